@@ -1,0 +1,42 @@
+package quantity
+
+// Band is the regime by Reynolds number against the two limits. The zero value
+// is unknown.
+type Band uint8
+
+// The bands, as a Set stores them under Regime.
+const (
+	Unknown Band = iota
+	NoFlow
+	Laminar
+	Transitional
+	Turbulent
+)
+
+// Bands lists every band.
+var Bands = [...]Band{Laminar, Transitional, Turbulent, NoFlow, Unknown}
+
+// String is the word of every interface.
+func (b Band) String() string {
+	switch b {
+	case NoFlow:
+		return "no-flow"
+	case Laminar:
+		return "laminar"
+	case Transitional:
+		return "transitional"
+	case Turbulent:
+		return "turbulent"
+	}
+	return "unknown"
+}
+
+// ParseBand reads a word that String writes.
+func ParseBand(word string) (Band, bool) {
+	for _, b := range Bands {
+		if b.String() == word {
+			return b, true
+		}
+	}
+	return Unknown, false
+}
