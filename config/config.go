@@ -1,0 +1,289 @@
+// Package config owns the configuration: one checked value of the whole file,
+// quantities with their units, and the exact message for every mistake.
+//
+//	TOML text → tree with places → Config and every Problem
+//
+// It opens no port, no socket and no other file.
+package config
+
+import (
+	"time"
+
+	"flowrigd/calc/pipe"
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+)
+
+// Config is the whole checked configuration. Values are in SI units and
+// degrees Celsius; every default is filled in.
+type Config struct {
+	Path   string // the file's name as it was given
+	SHA256 string // of Text, in hex
+	Text   []byte
+
+	Site     string
+	Rig      string
+	Altitude float64 // m above sea level
+	Interval time.Duration
+
+	Tube        Tube
+	Tank        Tank
+	Regime      Regime
+	Ports       []Port       // in the order of their names
+	Instruments []Instrument // in the order of the table of quantities
+	Alarms      []Alarm      // the built-in ones first, then by name
+	MQTT        *MQTT        // nil: no broker
+	HTTP        HTTP
+	Record      Record
+}
+
+// Tube is the glass tube.
+type Tube struct {
+	Bore        uncertainty.Value // m
+	Length      uncertainty.Value // m
+	Roughness   uncertainty.Value // m
+	Orientation pipe.Orientation
+}
+
+// Tank is the head tank with its overflow.
+type Tank struct {
+	Lip  uncertainty.Value // m, overflow lip above the level datum
+	Drop uncertainty.Value // m, level datum above the tube's outlet
+}
+
+// Regime holds the two limits of the Reynolds number.
+type Regime struct {
+	LaminarBelow   float64
+	TurbulentAbove float64
+}
+
+// Port is a serial line.
+type Port struct {
+	Name     string
+	Device   string
+	Baud     int
+	DataBits int
+	Parity   Parity
+	StopBits int
+	Timeout  time.Duration // for the whole answer, from the end of the request
+}
+
+// Parity of a character on the line.
+type Parity byte
+
+// The parities, by the letter of a framing such as 8E1.
+const (
+	NoParity   Parity = 'N'
+	EvenParity Parity = 'E'
+	OddParity  Parity = 'O'
+)
+
+// Instrument is one measured quantity on a line. Exactly one of Modbus, Query
+// and Stream is set, and exactly one of Unit, Scale and Pulses.
+type Instrument struct {
+	ID   quantity.ID
+	Name string // the quantity's name without unit
+	Port string
+
+	Every       time.Duration
+	StaleAfter  time.Duration
+	FrozenAfter time.Duration // 0: an unchanging value is believed
+
+	Modbus *Modbus
+	Query  *Query
+	Stream *Stream
+
+	Unit         *Unit
+	Scale        *Scale
+	Pulses       *Pulses
+	Thermocouple *Thermocouple
+
+	Correct  []CorrectPoint // calibration, by rising Indicated; empty: none
+	Range    *Range         // nil: not stated
+	Accuracy *Accuracy      // nil: not stated
+	Lag      time.Duration  // time constant of the sensor, 0: not stated
+	MaxStep  float64        // largest believable change between two readings, SI; 0: any
+	Checksum Checksum       // of a text line
+}
+
+// Range is what an instrument can measure.
+type Range struct{ Low, High float64 } // SI
+
+// Modbus says where a number stands in a slave.
+type Modbus struct {
+	Address      byte // 1 to 247
+	Table        Table
+	Register     uint16 // zero-based, as in the protocol
+	Type         NumberType
+	WordsLittle  bool // low word first
+	BytesSwapped bool // low byte first within a word
+}
+
+// Table is one of the four tables of a Modbus slave.
+type Table uint8
+
+// The tables.
+const (
+	InputTable Table = iota
+	HoldingTable
+	DiscreteTable
+	CoilTable
+)
+
+// NumberType is the type of a number in registers.
+type NumberType uint8
+
+// The types; Bit is the type of a discrete input or coil.
+const (
+	Uint16 NumberType = iota
+	Int16
+	Uint32
+	Int32
+	Float32
+	Uint64
+	Float64
+	Bit
+)
+
+// Words is how many registers a number takes.
+func (t NumberType) Words() int {
+	switch t {
+	case Uint32, Int32, Float32:
+		return 2
+	case Uint64, Float64:
+		return 4
+	}
+	return 1
+}
+
+// Query is a text conversation: send, then wait for a line.
+type Query struct {
+	Send  []byte
+	Reply Pattern
+	End   []byte
+}
+
+// Stream is an instrument that talks by itself.
+type Stream struct {
+	Line Pattern
+	End  []byte
+}
+
+// Checksum guards a text line.
+type Checksum uint8
+
+// The checksums. XOR and Sum are two hex digits, CRC16 four, at the end of the
+// line; they cover all that stands before them.
+const (
+	NoChecksum Checksum = iota
+	XORChecksum
+	SumChecksum
+	CRC16Checksum
+)
+
+// Unit maps the number on the wire to SI units or degrees Celsius:
+// value = number·Factor + Offset. For a thermocouple that is millivolts.
+type Unit struct {
+	Text   string
+	Factor float64
+	Offset float64
+}
+
+// Scale is two-point scaling from the number on the wire.
+type Scale struct {
+	From [2]float64
+	To   [2]float64 // SI (millivolts for a thermocouple)
+}
+
+// Pulses is a counter that wraps.
+type Pulses struct {
+	PerCubicMeter float64
+	Bits          int
+	Window        time.Duration
+}
+
+// Thermocouple turns millivolts into a temperature.
+type Thermocouple struct {
+	Type         string             // K, T, J or N
+	ColdJunction *uncertainty.Value // degrees Celsius; nil when From is set
+	From         quantity.ID        // the instrument that measures the cold junction
+}
+
+// CorrectPoint is one point of a calibration, in SI.
+type CorrectPoint struct{ Indicated, True float64 }
+
+// Accuracy is the maker's limits of error, which add up: half-width =
+// OfReading·|value| + OfSpan·span + Fixed, taken as rectangular.
+type Accuracy struct {
+	OfReading float64 // fraction
+	OfSpan    float64 // fraction of the Range
+	Fixed     float64 // SI (K for temperatures)
+}
+
+// AlarmKind says what an alarm watches.
+type AlarmKind uint8
+
+// The kinds.
+const (
+	AlarmLimit  AlarmKind = iota // quantities against Above or Below
+	AlarmFault                   // an instrument without a good reading
+	AlarmDisk                    // the recording does not answer
+	AlarmBroker                  // the broker is away
+)
+
+// Alarm is one alarm with everything it needs.
+type Alarm struct {
+	Name        string
+	BuiltIn     bool
+	Kind        AlarmKind
+	On          []quantity.ID // AlarmLimit: any of these; AlarmFault: the instrument
+	Above       *float64      // SI; set for a high limit
+	Below       *float64      // SI; set for a low limit
+	Deadband    float64       // SI
+	OnDelay     time.Duration
+	OffDelay    time.Duration
+	Priority    string // high, medium or low
+	Latch       bool
+	Trip        bool
+	Cause       string
+	Consequence string
+	Action      string
+}
+
+// MQTT is the broker and how to speak to it.
+type MQTT struct {
+	Broker       string // a URL, or "embedded"
+	Embedded     bool
+	Topic        string
+	Every        time.Duration
+	KeepAlive    time.Duration
+	Username     string
+	PasswordFile string // absolute, or "" for none
+	CAFile       string // absolute, or ""
+}
+
+// HTTP is the page and the API.
+type HTTP struct {
+	Listen     string
+	TokensFile string // absolute, or ""
+}
+
+// Record is the recording.
+type Record struct {
+	Directory     string // absolute
+	Every         time.Duration
+	DurableWithin time.Duration
+	Keep          time.Duration
+	KeepInputs    time.Duration
+	MaxSize       int64 // bytes
+}
+
+// Instrument finds an instrument by its quantity; nil where there is none.
+func (c *Config) Instrument(id quantity.ID) *Instrument {
+	for i := range c.Instruments {
+		if c.Instruments[i].ID == id {
+			return &c.Instruments[i]
+		}
+	}
+	return nil
+}

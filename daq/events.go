@@ -1,0 +1,98 @@
+package daq
+
+import (
+	"time"
+)
+
+// AlarmStatus is an alarm as it stands.
+type AlarmStatus struct {
+	Name         string    `json:"name"`
+	State        string    `json:"state"`
+	Priority     string    `json:"priority"`
+	Since        time.Time `json:"time"` // of the last transition
+	Value        *float64  `json:"value"`
+	Limit        *float64  `json:"limit"`
+	Cause        string    `json:"cause"`
+	Consequence  string    `json:"consequence"`
+	Action       string    `json:"action"`
+	Active       bool      `json:"active"`
+	Acknowledged bool      `json:"acknowledged"`
+}
+
+// SavedAlarm brings an alarm back after a restart.
+type SavedAlarm struct {
+	Name  string    `json:"name"`
+	State string    `json:"state"`
+	Since time.Time `json:"since"`
+	Until time.Time `json:"until,omitzero"` // end of shelving
+	Value *float64  `json:"value,omitempty"`
+}
+
+// AlarmEvent is one transition of an alarm: the row of the journal and the
+// message of the wire.
+type AlarmEvent struct {
+	Name        string    `json:"name"`
+	State       string    `json:"state"`
+	Priority    string    `json:"priority"`
+	Time        time.Time `json:"time"`
+	Value       *float64  `json:"value"`
+	Limit       *float64  `json:"limit"`
+	Cause       string    `json:"cause"`
+	Consequence string    `json:"consequence"`
+	Action      string    `json:"action"`
+	Who         string    `json:"who,omitempty"`
+	Until       time.Time `json:"until,omitzero"` // end of shelving
+}
+
+// Note is something worth keeping that is not an alarm: a reload, a refused
+// command, an unplugged line.
+type Note struct {
+	Kind string    `json:"kind"` // reload, refused, start, stop, …
+	Time time.Time `json:"time"`
+	Who  string    `json:"who,omitempty"`
+	Text string    `json:"text"`
+}
+
+// Reply answers a Command; Error is "" when it was done.
+type Reply struct {
+	ID    string `json:"id"`
+	Error string `json:"error,omitempty"`
+}
+
+// Event is one thing that happened in a step. Exactly one pointer is set.
+type Event struct {
+	Alarm *AlarmEvent
+	Note  *Note
+	Reply *Reply // not recorded: the refusal itself is a Note
+}
+
+// Receipt says what the journal made of an event.
+type Receipt struct {
+	Recorded bool
+	Sequence int64 // within the class; 0 when not recorded
+}
+
+// Told is an event after the journal: what every sink hears.
+type Told struct {
+	Event
+	Receipt
+	Recording string // the UUID of the database
+}
+
+// Class is a class of recorded messages, each with its own gap-free sequence.
+type Class string
+
+// The classes.
+const (
+	ClassRecord Class = "record"
+	ClassAlarm  Class = "alarm"
+	ClassEvent  Class = "event"
+)
+
+// Message is a recorded row as the wire carries it.
+type Message struct {
+	Class    Class
+	Sequence int64
+	Name     string // of the alarm, for ClassAlarm
+	Body     []byte // JSON
+}

@@ -1,0 +1,153 @@
+// Package daq owns the words of the program (Reading, Input, State, Event),
+// the engine that turns one into the next, and the fan-out to everybody else.
+//
+//	bytes → Reading → Input → Engine.Step → State and Events → journal → sinks
+//
+// It speaks to no port, file or socket itself: the adapters below it do.
+package daq
+
+import (
+	"time"
+
+	"flowrigd/calc/quantity"
+)
+
+// Grade is how far a reading may be believed. The zero value is missing.
+type Grade uint8
+
+// The grades.
+const (
+	Missing Grade = iota // nothing came yet
+	Bad
+	Uncertain
+	Good
+)
+
+// Quality is a grade with the reason in a sentence.
+type Quality struct {
+	Grade Grade
+	Why   string // "" when good
+}
+
+// String is the word of the interfaces: "good", "uncertain: why", "bad: why".
+func (q Quality) String() string {
+	switch q.Grade {
+	case Good:
+		return "good"
+	case Uncertain:
+		return "uncertain: " + q.Why
+	case Bad:
+		return "bad: " + q.Why
+	}
+	return "bad: no reading yet"
+}
+
+// Usable says whether a value of this quality may enter a computation.
+func (q Quality) Usable() bool { return q.Grade >= Uncertain }
+
+// Reason classes a fault for counters.
+type Reason string
+
+// The reasons a reading can be bad or doubtful. "" is no fault.
+const (
+	ReasonPort      Reason = "port"      // the line is missing, busy or was unplugged
+	ReasonTimeout   Reason = "timeout"   // no answer, or half of one
+	ReasonChecksum  Reason = "checksum"  // the frame's check failed
+	ReasonProtocol  Reason = "protocol"  // an answer that the protocol forbids
+	ReasonException Reason = "exception" // the slave refused
+	ReasonFormat    Reason = "format"    // a line that does not match the pattern
+	ReasonRange     Reason = "range"     // outside what the sensor can measure
+	ReasonOpen      Reason = "open"      // an open or shorted sensor
+	ReasonStep      Reason = "step"      // a jump larger than max_step
+	ReasonFrozen    Reason = "frozen"    // unchanged for too long
+	ReasonStale     Reason = "stale"     // too old
+)
+
+// Reading is what one exchange with an instrument gave: the number on the wire,
+// or why there is none. A fault is a Reading with an Error, never silence.
+type Reading struct {
+	Instrument quantity.ID
+	Number     float64 // as decoded from the wire, before unit or scale
+	Count      uint64  // the same for a pulse counter, exact
+	Reason     Reason  // "" when the exchange was clean
+	Error      string  // a sentence for a person; "" when clean
+	Took       time.Duration
+	At         time.Duration // monotonic, when the last byte came (or the fault was known)
+}
+
+// Kind of an input.
+type Kind uint8
+
+// The kinds of input.
+const (
+	KindStart Kind = iota // a run begins: configuration and restored alarms
+	KindReading
+	KindTick // so that silence is seen
+	KindCommand
+	KindHealth
+	KindReload
+)
+
+// Input is all that enters the engine: a recording of inputs replays to the
+// same states and events.
+type Input struct {
+	Number       uint64        // counts from 1 in each run
+	Mono         time.Duration // monotonic since the run began
+	Wall         time.Time     // a label only
+	Synchronised bool          // whether the wall clock is known to be right
+	Kind         Kind
+	Reading      Reading  // KindReading
+	Command      *Command // KindCommand
+	Health       *Health  // KindHealth
+	Start        *Start   // KindStart, KindReload
+}
+
+// Start is what a run or a reload begins with.
+type Start struct {
+	Configuration string       `json:"configuration"` // SHA-256
+	Alarms        []SavedAlarm `json:"alarms,omitempty"`
+}
+
+// Health tells the engine how its surroundings do.
+type Health struct {
+	Recording bool `json:"recording"` // the disk answers
+	Broker    bool `json:"broker"`    // the broker is connected
+}
+
+// Verb is what a person asks of the engine.
+type Verb string
+
+// The verbs.
+const (
+	Acknowledge     Verb = "acknowledge"
+	Reset           Verb = "reset"
+	Shelve          Verb = "shelve"
+	Unshelve        Verb = "unshelve"
+	OutOfService    Verb = "out-of-service"
+	ReturnToService Verb = "return-to-service"
+)
+
+// Command is a person's wish, answered by one Reply.
+type Command struct {
+	ID     string        `json:"id"`
+	Verb   Verb          `json:"verb"`
+	Alarm  string        `json:"alarm,omitempty"`
+	Who    string        `json:"who"`
+	For    time.Duration `json:"for,omitempty"`
+	Reason string        `json:"reason,omitempty"`
+}
+
+// State is the rig as the engine knows it after one input.
+type State struct {
+	Input        uint64
+	Mono         time.Duration
+	Time         time.Time
+	Synchronised bool
+	Tick         bool // the state of an interval, not of a reading between
+	Sample       bool // to be recorded as a row
+	Values       quantity.Set
+	Quality      [quantity.Count]Quality // of each configured instrument
+	Instruments  []quantity.ID           // the configured ones; shared, read only
+	Alarms       []AlarmStatus           // those not normal; a fresh slice when changed
+	Warnings     []string                // what a person should know beside the numbers
+}
