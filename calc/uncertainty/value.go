@@ -1,0 +1,90 @@
+// Package uncertainty owns measurement uncertainty after JCGM 100:2008: a
+// value with its standard uncertainty, the combination of contributions, the
+// expanded uncertainty, and the probability that a sum of contributions lies
+// below a limit.
+//
+//	Value → Contribution (value, u, sensitivity, degrees of freedom) → Combine → Combined → Expanded
+//
+// It knows no physics: the sensitivities come from the package that owns the
+// formula. It draws no random numbers.
+package uncertainty
+
+import "math"
+
+// Shape is the distribution assigned to a value.
+type Shape uint8
+
+// The shapes. The zero value is normal.
+const (
+	Normal      Shape = iota
+	Rectangular       // limits of error, every value between them as likely
+)
+
+// Value is an estimate and its standard uncertainty.
+type Value struct {
+	X     float64 // SI units, or degrees Celsius
+	U     float64 // standard uncertainty, in the unit of X (kelvin for degrees Celsius)
+	Shape Shape
+}
+
+// Expanded makes a Value from an expanded uncertainty and its coverage factor
+// (JCGM 100:2008, 4.3.3). A coverage factor of 0 or less is taken as 1.
+func Expanded(x, expanded, k float64) Value {
+	if k <= 0 {
+		k = 1
+	}
+	return Value{X: x, U: math.Abs(expanded) / k}
+}
+
+// Limits makes a Value from limits of error ±halfWidth, rectangular
+// (JCGM 100:2008, 4.3.7).
+func Limits(x, halfWidth float64) Value {
+	return Value{X: x, U: math.Abs(halfWidth) / math.Sqrt(3), Shape: Rectangular}
+}
+
+// Relative is U divided by the size of X; infinite for X = 0 with U > 0, and
+// 0 for a value that is exactly known.
+func (v Value) Relative() float64 {
+	if v.U == 0 {
+		return 0
+	}
+	return v.U / math.Abs(v.X)
+}
+
+// Sample is the mean of observations as a Value with the standard uncertainty
+// of the mean, and its degrees of freedom (JCGM 100:2008, 4.2.3). The
+// observations are taken as independent. Fewer than two tell no uncertainty:
+// U is then infinite and dof 0.
+func Sample(observed []float64) (v Value, dof float64) {
+	n := float64(len(observed))
+	if n == 0 {
+		return Value{X: math.NaN(), U: math.Inf(1)}, 0
+	}
+	mean := Mean(observed)
+	if n < 2 {
+		return Value{X: mean, U: math.Inf(1)}, 0
+	}
+	return Value{X: mean, U: math.Sqrt(CovarianceOfMeans(observed, observed))}, n - 1
+}
+
+// Mean is the arithmetic mean; NaN of nothing.
+func Mean(observed []float64) float64 {
+	sum := 0.0
+	for _, x := range observed {
+		sum += x
+	}
+	return sum / float64(len(observed))
+}
+
+// CovarianceOfMeans is the covariance of the means of two quantities observed
+// in pairs (JCGM 100:2008, 5.2.3, equation 17); of a quantity with itself, the
+// variance of its mean. The slices must have the same length, at least 2.
+func CovarianceOfMeans(a, b []float64) float64 {
+	meanA, meanB := Mean(a), Mean(b)
+	sum := 0.0
+	for i := range a {
+		sum += (a[i] - meanA) * (b[i] - meanB)
+	}
+	n := float64(len(a))
+	return sum / (n * (n - 1))
+}
