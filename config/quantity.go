@@ -1,0 +1,220 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"flowrigd/calc/uncertainty"
+)
+
+// Mistake is what is wrong with a text, and what to write instead.
+type Mistake struct{ Wrong, Remedy string }
+
+// Error is `what is wrong; what to write instead`.
+func (m *Mistake) Error() string { return m.Wrong + "; " + m.Remedy }
+
+// coverage is the factor k of what stands behind ±.
+const coverage = 2
+
+// maxQuantity is the longest text of a quantity, in bytes.
+const maxQuantity = 200
+
+// ParseQuantity reads `number unit`, `number unit ± number unit` or
+// `number unit ± number %` (also +/-). The value comes in SI units, degrees
+// Celsius for a Temperature, a fraction for a Percent. What follows ± is an
+// expanded uncertainty with k = 2, or, with "(limits)" behind it, the
+// half-width of a rectangular distribution. The error is a *Mistake.
+func ParseQuantity(text string, want Dimension) (uncertainty.Value, error) {
+	v, m := parseQuantity(text, want)
+	if m != nil {
+		return uncertainty.Value{}, &Mistake{quoted(text) + ": " + m.Wrong, m.Remedy}
+	}
+	return v, nil
+}
+
+func parseQuantity(text string, want Dimension) (uncertainty.Value, *Mistake) {
+	var none uncertainty.Value
+	if !want.known() {
+		return none, unknownDimension()
+	}
+	if len(text) > maxQuantity {
+		return none, &Mistake{"longer than a quantity can be", remedyQuantity(want)}
+	}
+	value, spread, limits, m := split(tidy(text))
+	if m != nil {
+		return none, m
+	}
+	x, m := plainQuantity(value, want)
+	if m != nil || spread == "" {
+		return uncertainty.Value{X: x}, m
+	}
+	half, m := halfWidth(spread, x, want)
+	switch {
+	case m != nil:
+		return none, m
+	case limits:
+		return uncertainty.Limits(x, half), nil
+	}
+	return uncertainty.Expanded(x, half, coverage), nil
+}
+
+// tidy makes one kind of space, minus and plus-minus of what keyboards and
+// documents have.
+func tidy(text string) string {
+	text = strings.ReplaceAll(text, "+/-", "±")
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' '
+		case r == '\u2212':
+			return '-'
+		}
+		return r
+	}, text)
+	return strings.TrimSpace(text)
+}
+
+// split takes the value from what follows ±.
+func split(text string) (value, spread string, limits bool, m *Mistake) {
+	text, limits = strings.CutSuffix(text, "(limits)")
+	value, spread, found := strings.Cut(text, "±")
+	value, spread = strings.TrimSpace(value), strings.TrimSpace(spread)
+	switch {
+	case limits && !found:
+		m = &Mistake{"(limits) without a ±", "write ± and the limits of error before it"}
+	case found && spread == "":
+		m = &Mistake{"nothing stands behind ±", "write a number and a unit, such as ± 0.05 mm, or leave ± out"}
+	case strings.Contains(spread, "±"):
+		m = &Mistake{"more than one ±", "write one"}
+	}
+	return value, spread, limits, m
+}
+
+// plainQuantity reads a number and its unit.
+func plainQuantity(text string, want Dimension) (float64, *Mistake) {
+	number, unit := cutNumber(text)
+	x, m := parseNumber(number, want)
+	if m != nil {
+		return 0, m
+	}
+	if want == None && unit == "" {
+		return x, nil
+	}
+	if unit != "" && !strings.HasPrefix(unit, " ") {
+		return 0, noSpace(number, unit, want)
+	}
+	u, err := UnitFor(strings.TrimSpace(unit), want)
+	if err != nil {
+		return 0, err.(*Mistake)
+	}
+	x = x*u.Factor + u.Offset
+	if math.IsInf(x, 0) {
+		return 0, &Mistake{"the number is too large", remedyQuantity(want)}
+	}
+	return x, nil
+}
+
+// noSpace tells a unit that clings to its number from a number that is none.
+func noSpace(number, unit string, want Dimension) *Mistake {
+	if _, err := UnitFor(unit, want); err == nil {
+		return &Mistake{"no space between number and unit", fmt.Sprintf("write %q", number+" "+unit)}
+	}
+	if unit[0] == ',' {
+		return &Mistake{"a comma in the number", fmt.Sprintf("write a decimal point, such as %q", byDimension[want].example)}
+	}
+	return &Mistake{quoted(number+unit) + " is not a number with a unit", remedyQuantity(want)}
+}
+
+// cutNumber takes a decimal number off the front of a text.
+func cutNumber(text string) (number, rest string) {
+	end := 0
+	sign := func() {
+		if end < len(text) && (text[end] == '+' || text[end] == '-') {
+			end++
+		}
+	}
+	digits := func() (n int) {
+		for ; end < len(text) && text[end] >= '0' && text[end] <= '9'; end++ {
+			n++
+		}
+		return n
+	}
+	sign()
+	digits()
+	if end < len(text) && text[end] == '.' {
+		end++
+		digits()
+	}
+	if end < len(text) && (text[end] == 'e' || text[end] == 'E') {
+		mark := end
+		end++
+		sign()
+		if digits() == 0 {
+			end = mark
+		}
+	}
+	return text[:end], text[end:]
+}
+
+// parseNumber reads what cutNumber has taken.
+func parseNumber(number string, want Dimension) (float64, *Mistake) {
+	x, err := strconv.ParseFloat(number, 64)
+	switch {
+	case math.IsInf(x, 0):
+		return 0, &Mistake{"the number is too large", remedyQuantity(want)}
+	case err != nil:
+		return 0, &Mistake{"no number at the beginning", remedyQuantity(want)}
+	}
+	return x, nil
+}
+
+// halfWidth reads what follows ±, in the unit of the value's differences.
+func halfWidth(text string, x float64, want Dimension) (float64, *Mistake) {
+	_, unit := cutNumber(text)
+	relative := strings.TrimSpace(unit) == "%"
+	if relative && want != Percent {
+		if want == Temperature {
+			return 0, &Mistake{"a percentage of a temperature depends on where its scale begins", "write ± in kelvin, such as ± 0.5 K"}
+		}
+		part, m := plainQuantity(text, Percent)
+		return checkHalfWidth(part*math.Abs(x), m)
+	}
+	half, m := plainQuantity(text, want.difference())
+	if m != nil {
+		m = &Mistake{"behind ±: " + m.Wrong, m.Remedy}
+	}
+	return checkHalfWidth(half, m)
+}
+
+func checkHalfWidth(half float64, m *Mistake) (float64, *Mistake) {
+	switch {
+	case m != nil:
+		return 0, m
+	case half < 0:
+		return 0, &Mistake{"a negative number behind ±", "write it without the minus"}
+	case math.IsInf(half, 0):
+		return 0, &Mistake{"the number behind ± is too large", "write a smaller one"}
+	}
+	return half, nil
+}
+
+func remedyQuantity(want Dimension) string {
+	return fmt.Sprintf("write %s such as %q", byDimension[want].name, byDimension[want].example)
+}
+
+// quoted shows a text of the file, cut where it is long.
+func quoted(text string) string {
+	const most = 60
+	if len(text) <= most {
+		return strconv.Quote(text)
+	}
+	cut := most
+	for cut > 0 && !utf8.RuneStart(text[cut]) {
+		cut--
+	}
+	return strconv.Quote(text[:cut] + "…")
+}
