@@ -1,0 +1,130 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+const module = "flowrigd/"
+
+// houseFiles gives every Go file of the repository with its imports.
+func houseFiles(t *testing.T) map[string][]string {
+	t.Helper()
+	root := filepath.Join("..", "..")
+	files := map[string][]string{}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") {
+			return err
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(root, path)
+		for _, i := range f.Imports {
+			files[filepath.ToSlash(rel)] = append(files[filepath.ToSlash(rel)], strings.Trim(i.Path.Value, `"`))
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return files
+}
+
+// allowed says which of our own packages a room may import.
+func allowed(room string) []string {
+	switch {
+	case room == "daq/alarm" || room == "daq/modbus" || room == "dashboards":
+		return nil
+	case strings.HasPrefix(room, "calc"):
+		return []string{"calc/"}
+	case room == "config":
+		return []string{"calc/"}
+	case room == "daq":
+		return []string{"calc/", "config", "daq/alarm"}
+	case strings.HasPrefix(room, "daq/"):
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/modbus", "dashboards"}
+	}
+	return []string{"calc/", "config", "daq", "daq/", "dashboards"}
+}
+
+func permits(list []string, path string) bool {
+	return slices.ContainsFunc(list, func(a string) bool {
+		return path == a || strings.HasSuffix(a, "/") && strings.HasPrefix(path, a)
+	})
+}
+
+// TestImportsRunOneWay holds calc ← config ← daq ← daq/… ← cmd; tests of a room
+// may import what they need to test against.
+func TestImportsRunOneWay(t *testing.T) {
+	files := houseFiles(t)
+	if len(files) < 30 {
+		t.Fatalf("only %d files found: the walk is wrong", len(files))
+	}
+	for file, imports := range files {
+		room := filepath.ToSlash(filepath.Dir(file))
+		if strings.HasSuffix(file, "_test.go") {
+			continue
+		}
+		for _, path := range imports {
+			own, ours := strings.CutPrefix(path, module)
+			if ours && own != room && !permits(allowed(room), own) {
+				t.Errorf("%s imports %s: %s may import only %v", file, own, room, allowed(room))
+			}
+		}
+	}
+}
+
+// TestOneDoorForEachLibrary holds that each outside library has one room.
+func TestOneDoorForEachLibrary(t *testing.T) {
+	doors := map[string]string{
+		"go.bug.st/serial":                    "daq/instrument",
+		"github.com/eclipse/paho.mqtt.golang": "daq/mqtt",
+		"github.com/prometheus/client_golang": "daq/web",
+		"modernc.org/sqlite":                  "daq/record",
+		"github.com/mochi-mqtt/server/v2":     "daq/broker",
+		"github.com/pelletier/go-toml/v2":     "config",
+		"github.com/spf13/cobra":              "cmd/flowrigd",
+	}
+	used := map[string]bool{}
+	for file, imports := range houseFiles(t) {
+		room := filepath.ToSlash(filepath.Dir(file))
+		for _, path := range imports {
+			for library, door := range doors {
+				if !strings.HasPrefix(path, library) {
+					continue
+				}
+				used[library] = true
+				if room != door && !strings.HasSuffix(file, "_test.go") {
+					t.Errorf("%s imports %s: its door is %s", file, path, door)
+				}
+			}
+		}
+	}
+	for library := range doors {
+		if !used[library] {
+			t.Errorf("nothing imports %s", library)
+		}
+	}
+}
+
+// TestTopLevel holds the agreed top level of the repository.
+func TestTopLevel(t *testing.T) {
+	agreed := []string{"cmd", "daq", "calc", "config", "dashboards", "testdata", "go.mod", "go.sum", "README.md", "DEVELOPERS.md", "LICENSE"}
+	entries, err := os.ReadDir(filepath.Join("..", ".."))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(agreed, e.Name()) {
+			t.Errorf("%s stands at the top level, which holds only %v", e.Name(), agreed)
+		}
+	}
+}

@@ -1,0 +1,116 @@
+// Command flowrigd is the data-acquisition daemon of a pipe-transition bench.
+//
+//	verb and flags → configuration → wiring of the rooms under daq → exit code
+//
+// It holds the verbs, the signals, the exit codes and the wiring, and decides
+// nothing about water, alarms or wires.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// The exit codes.
+const (
+	exitDone   = 0
+	exitFailed = 1
+	exitUsage  = 2
+)
+
+// wrongUse marks an error of the person's: a wrong flag or configuration.
+type wrongUse struct{ error }
+
+func (w wrongUse) Unwrap() error { return w.error }
+
+// errSaid ends a verb whose problems are on stdout already.
+var errSaid = wrongUse{errors.New("")}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// run is the whole program as a function: arguments in, exit code out.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	root := newRoot()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitDone
+	}
+	if err.Error() != "" {
+		fmt.Fprintf(stderr, "flowrigd: %v\n", err)
+	}
+	if wrong := (wrongUse{}); errors.As(err, &wrong) {
+		return exitUsage
+	}
+	return exitFailed
+}
+
+func newRoot() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "flowrigd",
+		Short: "Data acquisition for a pipe-transition bench",
+		Long: "flowrigd reads a flow meter, a thermocouple and a level sensor over serial lines,\n" +
+			"computes the Reynolds number with its uncertainty, publishes, records and alarms.\n" +
+			"It is never the safety system: fit an independent thermal cut-out.",
+		SilenceUsage: true, SilenceErrors: true,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			_ = c.Help()
+			return wrongUse{errors.New("no verb given; choose one of the list above")}
+		},
+	}
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return wrongUse{fmt.Errorf("%s: %w; see %s --help", c.Name(), err, c.CommandPath())}
+	})
+	for _, verb := range verbs() {
+		root.AddCommand(strictly(verb))
+	}
+	return root
+}
+
+// strictly makes a wrong number of words a wrong use.
+func strictly(c *cobra.Command) *cobra.Command {
+	check := c.Args
+	if check == nil {
+		check = cobra.NoArgs
+	}
+	c.Args = func(c *cobra.Command, args []string) error {
+		if c.HasSubCommands() && len(args) == 0 {
+			return nil
+		}
+		if err := check(c, args); err != nil {
+			return wrongUse{fmt.Errorf("%s: %w; see %s --help", c.Name(), err, c.CommandPath())}
+		}
+		return nil
+	}
+	for _, sub := range c.Commands() {
+		strictly(sub)
+	}
+	return c
+}
+
+// required makes a flag one without which the verb has no sense.
+func required(c *cobra.Command, names ...string) {
+	c.PreRunE = func(c *cobra.Command, _ []string) error {
+		for _, name := range names {
+			if !c.Flags().Changed(name) {
+				return wrongUse{fmt.Errorf("%s: --%s is missing; see %s --help", c.Name(), name, c.CommandPath())}
+			}
+		}
+		return nil
+	}
+}
