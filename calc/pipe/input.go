@@ -1,0 +1,31 @@
+package pipe
+
+import (
+	"math"
+
+	"flowrigd/calc/uncertainty"
+)
+
+// Input is one measured quantity. Its zero value is unknown.
+type Input struct {
+	uncertainty.Value
+	Extra float64 // standard uncertainty beside the instrument's own (scatter, lag, pulses), normal
+	Known bool
+}
+
+// Inputs are what a state is derived from: m³/s, degrees Celsius and metres.
+type Inputs struct {
+	Flow        Input
+	Temperature Input // at the inlet of the tube
+	Level       Input // above the datum
+	Ambient     Input // air temperature; only for warnings
+}
+
+// StandardU is the combined standard uncertainty of the input.
+func (in Input) StandardU() float64 { return math.Hypot(in.U, in.Extra) }
+
+// usable refuses numbers that would turn into a confident wrong answer.
+func (in Input) usable() bool {
+	u := in.StandardU()
+	return in.Known && !math.IsNaN(in.X) && !math.IsInf(in.X, 0) && u >= 0 && !math.IsInf(u, 0)
+}
