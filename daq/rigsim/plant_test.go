@@ -1,0 +1,190 @@
+package rigsim
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+)
+
+// near fails unless got is within a relative tolerance of want.
+func near(t *testing.T, what string, got, want, relative float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
+		t.Errorf("%s = %.8g, want %.8g within %.1g", what, got, want, relative)
+	}
+}
+
+func settled(at setting) *plant {
+	p := newPlant(1, at)
+	p.step(10 * time.Minute)
+	return p
+}
+
+// A rig that starts at its setting must stay there: ten minutes later nothing
+// has moved by more than the slugs stir.
+func TestStartsAtEquilibrium(t *testing.T) {
+	for _, at := range []setting{{42, 6000, 3.5}, {20, 1500, 4}, {60, 3000, 2.5}, {68, 6000, 2}} {
+		p := newPlant(7, at)
+		level := p.tank.level
+		p.step(10 * time.Minute)
+		near(t, "temperature", p.tank.celsius, at.celsius, 2e-3)
+		near(t, "level", p.tank.level, level, 1e-3)
+		near(t, "Reynolds number", p.reynolds(), at.reynolds, 5e-3)
+	}
+}
+
+// Steady flow of energy (first law for a stream, any textbook): the power in
+// equals the heat that the supply carries off and the two losses to the room.
+func TestEnergyBalance(t *testing.T) {
+	p := settled(setting{42, 6000, 3.5})
+	carried := heatPerVolume * p.supply * (p.tank.celsius - supplyCelsius)
+	lost := heaterLoss*(p.heater.outlet-roomCelsius) + tankLoss*(p.tank.celsius-roomCelsius)
+	near(t, "heater power", p.heater.power, carried+lost, 1e-4)
+	// By hand: 3.5 L/min × 28 K × 4.146 kJ/(L K) = 6.77 kW, and 0.1 kW lost.
+	near(t, "heater power", p.heater.power, 6877, 5e-3)
+}
+
+// Volume is conserved: what the supply brings leaves over the lip and through
+// the tube.
+func TestVolumeBalance(t *testing.T) {
+	p := settled(setting{42, 6000, 3.5})
+	near(t, "supply", p.supply, overflow(p.tank.level-p.lip)+p.flow(), 1e-6)
+}
+
+// A sharp-crested weir by hand (White, Fluid Mechanics, 7th ed., section 10.7;
+// from memory): H 4 mm, b 100 mm, C 0.62 gives
+// 2/3·0.62·0.1·√(2·9.80665)·0.004^1.5 = 4.631e-5 m³/s, 2.78 L/min.
+func TestOverflowByHand(t *testing.T) {
+	near(t, "overflow", overflow(0.004), 4.6308e-5, 1e-4)
+	near(t, "crest", crest(overflow(0.004)), 0.004, 1e-12)
+	if overflow(-0.01) != 0 {
+		t.Error("water below the lip flows over it")
+	}
+}
+
+// With the supply shut and the valve's loss far above all others, the tank
+// drains as Torricelli says: t = A·√(2Σ)/(a·√g)·(√H₁ − √H₂) (any textbook),
+// with Σ the sum of loss coefficients, a the bore's area and H the head.
+func TestDrainTime(t *testing.T) {
+	p := newPlant(3, setting{42, 1500, 3.5})
+	p.tap, p.supply = 0, 0
+	p.tank.level = p.lip
+	from := p.tank.level + p.drop
+	took := 0.0
+	for p.tank.level > 0.200 {
+		p.small(0.01)
+		took += 0.01
+	}
+	sum := kinetic(false) + p.tube.loss() + friction(p.reynolds(), 0, false)*p.length/p.bore
+	to := p.tank.level + p.drop
+	want := tankArea * math.Sqrt(2*sum) / (p.area() * math.Sqrt(gravity)) * (math.Sqrt(from) - math.Sqrt(to))
+	// The friction part, 0.5 % of the sum, moves with the flow; the water cools.
+	near(t, "drain time", took, want, 2e-3)
+}
+
+// 64/Re is exact for the laminar profile; the turbulent factor must be the root
+// of Colebrook and White's equation, found here by bisection.
+func TestFriction(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		re, rough float64
+		turbulent bool
+		want      float64
+	}{
+		{"laminar 64/Re", 1000, 1e-4, false, 0.064},
+		{"turbulent smooth", 6000, 1.1538e-4, true, colebrookByBisection(6000, 1.1538e-4)},
+		{"turbulent rough", 1e5, 1e-3, true, colebrookByBisection(1e5, 1e-3)},
+	} {
+		near(t, c.name, friction(c.re, c.rough, c.turbulent), c.want, 1e-5)
+	}
+}
+
+// colebrookByBisection solves the same equation in another way.
+func colebrookByBisection(re, rough float64) float64 {
+	low, high := 0.001, 0.2
+	for range 200 {
+		f := (low + high) / 2
+		if 1/math.Sqrt(f)+2*math.Log10(rough/3.7+2.51/(re*math.Sqrt(f))) > 0 {
+			low = f
+		} else {
+			high = f
+		}
+	}
+	return low
+}
+
+// The energy equation closes on the true state: H = v²/2g·(α + K + f·L/D).
+func TestEnergyEquation(t *testing.T) {
+	for _, re := range []float64{500, 1500, 6000, 9000} {
+		p := settled(setting{42, re, 4})
+		s := p.truth()
+		v, _ := s.Get(quantity.Velocity)
+		f, _ := s.Get(quantity.FrictionFactor)
+		k, _ := s.Get(quantity.LossCoefficient)
+		head, _ := s.Get(quantity.Head)
+		sum := kinetic(p.tube.slug) + k + f*p.length/p.bore
+		near(t, "head", v*v/(2*gravity)*sum, head, 1e-4)
+	}
+}
+
+// Between the limits the tube is turbulent for a share of the time that grows
+// with Re; at the middle about half.
+func TestSlugsShareTheTime(t *testing.T) {
+	p := newPlant(5, setting{42, 3000, 3.5})
+	turbulent, n := 0, 100_000
+	for range n {
+		p.step(maxStep)
+		if p.tube.slug {
+			turbulent++
+		}
+	}
+	if share := float64(turbulent) / float64(n); share < 0.4 || share > 0.6 {
+		t.Errorf("turbulent for %.2f of the time at Re 3000, want about 0.5", share)
+	}
+}
+
+func TestTruthOnTheTrueBore(t *testing.T) {
+	p := settled(setting{42, 6000, 3.5})
+	s := p.truth()
+	re, _ := s.Get(quantity.Reynolds)
+	nu, _ := s.Get(quantity.KinematicViscosity)
+	// Re = 4Q/(πDν), the definition.
+	near(t, "Reynolds number", re, 4*p.flow()/(math.Pi*p.bore*nu), 1e-12)
+	if s.Band() != quantity.Turbulent {
+		t.Errorf("regime %v at Re %.0f", s.Band(), re)
+	}
+}
+
+// A relay that nobody refreshes drops at its watchdog, by the clock even when
+// the physics run faster.
+func TestRelayWatchdog(t *testing.T) {
+	p := newPlant(1, setting{42, 1500, 3.5})
+	p.relay.bridged, p.speed = false, 10
+	p.relay.write(true)
+	p.step(29 * time.Second)
+	if !p.relay.closed() {
+		t.Error("dropped after 2.9 s by the clock, before its watchdog of 3 s")
+	}
+	p.step(2 * time.Second)
+	if p.relay.closed() || p.heater.power != 0 {
+		t.Error("still heating 3.1 s after the last refresh")
+	}
+}
+
+func TestDryHeatingOpensTheCutOut(t *testing.T) {
+	p := newPlant(1, setting{42, 1500, 3.5})
+	p.tap, p.heater.stuck = 0, true
+	p.step(2 * time.Minute)
+	if !p.heater.cutOut || p.heater.power != 0 {
+		t.Errorf("heater at %.0f °C without supply, cut-out open: %v", p.heater.outlet, p.heater.cutOut)
+	}
+}
+
+func BenchmarkStep(b *testing.B) {
+	p := newPlant(1, setting{42, 3000, 3.5})
+	for b.Loop() {
+		p.small(0.02)
+	}
+}
