@@ -1,0 +1,192 @@
+package transition
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"flowrigd/calc/uncertainty"
+)
+
+// Outcome says what the observations of an estimate allow. The zero value is
+// Nothing.
+type Outcome uint8
+
+// The outcomes.
+const (
+	Nothing     Outcome = iota // no observation
+	AllBelow                   // the limit lies above the highest Re seen below it
+	AllAbove                   // the limit lies below the lowest Re seen above it
+	Separated                  // the limit lies between the two
+	Overlapping                // the two cross over: no single limit held throughout
+)
+
+// String is the outcome in words.
+func (o Outcome) String() string {
+	switch o {
+	case AllBelow:
+		return "seen below the limit only"
+	case AllAbove:
+		return "seen above the limit only"
+	case Separated:
+		return "separated"
+	case Overlapping:
+		return "overlapping"
+	}
+	return "no observation"
+}
+
+// Estimate is what a group of observations says about one limit.
+type Estimate struct {
+	Limit  Limit
+	Pooled bool // over all temperatures
+	LowCelsius,
+	HighCelsius float64 // of the group
+	Approach Approach // Unstated: whatever the approach
+
+	Below, Above int               // observations on either side of the limit
+	HighestBelow uncertainty.Value // highest Re seen below the limit, if Below > 0
+	LowestAbove  uncertainty.Value // lowest Re seen above it, if Above > 0
+	Outcome      Outcome
+	Crossed      int // observations inside the overlap, its two ends among them
+
+	// Critical is the middle of the interval between HighestBelow and
+	// LowestAbove, known if both are: rectangular over the interval, and the
+	// uncertainty of its ends added as fully correlated, since bore, meter and
+	// thermometer are the same for both.
+	Critical uncertainty.Value
+	Known    bool
+
+	Fit *Fit // nil where there is none
+}
+
+// DefaultWidth is how many kelvin the observations of one temperature may
+// spread: a bench wanders by a kelvin or two (common practice, no source).
+const DefaultWidth = 3
+
+// Analyse estimates both limits, first pooled over all temperatures, then at
+// each temperature (observations within width kelvin; 0 means DefaultWidth);
+// each for all approaches, and for rising and falling where both were stated.
+func Analyse(observations []Observation, width float64) ([]Estimate, error) {
+	if math.IsNaN(width) || width < 0 {
+		return nil, fmt.Errorf("transition: width: %g K; give how far one temperature's observations may spread, from 0", width)
+	}
+	for i, o := range observations {
+		if err := o.check(); err != nil {
+			return nil, fmt.Errorf("transition: observation %d: %w", i+1, err)
+		}
+	}
+	if width == 0 {
+		width = DefaultWidth
+	}
+	sorted := slices.Clone(observations)
+	slices.SortStableFunc(sorted, byTemperature)
+	estimates := estimateGroup(sorted, true)
+	for group := range groups(sorted, width) {
+		estimates = append(estimates, estimateGroup(group, false)...)
+	}
+	return estimates, nil
+}
+
+func byTemperature(a, b Observation) int {
+	switch {
+	case a.Celsius < b.Celsius:
+		return -1
+	case a.Celsius > b.Celsius:
+		return 1
+	}
+	return 0
+}
+
+// groups cuts observations sorted by temperature into runs of at most width.
+func groups(sorted []Observation, width float64) func(yield func([]Observation) bool) {
+	return func(yield func([]Observation) bool) {
+		for start, i := 0, 1; i <= len(sorted); i++ {
+			if i < len(sorted) && sorted[i].Celsius-sorted[start].Celsius <= width {
+				continue
+			}
+			if !yield(sorted[start:i]) {
+				return
+			}
+			start = i
+		}
+	}
+}
+
+// estimateGroup takes observations sorted by temperature.
+func estimateGroup(group []Observation, pooled bool) []Estimate {
+	var estimates []Estimate
+	rising, falling := pick(group, Rising), pick(group, Falling)
+	for _, limit := range [...]Limit{Onset, Complete} {
+		estimates = append(estimates, estimate(group, limit, Unstated))
+		if len(rising) > 0 && len(falling) > 0 {
+			estimates = append(estimates, estimate(rising, limit, Rising), estimate(falling, limit, Falling))
+		}
+	}
+	for i := range estimates {
+		estimates[i].Pooled = pooled
+	}
+	return estimates
+}
+
+func pick(group []Observation, a Approach) []Observation {
+	var picked []Observation
+	for _, o := range group {
+		if o.Approach == a {
+			picked = append(picked, o)
+		}
+	}
+	return picked
+}
+
+func estimate(group []Observation, limit Limit, a Approach) Estimate {
+	e := Estimate{Limit: limit, Approach: a}
+	if len(group) == 0 {
+		return e
+	}
+	e.LowCelsius, e.HighCelsius = group[0].Celsius, group[len(group)-1].Celsius
+	for _, o := range group {
+		if limit.above(o) {
+			if e.Above == 0 || o.Reynolds.X < e.LowestAbove.X {
+				e.LowestAbove = o.Reynolds
+			}
+			e.Above++
+			continue
+		}
+		if e.Below == 0 || o.Reynolds.X > e.HighestBelow.X {
+			e.HighestBelow = o.Reynolds
+		}
+		e.Below++
+	}
+	e.conclude(group)
+	e.Fit = fit(group, limit)
+	return e
+}
+
+func (e *Estimate) conclude(group []Observation) {
+	switch {
+	case e.Above == 0:
+		e.Outcome = AllBelow
+		return
+	case e.Below == 0:
+		e.Outcome = AllAbove
+		return
+	case e.HighestBelow.X < e.LowestAbove.X:
+		e.Outcome = Separated
+	default:
+		e.Outcome = Overlapping
+		for _, o := range group {
+			if o.Reynolds.X >= e.LowestAbove.X && o.Reynolds.X <= e.HighestBelow.X {
+				e.Crossed++
+			}
+		}
+	}
+	width := e.LowestAbove.X - e.HighestBelow.X
+	ends := (e.LowestAbove.U + e.HighestBelow.U) / 2
+	e.Critical = uncertainty.Limits((e.LowestAbove.X+e.HighestBelow.X)/2, width/2)
+	e.Critical.U = math.Hypot(e.Critical.U, ends)
+	if ends > 0 {
+		e.Critical.Shape = uncertainty.Normal
+	}
+	e.Known = true
+}

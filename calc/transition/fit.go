@@ -1,0 +1,184 @@
+package transition
+
+import (
+	"math"
+
+	"flowrigd/calc/uncertainty"
+)
+
+// FitMethod names the fit wherever it is shown.
+const FitMethod = "logistic in ln Re by penalised likelihood (Firth 1993)"
+
+// minFit is the least number of observations, and of each side, for a fit.
+const (
+	minFit     = 6
+	minFitSide = 2
+)
+
+// Fit is the probability of being above a limit as a logistic function of ln
+// Re, p = 1/(1 + exp(−(ln Re − ln Critical)/Scale)).
+//
+// It is a penalised fit: the likelihood times the root of the determinant of
+// Fisher's information (Firth, Biometrika 80 (1993) 27). Separated
+// observations have no fit of maximum likelihood (Albert and Anderson,
+// Biometrika 71 (1984) 1: Scale would be 0), this one they have; how sharp it
+// makes the transition then comes from the penalty more than from the water.
+type Fit struct {
+	// Critical is Re at p = ½. Its uncertainty is the delta method's, with the
+	// mean relative uncertainty of the observed Re added as common to all.
+	Critical uncertainty.Value
+	Scale    float64 // of ln Re; p goes from 0.1 to 0.9 over 4.4 of it
+}
+
+// fit is nil with too few observations, with no rise of p with Re, and where
+// p = ½ lies outside the observed Re.
+func fit(group []Observation, limit Limit) *Fit {
+	p := newProblem(group, limit)
+	if len(p.x) < minFit || p.above < minFitSide || len(p.x)-p.above < minFitSide || p.scale == 0 {
+		return nil
+	}
+	b, ok := p.solve()
+	if !ok || b.slope <= 0 {
+		return nil
+	}
+	x := -b.constant / b.slope
+	if x < p.low || x > p.high {
+		return nil
+	}
+	// Delta method: x = −constant/slope.
+	dc, ds := -1/b.slope, -x/b.slope
+	i := p.information(b)
+	variance := (dc*dc*i.ss - 2*dc*ds*i.cs + ds*ds*i.cc) / i.determinant()
+	critical := math.Exp(p.centre + p.scale*x)
+	relative := math.Hypot(p.scale*math.Sqrt(variance), p.relative)
+	return &Fit{
+		Critical: uncertainty.Value{X: critical, U: critical * relative},
+		Scale:    p.scale / b.slope,
+	}
+}
+
+// A problem is the observations with x = (ln Re − centre)/scale.
+type problem struct {
+	x             []float64
+	y             []bool // above the limit
+	above         int
+	centre, scale float64
+	low, high     float64 // of x
+	relative      float64 // mean relative standard uncertainty of Re
+}
+
+func newProblem(group []Observation, limit Limit) problem {
+	n := float64(len(group))
+	var p problem
+	for _, o := range group {
+		p.centre += o.logReynolds() / n
+		p.relative += o.Reynolds.Relative() / n
+	}
+	for _, o := range group {
+		p.scale += math.Pow(o.logReynolds()-p.centre, 2) / n
+	}
+	if p.scale = math.Sqrt(p.scale); p.scale < 1e-9 {
+		p.scale = 0
+		return p
+	}
+	for _, o := range group {
+		x := (o.logReynolds() - p.centre) / p.scale
+		p.x, p.y = append(p.x, x), append(p.y, limit.above(o))
+		p.low, p.high = math.Min(p.low, x), math.Max(p.high, x)
+		if limit.above(o) {
+			p.above++
+		}
+	}
+	return p
+}
+
+type coefficients struct{ constant, slope float64 }
+
+func (b coefficients) probability(x float64) float64 {
+	return 1 / (1 + math.Exp(-b.constant-b.slope*x))
+}
+
+// A matrix is Fisher's information of constant and slope, symmetric.
+type matrix struct{ cc, cs, ss float64 }
+
+func (m matrix) determinant() float64 { return m.cc*m.ss - m.cs*m.cs }
+
+func (m matrix) solve(c, s float64) coefficients {
+	d := m.determinant()
+	return coefficients{(m.ss*c - m.cs*s) / d, (m.cc*s - m.cs*c) / d}
+}
+
+func (p problem) information(b coefficients) matrix {
+	var m matrix
+	for _, x := range p.x {
+		q := b.probability(x)
+		w := q * (1 - q)
+		m.cc += w
+		m.cs += w * x
+		m.ss += w * x * x
+	}
+	return m
+}
+
+// score is Firth's modified score: Σ(y − π + h(½ − π))·(1, x), h the leverage.
+func (p problem) score(b coefficients, m matrix) (c, s float64) {
+	for i, x := range p.x {
+		q := b.probability(x)
+		v := m.solve(1, x)
+		h := q * (1 - q) * (v.constant + v.slope*x)
+		e := -q + h*(0.5-q)
+		if p.y[i] {
+			e++
+		}
+		c += e
+		s += e * x
+	}
+	return c, s
+}
+
+// likelihood is the penalised log-likelihood.
+func (p problem) likelihood(b coefficients) float64 {
+	l := math.Log(p.information(b).determinant()) / 2
+	for i, x := range p.x {
+		z := b.constant + b.slope*x
+		if p.y[i] {
+			z = -z
+		}
+		l -= math.Log1p(math.Exp(z))
+	}
+	return l
+}
+
+// solve climbs the penalised likelihood by Fisher scoring; a step that goes
+// down or into the flat is halved.
+func (p problem) solve() (coefficients, bool) {
+	var b coefficients
+	now := p.likelihood(b)
+	for range 200 {
+		m := p.information(b)
+		c, s := p.score(b, m)
+		if math.Abs(c) < 1e-9 && math.Abs(s) < 1e-9 {
+			return b, true
+		}
+		step := m.solve(c, s)
+		next, better := p.climb(b, step, now)
+		if !better {
+			// The likelihood's own rounding: as high as it gets.
+			return b, math.Abs(c) < 1e-5 && math.Abs(s) < 1e-5
+		}
+		b, now = next, p.likelihood(next)
+	}
+	return b, false
+}
+
+func (p problem) climb(b, step coefficients, now float64) (coefficients, bool) {
+	for range 30 {
+		next := coefficients{b.constant + step.constant, b.slope + step.slope}
+		if l := p.likelihood(next); l > now {
+			return next, true
+		}
+		step.constant /= 2
+		step.slope /= 2
+	}
+	return b, false
+}
