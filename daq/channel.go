@@ -1,0 +1,148 @@
+package daq
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+	"flowrigd/config"
+)
+
+// Measured is a quantity as it stands: what the number on the wire means.
+type Measured struct {
+	Value   float64           // SI units, degrees Celsius, or 0 and 1; NaN when bad
+	U       float64           // standard uncertainty; NaN when no accuracy is stated
+	Shape   uncertainty.Shape // of the distribution behind U
+	Quality Quality
+	Reason  Reason // "" when good; of a doubt or a fault otherwise
+}
+
+// Channel turns the readings of one instrument into its quantity. It is pure:
+// the same readings at the same times give the same values.
+//
+//	number → guards → unit, scale or pulses → thermocouple → range → correct → Measured
+type Channel struct {
+	in      config.Instrument
+	convert convert
+	guard   guard
+	motion  motion
+
+	last   Measured // the last believable one
+	lastAt time.Duration
+	seen   bool // last holds something
+
+	fault  string // what came after it; "" when nothing did
+	reason Reason
+}
+
+// NewChannel makes the channel of a checked instrument.
+func NewChannel(in config.Instrument) *Channel {
+	return &Channel{in: in, convert: newConvert(in), guard: guard{in: in}, motion: newMotion(in)}
+}
+
+// Take takes a reading, clean or faulty. cold tells how another instrument
+// stands, for a cold junction; it may be nil where none is configured so.
+func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) {
+	if r.Reason != "" {
+		c.fail(r.Reason, r.Error)
+		return
+	}
+	if since, frozen := c.guard.frozen(r); frozen {
+		c.lastAt = min(c.lastAt, since)
+		c.fail(ReasonFrozen, fmt.Sprintf("the number on the wire has been %v for %s; check the sensor", r.Number, seconds(r.At-since)))
+		return
+	}
+	m, ok, f := c.convert.number(r, cold)
+	if f == nil && ok {
+		f = c.guard.step(m.Value)
+	}
+	switch {
+	case f != nil:
+		c.fail(f.reason, f.text)
+	case ok:
+		c.motion.add(r.At, &m, c.convert.halfWidth(m.Value))
+		c.last, c.lastAt, c.seen, c.fault, c.reason = m, r.At, true, "", ""
+	}
+}
+
+func (c *Channel) fail(reason Reason, text string) {
+	if text == "" {
+		text = string(reason)
+	}
+	c.fault, c.reason = text, reason
+}
+
+// At is the quantity as it stands at a monotonic time. After a fault the last
+// good value stands as uncertain until it is older than stale_after; then it
+// is bad and has no value.
+func (c *Channel) At(now time.Duration) Measured {
+	switch age := now - c.lastAt; {
+	case !c.seen && c.fault == "":
+		return none(Quality{}, ReasonStale)
+	case !c.seen:
+		return none(Quality{Bad, c.fault}, c.reason)
+	case age > c.in.StaleAfter:
+		return none(Quality{Bad, c.staleText(age)}, c.staleReason())
+	case c.fault != "":
+		m := c.last
+		m.Quality, m.Reason = Quality{Uncertain, c.fault + "; the last good value stands"}, c.reason
+		return m
+	}
+	return c.last
+}
+
+func none(q Quality, reason Reason) Measured {
+	return Measured{Value: math.NaN(), U: math.NaN(), Quality: q, Reason: reason}
+}
+
+func (c *Channel) staleText(age time.Duration) string {
+	if c.fault == "" {
+		return "no good reading for " + seconds(age) + ": nothing came"
+	}
+	return "no good reading for " + seconds(age) + ": " + c.fault
+}
+
+func (c *Channel) staleReason() Reason {
+	if c.reason == "" {
+		return ReasonStale
+	}
+	return c.reason
+}
+
+// seconds writes a duration for a person: "2.1 s".
+func seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds()) }
+
+// fault is why a number cannot be believed.
+type fault struct {
+	reason Reason
+	text   string
+}
+
+func faultf(reason Reason, format string, args ...any) *fault {
+	return &fault{reason, fmt.Sprintf(format, args...)}
+}
+
+// doubt lowers a value to uncertain; a second doubt is added to the first.
+func (m *Measured) doubt(reason Reason, format string, args ...any) {
+	why := fmt.Sprintf(format, args...)
+	if m.Quality.Grade == Uncertain {
+		why = m.Quality.Why + "; " + why
+	} else {
+		m.Reason = reason
+	}
+	m.Quality = Quality{Uncertain, why}
+}
+
+// widen adds an independent standard uncertainty. The sum of two shapes is
+// taken as normal.
+func (m *Measured) widen(u float64) {
+	if u == 0 {
+		return
+	}
+	if m.U != 0 {
+		m.Shape = uncertainty.Normal
+	}
+	m.U = math.Hypot(m.U, u)
+}

@@ -1,0 +1,211 @@
+package daq
+
+import (
+	"math"
+	"slices"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+	"flowrigd/config"
+)
+
+// convert turns the number on the wire into the quantity.
+type convert struct {
+	in     config.Instrument
+	pulses *pulses
+	couple *couple
+	loop   float64 // number of one milliampere on the wire; 0: no current loop
+}
+
+func newConvert(in config.Instrument) convert {
+	v := convert{in: in}
+	if in.Pulses != nil {
+		v.pulses = newPulses(*in.Pulses, in.StaleAfter)
+	}
+	if in.Thermocouple != nil {
+		v.couple = newCouple(*in.Thermocouple)
+	}
+	if in.Scale != nil && in.Scale.From[0] > 0 && math.Abs(in.Scale.From[1]/in.Scale.From[0]-5) < 1e-9 {
+		v.loop = in.Scale.From[0] / 4
+	}
+	return v
+}
+
+// number gives the quantity of a clean reading. ok is false while a counter
+// has not been read often enough to tell a rate.
+func (v *convert) number(r Reading, cold func(quantity.ID) (Measured, bool)) (m Measured, ok bool, f *fault) {
+	if math.IsNaN(r.Number) || math.IsInf(r.Number, 0) {
+		return m, false, faultf(ReasonOpen, "the instrument sends %v in place of a number; its sensor is open or has failed", r.Number)
+	}
+	m.Quality = Quality{Grade: Good}
+	ok, f = v.wire(r, &m)
+	if !ok || f != nil {
+		return m, false, f
+	}
+	if v.couple != nil {
+		if f = v.couple.temperature(&m, cold); f != nil {
+			return m, false, f
+		}
+	}
+	if f = v.inRange(&m); f != nil {
+		return m, false, f
+	}
+	v.accuracy(&m)
+	v.correct(&m)
+	return m, true, nil
+}
+
+// wire applies unit, scale or pulses.
+func (v *convert) wire(r Reading, m *Measured) (ok bool, f *fault) {
+	in := &v.in
+	switch {
+	case v.pulses != nil:
+		return v.pulses.rate(r, m)
+	case in.Scale != nil:
+		if v.loop != 0 {
+			if f = namur(r.Number/v.loop, m); f != nil {
+				return false, f
+			}
+		}
+		s := in.Scale
+		m.Value = s.To[0] + (r.Number-s.From[0])/(s.From[1]-s.From[0])*(s.To[1]-s.To[0])
+	case in.Unit != nil:
+		m.Value = r.Number*in.Unit.Factor + in.Unit.Offset
+	default:
+		m.Value = r.Number
+	}
+	if quantity.Table[in.ID].Kind == quantity.Boolean && m.Value != 0 {
+		m.Value = 1
+	}
+	return true, nil
+}
+
+// namur reads a 4–20 mA signal as NAMUR NE 43 has it: 3.8 to 20.5 mA is
+// measurement, 3.6 mA and less or 21 mA and more a failed sensor (figures from
+// memory of the recommendation).
+func namur(milliamperes float64, m *Measured) *fault {
+	switch {
+	case milliamperes <= 3.6:
+		return faultf(ReasonOpen, "the loop carries %.2f mA: the sensor has failed or the loop is open", milliamperes)
+	case milliamperes >= 21:
+		return faultf(ReasonOpen, "the loop carries %.2f mA: the sensor has failed or is shorted", milliamperes)
+	case milliamperes < 3.8 || milliamperes > 20.5:
+		m.doubt(ReasonRange, "the loop carries %.2f mA, outside the measuring span of 3.8 to 20.5 mA", milliamperes)
+	}
+	return nil
+}
+
+// inRange holds the sensor's range, its ends included. Water that stands still
+// is below every flow meter's range: that is no fault, but no measurement.
+func (v *convert) inRange(m *Measured) *fault {
+	r := v.in.Range
+	if r == nil || v.loop != 0 && v.spans(r) {
+		return nil
+	}
+	slack := 1e-9 * (r.High - r.Low)
+	inside := m.Value >= r.Low-slack && m.Value <= r.High+slack
+	standing := r.Low > 0 && v.isFlow() && m.Value < r.Low && m.Value > -r.Low
+	switch {
+	case inside:
+		return nil
+	case standing:
+		m.doubt(ReasonRange, "below the meter's range, which begins at %s", v.format(r.Low))
+		return nil
+	}
+	return faultf(ReasonRange, "%s is outside the sensor's range of %s to %s", v.format(m.Value), v.format(r.Low), v.format(r.High))
+}
+
+// spans says whether the range is the whole current loop: then NE 43 decides.
+func (v *convert) spans(r *config.Range) bool {
+	to := v.in.Scale.To
+	return r.Low == min(to[0], to[1]) && r.High == max(to[0], to[1])
+}
+
+func (v *convert) isFlow() bool {
+	return v.in.ID == quantity.Flow || v.in.ID == quantity.SupplyFlow
+}
+
+// accuracy adds the maker's limits of error, rectangular (JCGM 100:2008,
+// 4.3.7).
+func (v *convert) accuracy(m *Measured) {
+	half := v.halfWidth(m.Value)
+	if math.IsNaN(half) {
+		m.U = math.NaN()
+		return
+	}
+	plain := m.U == 0
+	m.widen(half / math.Sqrt(3))
+	if plain && half > 0 {
+		m.Shape = uncertainty.Rectangular
+	}
+}
+
+// halfWidth is the maker's limit of error at a value; NaN when none is stated.
+func (v *convert) halfWidth(value float64) float64 {
+	a := v.in.Accuracy
+	if a == nil {
+		return math.NaN()
+	}
+	return a.OfReading*math.Abs(value) + a.OfSpan*v.span() + a.Fixed
+}
+
+// span is the width of the range, or of the scale where no range is stated; 0
+// when neither is.
+func (v *convert) span() float64 {
+	switch {
+	case v.in.Range != nil:
+		return v.in.Range.High - v.in.Range.Low
+	case v.in.Scale != nil && v.couple == nil:
+		return math.Abs(v.in.Scale.To[1] - v.in.Scale.To[0])
+	}
+	return 0
+}
+
+// format writes a value of this instrument for a person.
+func (v *convert) format(value float64) string {
+	return config.Format(value, dimensionOf(v.in.ID))
+}
+
+func dimensionOf(id quantity.ID) config.Dimension {
+	switch quantity.Table[id].Unit {
+	case "cubic_meters_per_second":
+		return config.VolumeFlow
+	case "celsius":
+		return config.Temperature
+	case "meters":
+		return config.Length
+	case "pascals":
+		return config.Pressure
+	}
+	return config.None
+}
+
+// correct applies the calibration: straight lines between its points. Beyond
+// its ends the end's correction is kept and the value is doubtful.
+func (v *convert) correct(m *Measured) {
+	points := v.in.Correct
+	if len(points) == 0 {
+		return
+	}
+	x := m.Value
+	first, last := points[0], points[len(points)-1]
+	slack := 1e-9 * (last.Indicated - first.Indicated)
+	switch {
+	case x < first.Indicated:
+		m.Value += first.True - first.Indicated
+	case x >= last.Indicated:
+		m.Value += last.True - last.Indicated
+	default:
+		i, _ := slices.BinarySearchFunc(points, x, func(p config.CorrectPoint, x float64) int {
+			if p.Indicated <= x {
+				return -1
+			}
+			return 1
+		})
+		a, b := points[i-1], points[i]
+		m.Value = a.True + (x-a.Indicated)/(b.Indicated-a.Indicated)*(b.True-a.True)
+	}
+	if x < first.Indicated-slack || x > last.Indicated+slack {
+		m.doubt(ReasonRange, "%s is outside the calibrated range of %s to %s", v.format(x), v.format(first.Indicated), v.format(last.Indicated))
+	}
+}

@@ -1,0 +1,384 @@
+package daq
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+	"flowrigd/config"
+)
+
+const lpm = 1e-3 / 60 // m³/s of one litre per minute
+
+func flowMeter() config.Instrument {
+	return config.Instrument{
+		ID: quantity.Flow, Name: "flow", Every: 200 * time.Millisecond, StaleAfter: 2 * time.Second,
+		Unit:     &config.Unit{Text: "L/min", Factor: lpm},
+		Range:    &config.Range{Low: 0.2 * lpm, High: 12 * lpm},
+		Accuracy: &config.Accuracy{OfReading: 0.005, Fixed: 0.005 * lpm},
+	}
+}
+
+func levelLoop() config.Instrument {
+	return config.Instrument{
+		ID: quantity.Level, Name: "level", Every: 200 * time.Millisecond, StaleAfter: 2 * time.Second,
+		Scale: &config.Scale{From: [2]float64{4000, 20000}, To: [2]float64{0, 0.4}},
+	}
+}
+
+func clean(id quantity.ID, at time.Duration, number float64) Reading {
+	return Reading{Instrument: id, Number: number, Count: uint64(max(number, 0)), At: at}
+}
+
+// takeOne gives a new channel one clean number.
+func takeOne(in config.Instrument, number float64) Measured {
+	c := NewChannel(in)
+	c.Take(clean(in.ID, time.Second, number), nil)
+	return c.At(time.Second)
+}
+
+func near(got, want, relative float64) bool {
+	return math.Abs(got-want) <= relative*math.Abs(want)
+}
+
+// Oracle: the definitions of the units, and half-width ÷ √3 (JCGM 100:2008,
+// 4.3.7), computed by hand.
+func TestChannelUnitAndAccuracy(t *testing.T) {
+	m := takeOne(flowMeter(), 1.2)
+	if !near(m.Value, 2e-5, 1e-12) {
+		t.Errorf("1.2 L/min = %v m³/s", m.Value)
+	}
+	if want := (0.005*1.2 + 0.005) * lpm / math.Sqrt(3); !near(m.U, want, 1e-12) || m.Shape != uncertainty.Rectangular {
+		t.Errorf("U = %v (%v), want %v rectangular", m.U, m.Shape, want)
+	}
+	if m.Quality.Grade != Good || m.Reason != "" {
+		t.Errorf("quality %v, reason %q", m.Quality, m.Reason)
+	}
+	none := flowMeter()
+	none.Accuracy = nil
+	if m := takeOne(none, 1.2); !math.IsNaN(m.U) {
+		t.Errorf("without stated accuracy U = %v, want unknown", m.U)
+	}
+	span := flowMeter()
+	span.Accuracy = &config.Accuracy{OfSpan: 0.01}
+	if want := 0.01 * 11.8 * lpm / math.Sqrt(3); !near(takeOne(span, 1.2).U, want, 1e-12) {
+		t.Errorf("of span: U = %v, want %v", takeOne(span, 1.2).U, want)
+	}
+}
+
+// Oracle: NAMUR NE 43, figures from memory: 3.6 and 21 mA are failures, 3.8 to
+// 20.5 mA is measurement.
+func TestChannelCurrentLoop(t *testing.T) {
+	cases := []struct {
+		name   string
+		number float64
+		grade  Grade
+		reason Reason
+		value  float64
+	}{
+		{"start of scale", 4000, Good, "", 0},
+		{"middle", 12000, Good, "", 0.2},
+		{"end of scale", 20000, Good, "", 0.4},
+		{"lower end of the measuring span", 3800, Good, "", -0.005},
+		{"upper end of the measuring span", 20500, Good, "", 0.4125},
+		{"under-range", 3700, Uncertain, ReasonRange, -0.0075},
+		{"over-range", 20800, Uncertain, ReasonRange, 0.42},
+		{"failure low", 3600, Bad, ReasonOpen, math.NaN()},
+		{"open loop", 0, Bad, ReasonOpen, math.NaN()},
+		{"failure high", 21000, Bad, ReasonOpen, math.NaN()},
+		{"shorted", 65535, Bad, ReasonOpen, math.NaN()},
+	}
+	for _, withRange := range []bool{false, true} {
+		in := levelLoop()
+		if withRange {
+			in.Range = &config.Range{Low: 0, High: 0.4}
+		}
+		for _, c := range cases {
+			m := takeOne(in, c.number)
+			same := near(m.Value, c.value, 1e-9) || math.IsNaN(m.Value) && math.IsNaN(c.value) || math.Abs(m.Value-c.value) < 1e-12
+			if m.Quality.Grade != c.grade || m.Reason != c.reason || !same {
+				t.Errorf("%s (range stated: %v): %v, %v, %q", c.name, withRange, m.Value, m.Quality, m.Reason)
+			}
+		}
+	}
+}
+
+func TestChannelRange(t *testing.T) {
+	cases := []struct {
+		name   string
+		number float64
+		grade  Grade
+	}{
+		{"lower end", 0.2, Good},
+		{"upper end", 12, Good},
+		{"above", 12.01, Bad},
+		{"standing water", 0.05, Uncertain},
+		{"drift of the zero", -0.03, Uncertain},
+		{"far below", -3, Bad},
+	}
+	for _, c := range cases {
+		m := takeOne(flowMeter(), c.number)
+		if m.Quality.Grade != c.grade {
+			t.Errorf("%s: %v", c.name, m.Quality)
+		}
+		if c.grade != Good && m.Reason != ReasonRange {
+			t.Errorf("%s: reason %q", c.name, m.Reason)
+		}
+	}
+}
+
+// Oracle: straight lines between the points, by hand.
+func TestChannelCorrection(t *testing.T) {
+	in := levelLoop()
+	in.Correct = []config.CorrectPoint{{Indicated: 0, True: 0.0012}, {Indicated: 0.2, True: 0.2002}, {Indicated: 0.4, True: 0.3991}}
+	cases := []struct {
+		number, value float64
+		grade         Grade
+	}{
+		{4000, 0.0012, Good},
+		{8000, 0.1007, Good},
+		{12000, 0.2002, Good},
+		{16000, 0.29965, Good},
+		{20000, 0.3991, Good},
+		{20400, 0.4091, Uncertain},
+		{3900, -0.0013, Uncertain},
+	}
+	for _, c := range cases {
+		m := takeOne(in, c.number)
+		if math.Abs(m.Value-c.value) > 1e-12 || m.Quality.Grade != c.grade {
+			t.Errorf("%v: %v, %v, want %v", c.number, m.Value, m.Quality, c.value)
+		}
+	}
+}
+
+func TestChannelAfterFaults(t *testing.T) {
+	c := NewChannel(flowMeter())
+	if m := c.At(0); m.Quality.Grade != Missing || !math.IsNaN(m.Value) {
+		t.Errorf("before the first reading: %v, %v", m.Value, m.Quality)
+	}
+	c.Take(clean(quantity.Flow, time.Second, 1.2), nil)
+	c.Take(Reading{Instrument: quantity.Flow, Reason: ReasonTimeout, Error: "no answer", At: 2 * time.Second}, nil)
+	cases := []struct {
+		at   time.Duration
+		want string
+	}{
+		{2 * time.Second, "uncertain: no answer; the last good value stands"},
+		{3 * time.Second, "uncertain: no answer; the last good value stands"},
+		{3100 * time.Millisecond, "bad: no good reading for 2.1 s: no answer"},
+	}
+	for _, k := range cases {
+		m := c.At(k.at)
+		if m.Quality.String() != k.want || m.Reason != ReasonTimeout || math.IsNaN(m.Value) != (m.Quality.Grade == Bad) {
+			t.Errorf("at %v: %v (%v), want %q", k.at, m.Quality, m.Value, k.want)
+		}
+	}
+	c.Take(clean(quantity.Flow, 4*time.Second, 1.3), nil)
+	if m := c.At(4 * time.Second); m.Quality.Grade != Good || !near(m.Value, 1.3*lpm, 1e-12) {
+		t.Errorf("after the next clean reading: %v, %v", m.Value, m.Quality)
+	}
+	if m := c.At(6100 * time.Millisecond); m.Quality.String() != "bad: no good reading for 2.1 s: nothing came" {
+		t.Errorf("after silence: %v", m.Quality)
+	}
+}
+
+func TestChannelFaultBeforeAnyReading(t *testing.T) {
+	c := NewChannel(flowMeter())
+	c.Take(Reading{Instrument: quantity.Flow, Reason: ReasonPort, Error: "/dev/x: no such device", At: 1}, nil)
+	if m := c.At(2); m.Quality.String() != "bad: /dev/x: no such device" || m.Reason != ReasonPort {
+		t.Errorf("%v, %q", m.Quality, m.Reason)
+	}
+}
+
+func TestChannelNotANumber(t *testing.T) {
+	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		if m := takeOne(flowMeter(), x); m.Quality.Grade != Bad || m.Reason != ReasonOpen {
+			t.Errorf("%v: %v, %q", x, m.Quality, m.Reason)
+		}
+	}
+}
+
+func TestChannelMaxStep(t *testing.T) {
+	in := flowMeter()
+	in.MaxStep = 1 * lpm
+	c := NewChannel(in)
+	at := time.Duration(0)
+	take := func(number float64) Measured {
+		at += in.Every
+		c.Take(clean(in.ID, at, number), nil)
+		return c.At(at)
+	}
+	take(1.2)
+	if m := take(8.2); m.Reason != ReasonStep || !near(m.Value, 1.2*lpm, 1e-12) || m.Quality.Grade != Uncertain {
+		t.Errorf("a wild number: %v, %v", m.Value/lpm, m.Quality)
+	}
+	if m := take(1.3); m.Quality.Grade != Good {
+		t.Errorf("back again: %v", m.Quality)
+	}
+	take(8.2)
+	if m := take(8.3); m.Quality.Grade != Good || !near(m.Value, 8.3*lpm, 1e-12) {
+		t.Errorf("a confirmed jump: %v, %v", m.Value/lpm, m.Quality)
+	}
+}
+
+func TestChannelFrozen(t *testing.T) {
+	in := flowMeter()
+	in.FrozenAfter = 5 * time.Second
+	c := NewChannel(in)
+	for at := time.Duration(0); at < 5*time.Second; at += in.Every {
+		c.Take(clean(in.ID, at, 1.2), nil)
+		if m := c.At(at); m.Quality.Grade != Good {
+			t.Fatalf("at %v: %v", at, m.Quality)
+		}
+	}
+	c.Take(clean(in.ID, 5*time.Second, 1.2), nil)
+	if m := c.At(5 * time.Second); m.Quality.Grade != Bad || m.Reason != ReasonFrozen {
+		t.Errorf("unchanged for 5 s: %v, %q", m.Quality, m.Reason)
+	}
+	c.Take(clean(in.ID, 5200*time.Millisecond, 1.201), nil)
+	if m := c.At(5200 * time.Millisecond); m.Quality.Grade != Good {
+		t.Errorf("moving again: %v", m.Quality)
+	}
+}
+
+func TestChannelBoolean(t *testing.T) {
+	in := config.Instrument{ID: quantity.SupplyOn, Name: "supply_on", StaleAfter: time.Second}
+	for number, want := range map[float64]float64{0: 0, 1: 1, 255: 1} {
+		if m := takeOne(in, number); m.Value != want || m.Quality.Grade != Good {
+			t.Errorf("%v: %v, %v", number, m.Value, m.Quality)
+		}
+	}
+}
+
+// A steady flow with normal noise as wide as the maker's limits allow must stay
+// good, and so must one with hardly any noise or a coarse number.
+func TestChannelNoiseIsNoMotion(t *testing.T) {
+	in := flowMeter()
+	in.Lag = 500 * time.Millisecond
+	half := 0.005*1.2 + 0.005
+	cases := []struct {
+		name         string
+		sigma, digit float64
+	}{
+		{"noise at the accuracy", half / math.Sqrt(3), 0},
+		{"noise of a tenth", half / 10, 0},
+		{"hardly any noise", half / 1000, 0},
+		{"a digit as wide as the accuracy", half / 20, half},
+		{"a digit of half the accuracy", half / 5, half / 2},
+	}
+	for _, k := range cases {
+		t.Run(k.name, func(t *testing.T) {
+			r := rand.New(rand.NewPCG(1, 2))
+			c, moving := NewChannel(in), 0
+			const n = 100000
+			for i := range n {
+				x := 1.2 + k.sigma*r.NormFloat64()
+				if k.digit > 0 {
+					x = math.Round(x/k.digit) * k.digit
+				}
+				at := time.Duration(i) * in.Every
+				c.Take(clean(in.ID, at, x), nil)
+				if c.At(at).Quality.Grade != Good {
+					moving++
+				}
+			}
+			t.Logf("%d of %d readings called moving", moving, n)
+			if moving > n/10000 {
+				t.Errorf("%d of %d readings of a steady flow were called moving", moving, n)
+			}
+		})
+	}
+}
+
+// Oracle: a first-order sensor, y' = (x − y)/lag, integrated exactly. Whenever
+// a reading is called good it is within the maker's limits and 2·U of the
+// truth, or of what the truth was within the last lag.
+func TestChannelMovingValve(t *testing.T) {
+	in := flowMeter()
+	in.Lag = 500 * time.Millisecond
+	half := func(x float64) float64 { return 0.005*x + 0.005 }
+	for _, to := range []float64{1.25, 1.3, 1.5, 2.4, 8, 0.4} {
+		r := rand.New(rand.NewPCG(3, 4))
+		c := NewChannel(in)
+		truth, y := 1.2, 1.2
+		flagged, history := time.Duration(-1), []float64(nil)
+		const valve, dt = 10 * time.Second, 10 * time.Millisecond
+		for at := time.Duration(0); at < 20*time.Second; at += dt {
+			if at >= valve {
+				truth = 1.2 + (to-1.2)*math.Min(1, float64(at-valve)/1e9)
+			}
+			y += (truth - y) * (1 - math.Exp(-dt.Seconds()/0.5))
+			history = append(history, truth)
+			if at%in.Every != 0 {
+				continue
+			}
+			c.Take(clean(in.ID, at, y+half(y)/20*r.NormFloat64()), nil)
+			m := c.At(at)
+			if m.Quality.Grade != Good {
+				if flagged < 0 {
+					flagged = at
+				}
+				continue
+			}
+			low, high := bounds(history[max(0, len(history)-50):])
+			v, u := m.Value/lpm, 2*m.U/lpm
+			if v > high+u+half(v) || v < low-u-half(v) {
+				t.Errorf("to %v: at %v a good %v ± %v where the truth was %v to %v", to, at, v, u, low, high)
+			}
+		}
+		t.Logf("valve to %v L/min: first called moving after %v", to, flagged-valve)
+		if math.Abs(to-1.2) > 0.5 && (flagged < valve || flagged > valve+2*in.Every) {
+			t.Errorf("valve to %v: first called moving after %v", to, flagged-valve)
+		}
+	}
+}
+
+func bounds(x []float64) (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		low, high = min(low, v), max(high, v)
+	}
+	return low, high
+}
+
+func TestChannelUncertaintyOfMotion(t *testing.T) {
+	in := flowMeter()
+	in.Lag = 500 * time.Millisecond
+	c := NewChannel(in)
+	c.Take(clean(in.ID, 0, 1.2), nil)
+	c.Take(clean(in.ID, in.Every, 1.6), nil)
+	m := c.At(in.Every)
+	if m.Quality.String() != "uncertain: moving; the reading lags by up to 0.5 s" {
+		t.Errorf("quality %v", m.Quality)
+	}
+	// 0.4 L/min in 0.2 s is 2 L/min a second; 0.5 s behind that is 1 L/min.
+	if want := math.Hypot(1, (0.005*1.6+0.005)/math.Sqrt(3)) * lpm; !near(m.U, want, 1e-9) {
+		t.Errorf("U = %v L/min, want %v", m.U/lpm, want/lpm)
+	}
+}
+
+func TestChannelIsDeterministic(t *testing.T) {
+	in := flowMeter()
+	in.Lag, in.MaxStep, in.FrozenAfter = time.Second, lpm, 3*time.Second
+	play := func() string {
+		r, c, b := rand.New(rand.NewPCG(5, 6)), NewChannel(in), strings.Builder{}
+		for i := range 1000 {
+			at := time.Duration(i) * in.Every
+			reading := clean(in.ID, at, 1+r.Float64())
+			if r.IntN(10) == 0 {
+				reading = Reading{Instrument: in.ID, Reason: ReasonChecksum, Error: "wrong check", At: at}
+			}
+			c.Take(reading, nil)
+			m := c.At(at)
+			b.WriteString(m.Quality.String())
+			b.WriteString(config.Format(m.Value, config.VolumeFlow))
+		}
+		return b.String()
+	}
+	if play() != play() {
+		t.Error("the same readings gave different values")
+	}
+}
