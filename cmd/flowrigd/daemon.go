@@ -1,0 +1,251 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"sync/atomic"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/broker"
+	"flowrigd/daq/instrument"
+	"flowrigd/daq/mqtt"
+	"flowrigd/daq/web"
+)
+
+// The grace times of stopping, in the order in which the parts stop.
+const (
+	stopReading   = 2 * time.Second
+	stopRecording = 5 * time.Second
+	stopTelling   = 3 * time.Second
+)
+
+// embeddedListen is where an embedded broker listens unless the demo says so.
+const embeddedListen = "127.0.0.1:1883"
+
+// wiring is what differs between run and demo.
+type wiring struct {
+	open       instrument.Opener
+	oneTimeKey string
+	brokerAt   string // of an embedded broker
+	mustServe  bool   // a page that cannot be served is the end
+	reload     <-chan os.Signal
+	log        *slog.Logger
+}
+
+// daemon is every part of the program, wired.
+type daemon struct {
+	w         wiring
+	log       *slog.Logger
+	cfg       atomic.Pointer[config.Config]
+	clock     *daq.Clock
+	recording *recording
+	engine    *daq.Engine
+	loop      *daq.Loop
+	teller    *daq.Teller
+	manager   *instrument.Manager
+	broker    *broker.Broker
+	publisher *mqtt.Publisher
+	server    *web.Server
+	reloads   reloads
+}
+
+// newDaemon builds the parts; nothing runs yet but the recording's writer and
+// an embedded broker.
+func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
+	d := &daemon{w: w, log: w.log, clock: daq.NewClock()}
+	d.cfg.Store(cfg)
+	d.recording = openRecording(cfg.Record, d.log)
+	d.recording.keep(cfg)
+	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildInstruments} {
+		if err := build(cfg); err != nil {
+			return nil, errors.Join(err, d.close())
+		}
+	}
+	return d, nil
+}
+
+func (d *daemon) close() error {
+	ctx, cancel := context.WithTimeout(context.Background(), stopRecording)
+	defer cancel()
+	if d.broker != nil {
+		d.broker.Close()
+	}
+	return d.recording.Close(ctx)
+}
+
+func (d *daemon) buildEngine(cfg *config.Config) (err error) {
+	if d.engine, err = daq.NewEngine(cfg, d.recording.restored()); err != nil {
+		return err
+	}
+	d.teller = daq.NewTeller(d.recording.Recording, d.hear)
+	d.loop = daq.NewLoop(daq.LoopOptions{
+		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show,
+	})
+	return nil
+}
+
+// hear is the teller's sink: everybody who is told of an event. None waits.
+func (d *daemon) hear(t daq.Told) {
+	d.loop.Hear(t)
+	d.server.ObserveTold(t)
+	if d.publisher != nil {
+		d.publisher.Tell(t)
+	}
+}
+
+// show is the view of a state for those who follow.
+func (d *daemon) show(s *daq.State) { d.server.ObserveState(s) }
+
+// read is the way of every reading: counted, then given to the engine.
+func (d *daemon) read(r daq.Reading) {
+	d.server.ObserveReading(r)
+	d.loop.Offer(r)
+}
+
+func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
+	d.manager, err = instrument.New(instrument.Options{
+		Ports: cfg.Ports, Instruments: cfg.Instruments, Open: d.w.open,
+		Now: d.clock.Now, Out: d.read, Log: d.log,
+	})
+	return err
+}
+
+func (d *daemon) buildBroker(cfg *config.Config) (err error) {
+	if cfg.MQTT == nil {
+		return nil
+	}
+	to := *cfg.MQTT
+	if to.Embedded {
+		at := d.w.brokerAt
+		if at == "" {
+			at = embeddedListen
+		}
+		if d.broker, err = broker.Start(at); err != nil {
+			return err
+		}
+		to.Broker = d.broker.URL()
+	}
+	d.publisher, err = mqtt.New(mqtt.Options{
+		Config: to, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, State: view{d},
+		Alive: func() bool { return d.loop.Alive() == nil }, Log: d.log,
+	})
+	return err
+}
+
+func (d *daemon) buildServer(cfg *config.Config) (err error) {
+	b := thisBuild()
+	d.server, err = web.New(web.Options{
+		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
+		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: facts(cfg),
+		Rig: view{d}, History: d.recording, Checks: d.checks, Stats: d.stats, Log: d.log,
+	})
+	if err != nil {
+		return err
+	}
+	err = d.server.Listen()
+	if err != nil && !d.w.mustServe && !errors.Is(err, web.ErrOpen) {
+		d.log.Error("the page is not served; everything else works", "why", err)
+		return nil
+	}
+	return err
+}
+
+// view is the rig as the page and the publisher see it.
+type view struct{ d *daemon }
+
+func (v view) Last() *daq.State  { return v.d.loop.Last() }
+func (v view) Recording() string { return v.d.recording.Recording() }
+func (v view) Newest() int64     { return v.d.recording.Newest() }
+func (v view) Alive() error      { return v.d.loop.Alive() }
+
+// Do passes a person's command to the engine.
+func (v view) Do(ctx context.Context, c daq.Command) error { return v.d.loop.Do(ctx, c) }
+
+// Identity says whose state it is.
+func (v view) Identity() daq.Identity {
+	cfg := v.d.cfg.Load()
+	return daq.Identity{Site: cfg.Site, Rig: cfg.Rig, Recording: v.Recording(), Sequence: v.Newest()}
+}
+
+// run works until the context ends, and then stops the parts in the order in
+// which data flows.
+func (d *daemon) run(ctx context.Context) error {
+	parts := []struct {
+		grace time.Duration
+		stage *stage
+	}{
+		{stopReading, begin("instruments", d.manager.Run)},
+		{stopReading, begin("health", d.watchHealth)},
+		{stopReading, begin("engine", d.loop.Run)},
+		{stopRecording, begin("recording", d.runRecording)},
+		{stopTelling, begin("telling", d.teller.Run)},
+		{stopTelling, begin("mqtt", d.runPublisher)},
+		{stopTelling, begin("http", d.runServer)},
+	}
+	failed := d.wait(ctx, parts[0].stage, parts[2].stage)
+	for _, p := range parts {
+		failed = errors.Join(failed, p.stage.stop(p.grace))
+	}
+	if d.broker != nil {
+		d.broker.Close()
+	}
+	return failed
+}
+
+// wait ends with the context, or when the instruments or the engine end by
+// themselves, which they never should. SIGHUP reloads meanwhile.
+func (d *daemon) wait(ctx context.Context, vital ...*stage) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-d.w.reload:
+			d.reload()
+		case <-vital[0].done:
+			return fmt.Errorf("%s ended by itself", vital[0].name)
+		case <-vital[1].done:
+			return fmt.Errorf("%s ended by itself", vital[1].name)
+		}
+	}
+}
+
+// runRecording opens what could not be opened yet, and drains at the end.
+func (d *daemon) runRecording(ctx context.Context) error {
+	if err := d.recording.Run(ctx); err != nil {
+		return err
+	}
+	grace, cancel := context.WithTimeout(context.Background(), stopRecording-time.Second)
+	defer cancel()
+	return d.recording.Close(grace)
+}
+
+func (d *daemon) runPublisher(ctx context.Context) error {
+	if d.publisher == nil {
+		<-ctx.Done()
+		return nil
+	}
+	return d.publisher.Run(ctx)
+}
+
+// serveAgain is how often a page that could not be served is tried again.
+const serveAgain = 2 * time.Second
+
+// runServer serves the page; where another program has the port it is tried
+// again until it is free.
+func (d *daemon) runServer(ctx context.Context) error {
+	for {
+		if err := d.server.Listen(); err == nil {
+			return d.server.Run(ctx)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(serveAgain):
+		}
+	}
+}

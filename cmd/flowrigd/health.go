@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/web"
+)
+
+// healthEvery is how often the surroundings of the engine are looked at.
+const healthEvery = 250 * time.Millisecond
+
+// watchHealth tells the engine of every change of its surroundings.
+func (d *daemon) watchHealth(ctx context.Context) error {
+	tick := time.NewTicker(healthEvery)
+	defer tick.Stop()
+	var last daq.Health
+	for first := true; ; first = false {
+		if now := d.health(); first || now != last {
+			d.loop.Health(now)
+			last = now
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+}
+
+func (d *daemon) health() daq.Health {
+	return daq.Health{Recording: d.recording.healthy() == nil, Broker: d.connected() == nil}
+}
+
+func (d *daemon) connected() error {
+	if d.publisher == nil {
+		return nil
+	}
+	if ok, since, why := d.publisher.Connected(); !ok {
+		return fmt.Errorf("mqtt: not connected since %s: %s", daq.FormatTime(since), why)
+	}
+	return nil
+}
+
+// checks are what must work to be ready: one entry each, nil when it does.
+func (d *daemon) checks() map[string]error {
+	m := map[string]error{"engine": d.loop.Alive(), "recording": d.recording.healthy()}
+	if d.publisher != nil {
+		m["broker"] = d.connected()
+	}
+	s := d.loop.Last()
+	for _, id := range d.cfg.Load().Instruments {
+		m["instrument "+id.Name] = readyOf(s.Quality[id.ID])
+	}
+	return m
+}
+
+func readyOf(q daq.Quality) error {
+	if q.Usable() {
+		return nil
+	}
+	return fmt.Errorf("%s", q)
+}
+
+// facts is the part of the configuration that the page shows.
+func facts(cfg *config.Config) web.Facts {
+	f := web.Facts{LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X}
+	for _, a := range cfg.Alarms {
+		f.Alarms = append(f.Alarms, web.AlarmFact{Name: a.Name, Priority: a.Priority})
+		switch a.Name {
+		case "head-lost":
+			f.HeadLost = a.Below
+		case "water-overheat":
+			f.Overheat = a.Above
+		}
+	}
+	for _, in := range cfg.Instruments {
+		f.Instruments = append(f.Instruments, in.ID)
+	}
+	return f
+}

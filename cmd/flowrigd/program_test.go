@@ -1,0 +1,244 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// program and faulty are the built programs that the tests drive; faulty has
+// the seams of the tag faults.
+var program, faulty string
+
+func TestMain(m *testing.M) {
+	dir, err := os.MkdirTemp("", "flowrigd-test")
+	if err != nil {
+		panic(err)
+	}
+	program = build1(dir, "flowrigd")
+	faulty = build1(dir, "flowrigd-faults", "-tags", "faults")
+	code := m.Run()
+	os.RemoveAll(dir)
+	os.Exit(code)
+}
+
+func build1(dir, name string, flags ...string) string {
+	path := filepath.Join(dir, name)
+	args := append(append([]string{"build"}, flags...), "-o", path, ".")
+	if out, err := exec.Command("go", args...).CombinedOutput(); err != nil {
+		panic(fmt.Sprintf("go %v: %v\n%s", args, err, out))
+	}
+	return path
+}
+
+// need finds a program of Debian's; without it the test is skipped, and fails
+// where FLOWRIG_REQUIRE=1 says that everything must be there.
+func need(t *testing.T, name, debian string) string {
+	t.Helper()
+	for _, path := range []string{name, "/usr/sbin/" + name} {
+		if found, err := exec.LookPath(path); err == nil {
+			return found
+		}
+	}
+	if os.Getenv("FLOWRIG_REQUIRE") == "1" {
+		t.Fatalf("%s is missing: install Debian's package %s", name, debian)
+	}
+	t.Skipf("%s is missing: install Debian's package %s", name, debian)
+	return ""
+}
+
+// process is a running program with what it printed so far.
+type process struct {
+	t    *testing.T
+	cmd  *exec.Cmd
+	out  *lines
+	err  *lines
+	done chan struct{}
+}
+
+// lines collects output while it comes.
+type lines struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (l *lines) Write(b []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(b)
+}
+
+func (l *lines) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
+}
+
+// start runs a program until the test ends.
+func start(t *testing.T, path string, args ...string) *process {
+	t.Helper()
+	return startWith(t, nil, path, args...)
+}
+
+// startWith does so with more environment.
+func startWith(t *testing.T, env []string, path string, args ...string) *process {
+	t.Helper()
+	p := &process{t: t, cmd: exec.Command(path, args...), out: &lines{}, err: &lines{}, done: make(chan struct{})}
+	p.cmd.Env = append(os.Environ(), env...)
+	p.cmd.Stdout, p.cmd.Stderr = p.out, p.err
+	if err := p.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	go func() { _ = p.cmd.Wait(); close(p.done) }()
+	t.Cleanup(func() {
+		p.signal(syscall.SIGCONT)
+		p.signal(syscall.SIGKILL)
+		<-p.done
+		if t.Failed() {
+			t.Logf("%s %v said:\n%s", filepath.Base(path), args, p.err)
+		}
+	})
+	return p
+}
+
+func (p *process) signal(s syscall.Signal) { _ = p.cmd.Process.Signal(s) }
+
+// end asks the program to stop and gives its exit code.
+func (p *process) end() int {
+	p.t.Helper()
+	p.signal(syscall.SIGTERM)
+	return p.code(20 * time.Second)
+}
+
+func (p *process) code(limit time.Duration) int {
+	p.t.Helper()
+	select {
+	case <-p.done:
+		return p.cmd.ProcessState.ExitCode()
+	case <-time.After(limit):
+		p.t.Fatalf("%v did not end within %v", p.cmd.Args, limit)
+		return -1
+	}
+}
+
+// call runs a program to its end.
+func call(t *testing.T, path string, args ...string) (stdout, stderr string, code int) {
+	t.Helper()
+	var out, diag bytes.Buffer
+	cmd := exec.Command(path, args...)
+	cmd.Stdout, cmd.Stderr = &out, &diag
+	err := cmd.Run()
+	var exit *exec.ExitError
+	if err != nil && !errors.As(err, &exit) {
+		t.Fatal(err)
+	}
+	return out.String(), diag.String(), cmd.ProcessState.ExitCode()
+}
+
+// within waits for a real process to reach a condition.
+func within(t *testing.T, limit time.Duration, what string, reached func() bool) {
+	t.Helper()
+	deadline := time.Now().Add(limit)
+	for !reached() {
+		if time.Now().After(deadline) {
+			t.Fatalf("not within %v: %s", limit, what)
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// freePort is a loopback address that nobody has.
+func freePort(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+var client = &http.Client{Timeout: 5 * time.Second}
+
+// get fetches a page of a daemon; status 0 when nobody answers.
+func get(url string) (status int, body string) {
+	r, err := client.Get(url)
+	if err != nil {
+		return 0, err.Error()
+	}
+	defer r.Body.Close()
+	b, _ := io.ReadAll(r.Body)
+	return r.StatusCode, string(b)
+}
+
+// post calls a writing endpoint with a token.
+func post(t *testing.T, url, token, body string) (status int, answer string) {
+	t.Helper()
+	q, err := http.NewRequest(http.MethodPost, url, strings.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	q.Header.Set("Content-Type", "application/json")
+	if token != "" {
+		q.Header.Set("Authorization", "Bearer "+token)
+	}
+	r, err := client.Do(q)
+	if err != nil {
+		return 0, err.Error()
+	}
+	defer r.Body.Close()
+	b, _ := io.ReadAll(r.Body)
+	return r.StatusCode, string(b)
+}
+
+// now is /api/now as a map; nil while there is none.
+func now(at string) map[string]any {
+	status, body := get("http://" + at + "/api/now")
+	var m map[string]any
+	if status != http.StatusOK || json.Unmarshal([]byte(body), &m) != nil {
+		return nil
+	}
+	return m
+}
+
+// allGood says whether every instrument of a state is good.
+func allGood(state map[string]any) bool {
+	quality, _ := state["quality"].(map[string]any)
+	for _, q := range quality {
+		if q != "good" {
+			return false
+		}
+	}
+	return len(quality) >= 3
+}
+
+// lastLine is the last whole line of some output.
+func lastLine(text string) string {
+	var last string
+	for s := bufio.NewScanner(strings.NewReader(text)); s.Scan(); {
+		last = s.Text()
+	}
+	return last
+}
+
+// write makes a file in the test's own folder.
+func write(t *testing.T, path, text string) string {
+	t.Helper()
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}

@@ -1,0 +1,220 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/record"
+	"flowrigd/daq/web"
+)
+
+// reopenEvery is how often a recording that could not be opened is tried again.
+const reopenEvery = 2 * time.Second
+
+// heldLimit bounds the events that wait for a recording that cannot be opened.
+const heldLimit = 1000
+
+// recording is the recorder, or the fact that there is none yet: a directory
+// that cannot be written must not keep the rig from being watched.
+type recording struct {
+	cfg  config.Record
+	log  *slog.Logger
+	open atomic.Pointer[record.Recorder]
+
+	mu    sync.Mutex
+	why   error
+	since time.Time
+	held  []daq.Batch // with events, to be journalled when the disk is there
+	texts map[string]string
+}
+
+// openRecording opens the recording, or keeps the reason why not.
+func openRecording(cfg config.Record, log *slog.Logger) *recording {
+	r := &recording{cfg: cfg, log: log, since: time.Now(), texts: map[string]string{}}
+	r.try()
+	return r
+}
+
+// try opens the recording and journals what was held back meanwhile.
+func (r *recording) try() bool {
+	rec, err := record.Open(r.cfg.Directory, record.Options{
+		DurableWithin: r.cfg.DurableWithin, Keep: r.cfg.Keep, KeepInputs: r.cfg.KeepInputs,
+		MaxSize: r.cfg.MaxSize, Log: r.log, Commit: commitSeam(),
+	})
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.why = err
+	if err != nil {
+		return false
+	}
+	for sha, text := range r.texts {
+		rec.SaveConfiguration(sha, text)
+	}
+	for _, b := range r.held {
+		rec.Put(b)
+	}
+	r.held = nil
+	r.open.Store(rec)
+	return true
+}
+
+// Run tries again until the recording is open.
+func (r *recording) Run(ctx context.Context) error {
+	tick := time.NewTicker(reopenEvery)
+	defer tick.Stop()
+	for r.open.Load() == nil {
+		r.mu.Lock()
+		why := r.why
+		r.mu.Unlock()
+		r.log.Error("nothing is recorded", "why", why)
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+			r.try()
+		}
+	}
+	<-ctx.Done()
+	return nil
+}
+
+// Put is the journal of the loop. It never blocks.
+func (r *recording) Put(b daq.Batch) {
+	if rec := r.open.Load(); rec != nil {
+		rec.Put(b)
+		return
+	}
+	if len(b.Events) == 0 {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.held) < heldLimit {
+		r.held = append(r.held, b)
+	}
+}
+
+// keep records a configuration's text.
+func (r *recording) keep(cfg *config.Config) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.texts[cfg.SHA256] = string(cfg.Text)
+	if rec := r.open.Load(); rec != nil {
+		rec.SaveConfiguration(cfg.SHA256, string(cfg.Text))
+	}
+}
+
+// restored are the alarms as they were recorded last.
+func (r *recording) restored() []daq.SavedAlarm {
+	rec := r.open.Load()
+	if rec == nil {
+		return nil
+	}
+	back, err := rec.Restore()
+	if err != nil {
+		r.log.Error("alarms start as normal", "why", err)
+	}
+	return back.Alarms
+}
+
+// healthy says whether the disk answers, and why not.
+func (r *recording) healthy() error {
+	rec := r.open.Load()
+	if rec == nil {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		return r.why
+	}
+	if ok, since, why := rec.Healthy(); !ok {
+		return fmt.Errorf("recording: not written since %s: %s", daq.FormatTime(since), why)
+	}
+	return nil
+}
+
+// Close writes what is waiting.
+func (r *recording) Close(ctx context.Context) error {
+	if rec := r.open.Load(); rec != nil {
+		return rec.Close(ctx)
+	}
+	return nil
+}
+
+// Recording is the UUID of the database; "" without one.
+func (r *recording) Recording() string {
+	if rec := r.open.Load(); rec != nil {
+		return rec.Recording()
+	}
+	return ""
+}
+
+// Newest is the sequence of the newest row on disk.
+func (r *recording) Newest() int64 {
+	if rec := r.open.Load(); rec != nil {
+		return rec.Newest()
+	}
+	return 0
+}
+
+var errNoRecording = errors.New("there is no recording yet: see /readyz")
+
+// Pending, Mark, Marked and Wake are the outbox of the publisher.
+func (r *recording) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	if rec := r.open.Load(); rec != nil {
+		return rec.Pending(ctx, class, after, limit)
+	}
+	return nil, nil
+}
+
+// Mark keeps what arrived at a destination.
+func (r *recording) Mark(destination string, class daq.Class, sequence int64) {
+	if rec := r.open.Load(); rec != nil {
+		rec.Mark(destination, class, sequence)
+	}
+}
+
+// Marked is what arrived at a destination.
+func (r *recording) Marked(destination string, class daq.Class) (int64, error) {
+	if rec := r.open.Load(); rec != nil {
+		return rec.Marked(destination, class)
+	}
+	return 0, errNoRecording
+}
+
+// Wake is ready when something new is on disk.
+func (r *recording) Wake() <-chan struct{} {
+	if rec := r.open.Load(); rec != nil {
+		return rec.Wake()
+	}
+	return nil
+}
+
+// Trend and AlarmHistory are the history of the page.
+func (r *recording) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]web.Bucket, error) {
+	rec := r.open.Load()
+	if rec == nil {
+		return nil, errNoRecording
+	}
+	list, err := rec.Trend(ctx, id, from, to, buckets)
+	out := make([]web.Bucket, len(list))
+	for i, b := range list {
+		out[i] = web.Bucket(b)
+	}
+	return out, err
+}
+
+// AlarmHistory is the newest transitions, the newest first.
+func (r *recording) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error) {
+	rec := r.open.Load()
+	if rec == nil {
+		return nil, errNoRecording
+	}
+	return rec.AlarmHistory(ctx, limit)
+}

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"sync/atomic"
+
+	"flowrigd/config"
+)
+
+// reloads counts what SIGHUP did.
+type reloads struct{ taken, refused atomic.Int64 }
+
+// reload reads the configuration again. A valid file takes over; an invalid one
+// is refused, logged and counted, and the old one stays.
+func (d *daemon) reload() {
+	old := d.cfg.Load()
+	cfg, problems := config.Load(old.Path)
+	for _, p := range problems {
+		d.log.Warn("configuration", "problem", p.String())
+	}
+	if why := unmovable(old, cfg, problems); why != "" {
+		d.reloads.refused.Add(1)
+		d.log.Error("reload refused; the old configuration stays", "why", why)
+		return
+	}
+	if err := d.manager.Reload(cfg.Ports, cfg.Instruments); err != nil {
+		d.reloads.refused.Add(1)
+		d.log.Error("reload refused; the old configuration stays", "why", err)
+		return
+	}
+	d.recording.keep(cfg)
+	d.loop.Reload(cfg)
+	d.cfg.Store(cfg)
+	d.server.SetFacts(facts(cfg))
+	d.reloads.taken.Add(1)
+	d.log.Info("configuration reloaded", "sha256", cfg.SHA256)
+}
+
+// unmovable says why a configuration cannot take over while the daemon runs.
+func unmovable(old, cfg *config.Config, problems []config.Problem) string {
+	switch {
+	case config.Fatal(problems):
+		return "the file is wrong: run flowrigd check"
+	case cfg.Site != old.Site || cfg.Rig != old.Rig:
+		return "site and rig name the recording and the topics: restart the daemon to change them"
+	case cfg.Record != old.Record:
+		return "[record] is taken up at a start: restart the daemon to change it"
+	case cfg.HTTP != old.HTTP:
+		return "[http] is taken up at a start: restart the daemon to change it"
+	case !sameMQTT(old.MQTT, cfg.MQTT):
+		return "[mqtt] is taken up at a start: restart the daemon to change it"
+	}
+	return ""
+}
+
+func sameMQTT(a, b *config.MQTT) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return *a == *b
+}

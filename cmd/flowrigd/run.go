@@ -1,0 +1,45 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"os"
+	"os/signal"
+
+	"github.com/spf13/cobra"
+
+	"flowrigd/config"
+	"flowrigd/daq/instrument"
+)
+
+func runVerb() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "run --config FILE",
+		Short: "The daemon: read, compute, publish, record, alarm",
+		Long: "run works until SIGTERM. SIGHUP reads the configuration again: a valid file takes\n" +
+			"over without a lost reading, a wrong one is refused and the old one stays.\n" +
+			"It is a second line of defence at most: fit an independent thermal cut-out.",
+	}
+	file := c.Flags().String("config", "", "configuration `FILE`")
+	required(c, "config")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		cfg, err := load(c.ErrOrStderr(), *file)
+		if err != nil {
+			return err
+		}
+		return runDaemon(c.Context(), cfg, newLog(c.ErrOrStderr()))
+	}
+	return c
+}
+
+func runDaemon(ctx context.Context, cfg *config.Config, log *slog.Logger) error {
+	hup := make(chan os.Signal, 1)
+	signal.Notify(hup, hangup...)
+	defer signal.Stop(hup)
+	d, err := newDaemon(cfg, wiring{open: instrument.OpenSerial, reload: hup, log: log})
+	if err != nil {
+		return err
+	}
+	log.Info("running", "site", cfg.Site, "rig", cfg.Rig, "page", d.server.URL(), "recording", cfg.Record.Directory)
+	return d.run(ctx)
+}

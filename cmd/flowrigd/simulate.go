@@ -1,0 +1,67 @@
+package main
+
+import (
+	"fmt"
+	"log/slog"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"flowrigd/daq/rigsim"
+)
+
+// scene are the flags that choose what the simulated rig plays.
+type scene struct {
+	scenario string
+	speed    float64
+	seed     uint64
+}
+
+func (s *scene) flags(c *cobra.Command, scenario string) {
+	c.Flags().StringVar(&s.scenario, "scenario", scenario, "`NAME` of what happens: "+strings.Join(rigsim.Scenarios(), ", "))
+	c.Flags().Float64Var(&s.speed, "speed", 1, "how many times faster than the clock the physics runs")
+	c.Flags().Uint64Var(&s.seed, "seed", 1, "of every random draw")
+}
+
+func (s *scene) check(verb string) error {
+	if !(s.speed > 0) || math.IsInf(s.speed, 0) || s.speed > 1000 {
+		return wrongUse{fmt.Errorf("%s: --speed %v: must be above 0 and at most 1000", verb, s.speed)}
+	}
+	return nil
+}
+
+// sim makes the rig; an unknown scenario is a wrong use.
+func (s *scene) sim(dir string, memory bool, log *slog.Logger) (*rigsim.Sim, error) {
+	sim, err := rigsim.New(rigsim.Options{
+		Scenario: s.scenario, Speed: s.speed, Seed: s.seed, Dir: dir, Memory: memory, Log: log,
+	})
+	if err != nil {
+		return nil, wrongUse{err}
+	}
+	return sim, nil
+}
+
+func simulateVerb() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "simulate --links DIR",
+		Short: "The simulated rig alone, on pseudo-terminals",
+		Long: "simulate makes DIR/bus and DIR/tc as serial lines, DIR/truth.jsonl with the rig's true\n" +
+			"state, and DIR/rig.toml, a configuration that `flowrigd run` accepts as it is.",
+	}
+	var s scene
+	s.flags(c, "steady")
+	dir := c.Flags().String("links", "", "`DIR` for the lines, the truth and the configuration")
+	required(c, "links")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		if err := s.check("simulate"); err != nil {
+			return err
+		}
+		sim, err := s.sim(*dir, false, newLog(c.ErrOrStderr()))
+		if err != nil {
+			return err
+		}
+		return sim.Run(c.Context())
+	}
+	return c
+}

@@ -1,0 +1,52 @@
+package main
+
+import (
+	"flowrigd/daq/web"
+)
+
+// stats are the figures of the parts beside the page, as metrics.
+func (d *daemon) stats() []web.Stat {
+	list := []web.Stat{
+		web.Dropped("engine", uint64(d.loop.Dropped())),
+		web.Dropped("teller", uint64(d.teller.Dropped())),
+		{Name: "flowrig_config_reloads_total", Help: "Configurations taken up while running.", Counter: true, Value: float64(d.reloads.taken.Load())},
+		{Name: "flowrig_config_refused_total", Help: "Configurations refused while running.", Counter: true, Value: float64(d.reloads.refused.Load())},
+	}
+	list = append(list, d.recording.stats()...)
+	return append(list, d.mqttStats()...)
+}
+
+func (d *daemon) mqttStats() []web.Stat {
+	if d.publisher == nil {
+		return nil
+	}
+	s := d.publisher.Stats()
+	connected := 0.0
+	if s.Connected {
+		connected = 1
+	}
+	return []web.Stat{
+		{Name: "flowrig_mqtt_connected", Help: "Whether the broker is connected.", Value: connected},
+		{Name: "flowrig_mqtt_connections_total", Help: "Connections made to the broker.", Counter: true, Value: float64(s.Connections)},
+		{Name: "flowrig_mqtt_published_total", Help: "Messages handed to the connection.", Counter: true, Value: float64(s.Published)},
+		{Name: "flowrig_mqtt_acknowledged_total", Help: "Messages that the broker acknowledged.", Counter: true, Value: float64(s.Acknowledged)},
+		{Name: "flowrig_mqtt_retried_total", Help: "Messages sent again for want of an acknowledgement.", Counter: true, Value: float64(s.Retried)},
+		web.Dropped("mqtt", s.Dropped),
+	}
+}
+
+func (r *recording) stats() []web.Stat {
+	list := []web.Stat{
+		{Name: "flowrig_record_newest_sequence", Help: "Sequence of the newest row on disk.", Value: float64(r.Newest())},
+	}
+	rec := r.open.Load()
+	if rec == nil {
+		return list
+	}
+	drops := rec.Dropped()
+	return append(list,
+		web.Stat{Name: "flowrig_record_waiting", Help: "Batches that wait for the disk.", Value: float64(rec.Waiting())},
+		web.Dropped("record-inputs", uint64(drops.Inputs)),
+		web.Dropped("record-rows", uint64(drops.Rows)),
+	)
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"flowrigd/daq"
+	"flowrigd/daq/web"
+)
+
+func tokenVerb() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "token",
+		Short: "Access tokens of the page and the API: add, list, remove",
+		Long: "A token is shown once, when it is added; only its hash is kept, in http.tokens_file.\n" +
+			"A running daemon takes a change up by itself.",
+		RunE: func(c *cobra.Command, _ []string) error {
+			_ = c.Help()
+			return wrongUse{fmt.Errorf("token: add, list or remove?")}
+		},
+	}
+	file := c.PersistentFlags().String("config", "", "configuration `FILE`")
+	c.AddCommand(tokenAdd(file), tokenList(file), tokenRemove(file))
+	return c
+}
+
+// tokensFile is the file that a configuration names.
+func tokensFile(c *cobra.Command, file string) (string, error) {
+	if file == "" {
+		return "", wrongUse{fmt.Errorf("token: --config is missing; see flowrigd token --help")}
+	}
+	cfg, err := load(c.ErrOrStderr(), file)
+	if err != nil {
+		return "", err
+	}
+	return cfg.HTTP.TokensFile, nil
+}
+
+func tokenAdd(file *string) *cobra.Command {
+	c := &cobra.Command{Use: "add --config FILE --role watch|operate NAME", Short: "Make a token and print it once", Args: cobra.ExactArgs(1)}
+	role := c.Flags().String("role", "", "`ROLE`: watch (read) or operate (read and act)")
+	required(c, "role")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if !slices.Contains([]string{"watch", "operate"}, *role) {
+			return wrongUse{fmt.Errorf("token add: --role %q: write watch (read) or operate (read and act)", *role)}
+		}
+		path, err := tokensFile(c, *file)
+		if err != nil {
+			return err
+		}
+		token, err := web.AddToken(path, args[0], *role)
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintln(c.OutOrStdout(), token)
+		return err
+	}
+	return c
+}
+
+func tokenList(file *string) *cobra.Command {
+	c := &cobra.Command{Use: "list --config FILE", Short: "List names and roles"}
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		path, err := tokensFile(c, *file)
+		if err != nil {
+			return err
+		}
+		list, err := web.ListTokens(path)
+		if err != nil {
+			return err
+		}
+		w := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
+		for _, t := range list {
+			fmt.Fprintf(w, "%s\t%s\t%s\n", t.Name, t.Role, daq.FormatTime(t.Created))
+		}
+		return w.Flush()
+	}
+	return c
+}
+
+func tokenRemove(file *string) *cobra.Command {
+	c := &cobra.Command{Use: "remove --config FILE NAME", Short: "Remove a token", Args: cobra.ExactArgs(1)}
+	c.RunE = func(c *cobra.Command, args []string) error {
+		path, err := tokensFile(c, *file)
+		if err != nil {
+			return err
+		}
+		return web.RemoveToken(path, args[0])
+	}
+	return c
+}

@@ -1,0 +1,10 @@
+package main
+
+import "github.com/spf13/cobra"
+
+// verbs are all of them, in the order of the help.
+func verbs() []*cobra.Command {
+	return []*cobra.Command{
+		demoVerb(), runVerb(), checkVerb(), simulateVerb(), tokenVerb(), versionVerb(),
+	}
+}
