@@ -1,0 +1,89 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/netip"
+	"strings"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/water"
+)
+
+// advise warns of what is legal but unwise.
+func (l *loader) advise() {
+	l.adviseAccuracy()
+	l.adviseBoiling()
+	l.adviseDevices()
+	l.adviseLines()
+	l.adviseSupply()
+	l.adviseListen()
+}
+
+// adviseAccuracy warns of an instrument with no maker's figure.
+func (l *loader) adviseAccuracy() {
+	for i := range l.config.Instruments {
+		in := &l.config.Instruments[i]
+		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil {
+			l.report.warn(l.at("instruments", in.Name), fmt.Sprintf("instruments.%s has no accuracy: the uncertainty of what is computed from it is unknown", in.Name), `write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`)
+		}
+	}
+}
+
+// adviseBoiling warns of a limit that water cannot pass at this altitude.
+func (l *loader) adviseBoiling() {
+	boiling, err := water.Boiling(l.config.Altitude)
+	if err != nil {
+		return // the altitude has been checked
+	}
+	for i := range l.config.Alarms {
+		a := &l.config.Alarms[i]
+		if a.Above == nil || *a.Above < boiling || !a.watchesWater() {
+			continue
+		}
+		l.report.warn(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %s and never passes %s", a.Name, boiling, Format(l.config.Altitude, Length), Format(*a.Above, Temperature)), "write a limit below boiling")
+	}
+}
+
+// adviseDevices warns of names that change when a plug is moved, and of lines
+// that nobody uses.
+func (l *loader) adviseDevices() {
+	for _, p := range l.config.Ports {
+		at := l.at("ports", p.Name, "device")
+		if strings.HasPrefix(p.Device, "/dev/ttyUSB") || strings.HasPrefix(p.Device, "/dev/ttyACM") {
+			l.report.warn(at, fmt.Sprintf("ports.%s.device: %s may be another adapter after a restart", p.Name, p.Device), "write its name under /dev/serial/by-id, see `flowrigd ports`")
+		}
+		if !l.used(p.Name) {
+			l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s: no instrument uses it", p.Name), "leave it out, or name it in an instrument")
+		}
+	}
+}
+
+func (l *loader) used(port string) bool {
+	for _, in := range l.config.Instruments {
+		if in.Port == port {
+			return true
+		}
+	}
+	return false
+}
+
+// adviseSupply warns where dry heating cannot be detected.
+func (l *loader) adviseSupply() {
+	if l.config.Instrument(quantity.SupplyFlow) != nil || l.config.Instrument(quantity.SupplyOn) != nil {
+		return
+	}
+	l.report.warn(l.at("instruments"), "neither supply_flow nor supply_on is measured: dry heating is not detected", "fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one")
+}
+
+// adviseListen warns of a page that others on the network can reach.
+func (l *loader) adviseListen() {
+	host, _, err := net.SplitHostPort(l.config.HTTP.Listen)
+	if err != nil || host == "localhost" {
+		return
+	}
+	if ip, err := netip.ParseAddr(host); err == nil && ip.IsLoopback() {
+		return
+	}
+	l.report.warn(l.at("http", "listen"), "http.listen: the page is open to the network, without encryption", "make tokens with `flowrigd token add`, and put a proxy with TLS before it")
+}

@@ -1,0 +1,233 @@
+package config
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	"flowrigd/calc/quantity"
+)
+
+// loadAlarms puts the built-in alarms first, changed by their tables, then
+// those of the file by name.
+func (l *loader) loadAlarms() {
+	l.config.Alarms = l.builtInAlarms()
+	s := l.optional("alarms")
+	var own []Alarm
+	for _, n := range s.node.children {
+		t := s.table(n.key)
+		if t == nil {
+			continue
+		}
+		if a := l.builtIn(n.key); a != nil {
+			t.changeBuiltIn(a)
+			continue
+		}
+		if wrong, remedy := l.nameMistake(n.key); wrong != "" {
+			l.report.add(n.at, fmt.Sprintf("alarms.%s: %s", n.key, wrong), remedy)
+			continue
+		}
+		own = append(own, t.ownAlarm(n.key, l.builtInNames()))
+	}
+	slices.SortFunc(own, func(a, b Alarm) int { return cmp.Compare(a.Name, b.Name) })
+	l.config.Alarms = append(l.config.Alarms, own...)
+}
+
+func (l *loader) builtIn(name string) *Alarm {
+	for i := range l.config.Alarms {
+		if l.config.Alarms[i].Name == name {
+			return &l.config.Alarms[i]
+		}
+	}
+	return nil
+}
+
+func (l *loader) builtInNames() (names []string) {
+	for _, a := range l.config.Alarms {
+		if a.BuiltIn {
+			names = append(names, a.Name)
+		}
+	}
+	return names
+}
+
+var alarmName = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
+
+// nameMistake says why a name cannot be that of a new alarm.
+func (l *loader) nameMistake(name string) (wrong, remedy string) {
+	instrument, fault := strings.CutPrefix(name, faultPrefix)
+	switch {
+	case contains(laterAlarms, name):
+		return "this version does not have that built-in alarm", "leave the table out"
+	case fault:
+		return fmt.Sprintf("there is no instrument %s in this file", instrument), "write [instruments." + instrument + "], or leave the alarm out"
+	case name == brokerLost:
+		return "there is no broker in this file", "write [mqtt], or leave the alarm out"
+	case !alarmName.MatchString(name) || len(name) > 60:
+		return "not a name for an alarm", "write small letters, digits and hyphens between them"
+	}
+	return "", ""
+}
+
+// changeBuiltIn reads what the file says otherwise of a built-in alarm.
+func (s *section) changeBuiltIn(a *Alarm) {
+	if a.Kind == AlarmLimit {
+		d := DimensionOf(a.On[0])
+		key, limit := a.limit()
+		if v, n := s.setting(key, d); n != nil {
+			*limit = v
+		}
+		a.Deadband = s.deadband(a.Deadband, d)
+	}
+	s.alarmHabits(a)
+	if n := s.node.child("on"); n != nil {
+		s.take("on")
+		s.ok = false
+		s.report.add(n.at, s.path("on")+": a built-in alarm has its own", "leave on out, or give your alarm another name")
+	}
+	s.done()
+}
+
+// limit is the one that is set, with its key; nil for an alarm without one.
+func (a *Alarm) limit() (key string, limit *float64) {
+	if a.Above != nil {
+		return "above", a.Above
+	}
+	return "below", a.Below
+}
+
+// ownAlarm reads an alarm that the file adds.
+func (s *section) ownAlarm(name string, builtIns []string) Alarm {
+	a := Alarm{Name: name, Kind: AlarmLimit, Priority: "low", OnDelay: limitDelay}
+	id, ok := s.watched(nearest(name, builtIns))
+	if !ok {
+		s.known = append(s.known, "above", "below", "deadband")
+		s.alarmHabits(&a)
+		s.done()
+		return a
+	}
+	a.On = []quantity.ID{id}
+	d := DimensionOf(id)
+	kind := s.exactlyOne("the limit", "above", "below")
+	var limit float64
+	if kind != "" {
+		limit, _ = s.setting(kind, d)
+	}
+	if kind == "above" {
+		a.Above = &limit
+	} else {
+		a.Below = &limit
+	}
+	a.Deadband = s.deadband(defaultDeadband(limit, d), d)
+	a.sentences(id, limit)
+	s.alarmHabits(&a)
+	s.done()
+	return a
+}
+
+// watched reads the quantity that an alarm of the file watches.
+func (s *section) watched(meant string) (quantity.ID, bool) {
+	text, n := s.text("on", "velocity")
+	if s.node.child("on") == nil {
+		remedy := `write the name of a quantity without its unit, such as on = "velocity"`
+		if meant != "" {
+			remedy = fmt.Sprintf("write [alarms.%s] if you mean the built-in one, or on = \"velocity\"", meant)
+		}
+		s.missing("on", remedy)
+	}
+	if n == nil {
+		return 0, false
+	}
+	id, ok := quantity.ByShort(text)
+	switch {
+	case !ok:
+		s.bad("on", n, quoted(text)+" is not a quantity", onRemedy(text))
+	case quantity.Table[id].Kind != quantity.Number:
+		s.bad("on", n, quoted(text)+" is not a number and has no limit", `write a quantity with a number, such as "velocity"`)
+		ok = false
+	}
+	return id, ok
+}
+
+func onRemedy(text string) string {
+	var shorts []string
+	for _, row := range quantity.Table {
+		if row.Name == text {
+			return fmt.Sprintf("write %q, without the unit", row.Short)
+		}
+		if row.Kind == quantity.Number {
+			shorts = append(shorts, row.Short)
+		}
+	}
+	if best := nearest(text, shorts); best != "" {
+		return fmt.Sprintf("write %q", best)
+	}
+	return `write a quantity without its unit, such as "velocity", "temperature" or "reynolds_number"`
+}
+
+// deadband reads how far a value must come back before the alarm clears.
+func (s *section) deadband(byDefault float64, d Dimension) float64 {
+	v, n := s.setting("deadband", d.difference())
+	switch {
+	case n == nil:
+		return byDefault
+	case v < 0:
+		s.bad("deadband", n, quoted(n.text)+" is below zero", "write it without the minus")
+		return byDefault
+	}
+	return v
+}
+
+// defaultDeadband is 2 K, 5 mm or 2 % of the limit.
+func defaultDeadband(limit float64, d Dimension) float64 {
+	switch d {
+	case Temperature:
+		return 2
+	case Length:
+		return 5e-3
+	}
+	return 0.02 * math.Abs(limit)
+}
+
+// alarmHabits reads the keys that every alarm has.
+func (s *section) alarmHabits(a *Alarm) {
+	a.OnDelay = s.duration("on_delay", a.OnDelay, 0, day)
+	a.OffDelay = s.duration("off_delay", a.OffDelay, 0, day)
+	a.Latch = s.flag("latch", a.Latch)
+	a.Trip = s.flag("trip", a.Trip)
+	if s.node.child("priority") != nil {
+		a.Priority = s.choice("priority", priorities...)
+	}
+	s.take("priority")
+	s.sentence("cause", &a.Cause)
+	s.sentence("consequence", &a.Consequence)
+	s.sentence("action", &a.Action)
+}
+
+// sentence reads a sentence for the operator.
+func (s *section) sentence(key string, to *string) {
+	text, n := s.text(key, "Close the valve a little.")
+	switch {
+	case n == nil:
+		return
+	case strings.TrimSpace(text) == "" || len(text) > 500:
+		s.bad(key, n, quoted(text)+" is not a sentence", "write one sentence of up to 500 bytes, or leave the key out")
+		return
+	}
+	*to = text
+}
+
+// sentences are those of an alarm whose file has none.
+func (a *Alarm) sentences(id quantity.ID, limit float64) {
+	side := "above"
+	if a.Below != nil {
+		side = "below"
+	}
+	name := people(id)
+	a.Cause = fmt.Sprintf("The %s is %s its limit of %s.", name, side, Format(limit, DimensionOf(id)))
+	a.Consequence = fmt.Sprintf("The rig does not run as planned while the %s is %s %s.", name, side, Format(limit, DimensionOf(id)))
+	a.Action = fmt.Sprintf("Check the rig, and bring the %s back %s the limit.", name, map[string]string{"above": "below", "below": "above"}[side])
+}

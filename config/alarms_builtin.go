@@ -1,0 +1,115 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+)
+
+// The names of the built-in alarms; faultPrefix goes before an instrument's.
+const (
+	waterOverheat   = "water-overheat"
+	headLost        = "head-lost"
+	recordingFailed = "recording-failed"
+	brokerLost      = "broker-lost"
+	faultPrefix     = "instrument-fault-"
+)
+
+// laterAlarms are built-in names that this version does not have yet.
+var laterAlarms = []string{"heating-without-supply", "temperature-implausible", "temperature-rising-fast", "tube-blocked", "trip-ineffective"}
+
+// The priorities, highest first.
+var priorities = []string{"high", "medium", "low"}
+
+const (
+	overheatLimit = 75    // degrees Celsius
+	lipMargin     = 20e-3 // m, level below the lip at which the head is lost
+	limitDelay    = 2 * time.Second
+)
+
+// builtInAlarms are the alarms of this rig before the file changes them.
+func (l *loader) builtInAlarms() []Alarm {
+	c := &l.config
+	alarms := []Alarm{l.overheat(), l.headLost()}
+	for i := range c.Instruments {
+		alarms = append(alarms, instrumentFault(&c.Instruments[i]))
+	}
+	alarms = append(alarms, Alarm{
+		Name: recordingFailed, BuiltIn: true, Kind: AlarmDisk, OnDelay: 10 * time.Second, Priority: "medium",
+		Cause:       "The recording does not take rows: the disk is full, failing or gone.",
+		Consequence: "Measurements are lost from now on, and alarms may not survive a restart.",
+		Action:      "Free or replace the disk that holds the recording, and note the gap in the results.",
+	})
+	if c.MQTT != nil {
+		alarms = append(alarms, Alarm{
+			Name: brokerLost, BuiltIn: true, Kind: AlarmBroker, OnDelay: time.Minute, Priority: "medium",
+			Cause:       "The MQTT broker does not answer: it is down, or the network to it is.",
+			Consequence: "Nobody sees the rig from afar; what is recorded is sent when the broker is back.",
+			Action:      "Watch the rig at the bench, and check the broker and the network.",
+		})
+	}
+	return alarms
+}
+
+// overheat watches the water wherever its temperature is measured.
+func (l *loader) overheat() Alarm {
+	limit := float64(overheatLimit)
+	a := Alarm{
+		Name: waterOverheat, BuiltIn: true, Kind: AlarmLimit, On: []quantity.ID{quantity.Temperature},
+		Above: &limit, Deadband: 2, OnDelay: limitDelay, Priority: "high", Latch: true, Trip: true,
+		Cause:       "The water is hotter than its limit: the thermostat is set too high or does not switch off.",
+		Consequence: "Hot water scalds in seconds, and the glass tube may crack.",
+		Action:      "Switch the heater off at its own switch, keep hands and face away from tube and outlet, and let cold supply run until the water has cooled.",
+	}
+	for _, id := range []quantity.ID{quantity.HeaterOutlet, quantity.Tank} {
+		if l.config.Instrument(id) != nil {
+			a.On = append(a.On, id)
+		}
+	}
+	return a
+}
+
+// headLost watches the level below the lip.
+func (l *loader) headLost() Alarm {
+	limit := l.config.Tank.Lip.X - lipMargin
+	return Alarm{
+		Name: headLost, BuiltIn: true, Kind: AlarmLimit, On: []quantity.ID{quantity.Level},
+		Below: &limit, Deadband: 5e-3, OnDelay: limitDelay, Priority: "high", Latch: true, Trip: true,
+		Cause:       "The water stands below the overflow lip: the supply is too small, or the tank leaks.",
+		Consequence: "The head is no longer constant, readings drift, and a heater may run dry.",
+		Action:      "Switch the heater off, open the supply until water runs over the lip again, and repeat the readings taken meanwhile.",
+	}
+}
+
+// instrumentFault watches that an instrument gives good readings.
+func instrumentFault(in *Instrument) Alarm {
+	critical := in.ID == quantity.Temperature || in.ID == quantity.Level
+	return Alarm{
+		Name: faultName(in.ID), BuiltIn: true, Kind: AlarmFault, On: []quantity.ID{in.ID}, Priority: "high", Trip: critical,
+		Cause:       fmt.Sprintf("There is no good reading of %s: cable, supply or sensor, or settings of the line.", people(in.ID)),
+		Consequence: faultConsequence(in.ID),
+		Action:      fmt.Sprintf("Check plug, supply and sensor of %s, and try `flowrigd probe %s`; do not heat unattended meanwhile.", people(in.ID), in.Name),
+	}
+}
+
+// faultName is the name of the alarm of an instrument's fault.
+func faultName(id quantity.ID) string { return faultPrefix + id.Short() }
+
+// people is a quantity's name as people write it.
+func people(id quantity.ID) string { return strings.ReplaceAll(id.Short(), "_", " ") }
+
+func faultConsequence(id quantity.ID) string {
+	switch id {
+	case quantity.Flow:
+		return "The Reynolds number and the regime are unknown."
+	case quantity.Temperature:
+		return "Overheated water is not seen at the tube, and the Reynolds number is unknown."
+	case quantity.Level:
+		return "A lost head is not seen."
+	case quantity.HeaterOutlet, quantity.Tank:
+		return "Overheated water is not seen there."
+	}
+	return "What depends on it is unknown."
+}

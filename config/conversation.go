@@ -1,0 +1,183 @@
+package config
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// conversation reads how to get the number: one of modbus, query and stream.
+func (s *section) conversation(in *Instrument) {
+	kind := s.exactlyOne("the conversation", "modbus", "query", "stream")
+	if kind == "" {
+		return
+	}
+	t := s.table(kind)
+	switch {
+	case t == nil:
+		return
+	case kind == "modbus":
+		in.Modbus = t.modbus()
+	case kind == "query":
+		in.Query = t.query()
+	default:
+		in.Stream = t.stream()
+	}
+	t.done()
+	if n := s.node.child("checksum"); n != nil && in.Modbus != nil {
+		s.bad("checksum", n, "Modbus has its own", "leave checksum out")
+	}
+}
+
+// checksum reads what guards a text line.
+func (s *section) checksum() Checksum {
+	words := []string{"none", "xor", "sum", "crc16"}
+	word := s.choice("checksum", words...)
+	for i := range words {
+		if words[i] == word {
+			return Checksum(i)
+		}
+	}
+	return NoChecksum
+}
+
+// query reads a text conversation.
+func (s *section) query() *Query {
+	send, n := s.text("send", `T?\r`)
+	switch {
+	case s.node.child("send") == nil:
+		s.missing("send", `write what the instrument is asked, such as send = "T?\r"`)
+	case n != nil && send == "":
+		s.bad("send", n, "nothing to send", `write what the instrument is asked, such as "T?\r", or use stream`)
+	}
+	return &Query{Send: []byte(send), Reply: s.pattern("reply", "T={value}"), End: s.end()}
+}
+
+// stream reads an instrument that talks by itself.
+func (s *section) stream() *Stream {
+	return &Stream{Line: s.pattern("line", "F={value}"), End: s.end()}
+}
+
+// pattern reads how a line looks, and warns of one that is not held at its
+// ends.
+func (s *section) pattern(key, example string) Pattern {
+	text, n := s.text(key, example)
+	if s.node.child(key) == nil {
+		s.missing(key, fmt.Sprintf("write the line with {value} in place of its number, such as %s = %q", key, example))
+	}
+	if n == nil {
+		return Pattern{}
+	}
+	p, err := ParsePattern(text)
+	if err != nil {
+		m := err.(*Mistake)
+		s.bad(key, n, m.Wrong, m.Remedy)
+		return Pattern{}
+	}
+	if !p.anchored {
+		s.report.warn(n.value, s.path(key)+": the expression may find its number in the middle of a broken line", "begin it with ^ and end it with $")
+	}
+	return p
+}
+
+// end reads the bytes that end a line.
+func (s *section) end() []byte {
+	text, n := s.text("end", `\r\n`)
+	switch {
+	case n == nil:
+		return []byte("\r\n")
+	case text == "" || len(text) > 8:
+		s.bad("end", n, quoted(text)+" cannot end a line", `write the bytes that end each line, such as "\r\n"`)
+	}
+	return []byte(text)
+}
+
+// modbus reads where a number stands in a slave.
+func (s *section) modbus() *Modbus {
+	if s.take("address") == nil {
+		s.missing("address", "write the slave's address, such as address = 1")
+	}
+	m := &Modbus{Address: byte(s.integer("address", 1, 1, 247))}
+	s.register(m)
+	m.Type = s.numberType(m.Table)
+	m.WordsLittle = s.choice("words", "big", "little") == "little"
+	m.BytesSwapped = s.choice("bytes", "normal", "swapped") == "swapped"
+	if last := int(m.Register) + m.Type.Words() - 1; last > 65535 {
+		s.report.add(s.place("register"), fmt.Sprintf("%s: the number ends at register %d", s.name, last), "write a register of up to 65535 for its last word")
+	}
+	return m
+}
+
+// register reads table and register, or the manual's reference number.
+func (s *section) register(m *Modbus) {
+	if n := s.take("reference"); n != nil {
+		s.reference(n, m)
+		for _, key := range []string{"table", "register"} {
+			if other := s.take(key); other != nil {
+				s.ok = false
+				s.report.add(other.at, s.path(key)+" stands beside reference, which says it already", "write only one of them")
+			}
+		}
+		return
+	}
+	m.Table = s.modbusTable()
+	if s.take("register") == nil {
+		s.missing("register", "write the zero-based register, such as register = 0, or reference = 30001")
+	}
+	m.Register = uint16(s.integer("register", 0, 0, 65535))
+}
+
+func (s *section) modbusTable() Table {
+	switch s.choice("table", "input", "holding", "discrete", "coil") {
+	case "holding":
+		return HoldingTable
+	case "discrete":
+		return DiscreteTable
+	case "coil":
+		return CoilTable
+	}
+	return InputTable
+}
+
+// reference reads a number of the maker's manual with 5 or 6 digits, counted
+// from 1: 4xxxx holding, 3xxxx input, 1xxxx discrete, 0xxxx coil (common
+// practice, no source; the protocol itself knows only tables and addresses).
+// TOML has no leading zeros, so a coil's number is text.
+func (s *section) reference(n *node, m *Modbus) {
+	const remedy = `write 5 or 6 digits, such as 30001 (input 0), 40017 (holding 16), 10001 (discrete 0) or "00001" (coil 0)`
+	text := n.text
+	digits := n.kind == unstable.Integer || n.kind == unstable.String
+	number, err := strconv.ParseUint(text, 10, 32)
+	if !digits || err != nil || len(text) != 5 && len(text) != 6 {
+		s.bad("reference", n, kindName(n)+" is not a reference number", remedy)
+		return
+	}
+	tables := map[byte]Table{'0': CoilTable, '1': DiscreteTable, '3': InputTable, '4': HoldingTable}
+	table, ok := tables[text[0]]
+	number, _ = strconv.ParseUint(text[1:], 10, 32)
+	if !ok || number < 1 || number > 65536 {
+		s.bad("reference", n, text+" names no register", remedy)
+		return
+	}
+	m.Table, m.Register = table, uint16(number-1)
+}
+
+var numberTypes = []string{"uint16", "int16", "uint32", "int32", "float32", "uint64", "float64"}
+
+// numberType reads the type; a coil or a discrete input has none.
+func (s *section) numberType(t Table) NumberType {
+	word := s.choice("type", numberTypes...)
+	if t == DiscreteTable || t == CoilTable {
+		if n := s.node.child("type"); n != nil {
+			s.bad("type", n, "a coil or a discrete input is one bit", "leave type out")
+		}
+		return Bit
+	}
+	for i, known := range numberTypes {
+		if known == word {
+			return NumberType(i)
+		}
+	}
+	return Uint16
+}

@@ -1,0 +1,180 @@
+package config
+
+import (
+	"fmt"
+
+	"flowrigd/calc/quantity"
+)
+
+// crossCheck holds the parts of the file against one another.
+func (l *loader) crossCheck() {
+	l.checkDevices()
+	l.checkRegisters()
+	l.checkLines()
+	l.checkColdJunctions()
+	for i := range l.config.Alarms {
+		l.checkAlarm(&l.config.Alarms[i])
+	}
+	l.checkLip()
+}
+
+// checkDevices refuses two lines on one device.
+func (l *loader) checkDevices() {
+	ports := l.config.Ports
+	for i := range ports {
+		for j := range i {
+			if ports[i].Device == ports[j].Device && ports[i].Device != "" {
+				first, second := l.inOrder("ports", ports[j].Name, ports[i].Name)
+				l.report.add(l.at("ports", second, "device"), fmt.Sprintf("ports.%s.device: %s is the device of ports.%s too", second, ports[i].Device, first), "write another device, or put the instruments on one port")
+			}
+		}
+	}
+}
+
+// inOrder puts two names of a table in the order of their places.
+func (l *loader) inOrder(table, a, b string) (first, second string) {
+	if l.at(table, b).line < l.at(table, a).line {
+		return b, a
+	}
+	return a, b
+}
+
+// checkRegisters refuses two numbers that share a register.
+func (l *loader) checkRegisters() {
+	in := l.config.Instruments
+	for i := range in {
+		for j := range i {
+			if in[i].overlaps(&in[j]) {
+				first, second := l.inOrder("instruments", in[j].Name, in[i].Name)
+				m := l.config.byName(second).Modbus
+				l.report.add(l.at("instruments", second, "modbus"), fmt.Sprintf("instruments.%s.modbus: %s of address %d overlaps that of instruments.%s", second, m.registers(), m.Address, first), "write another register, or leave one instrument out")
+			}
+		}
+	}
+}
+
+func (c *Config) byName(name string) *Instrument {
+	id, _ := quantity.ByShort(name)
+	return c.Instrument(id)
+}
+
+// registers names what a number takes: "input registers 0 to 1".
+func (m *Modbus) registers() string {
+	what := [...]string{InputTable: "input register", HoldingTable: "holding register", DiscreteTable: "discrete input", CoilTable: "coil"}[m.Table]
+	if words := m.Type.Words(); words > 1 {
+		return fmt.Sprintf("%ss %d to %d", what, m.Register, int(m.Register)+words-1)
+	}
+	return fmt.Sprintf("%s %d", what, m.Register)
+}
+
+// overlaps reports two numbers in the same registers of one slave.
+func (in *Instrument) overlaps(other *Instrument) bool {
+	a, b := in.Modbus, other.Modbus
+	if a == nil || b == nil || in.Port != other.Port || a.Address != b.Address || a.Table != b.Table {
+		return false
+	}
+	return int(a.Register) < int(b.Register)+b.Type.Words() && int(b.Register) < int(a.Register)+a.Type.Words()
+}
+
+// checkLines holds the conversations on one line against one another.
+func (l *loader) checkLines() {
+	for i := range l.config.Instruments {
+		in := &l.config.Instruments[i]
+		port := l.config.Port(in.Port)
+		if port == nil {
+			continue
+		}
+		if in.Modbus != nil && port.DataBits != 8 {
+			l.report.add(l.at("ports", port.Name, "framing"), fmt.Sprintf("ports.%s.framing: Modbus RTU needs 8 data bits, and instruments.%s speaks it", port.Name, in.Name), `write "8E1" or "8N1"`)
+		}
+		if other := l.sharer(in); in.Stream != nil && other != nil {
+			l.report.add(l.at("instruments", in.Name, "stream"), fmt.Sprintf("instruments.%s: it talks by itself and cannot share ports.%s with instruments.%s", in.Name, port.Name, other.Name), "give it a port of its own")
+		}
+	}
+}
+
+// sharer is another instrument on the same line; nil where there is none.
+func (l *loader) sharer(in *Instrument) *Instrument {
+	for i := range l.config.Instruments {
+		if other := &l.config.Instruments[i]; other.ID != in.ID && other.Port == in.Port {
+			return other
+		}
+	}
+	return nil
+}
+
+// checkColdJunctions refuses a junction that nobody measures.
+func (l *loader) checkColdJunctions() {
+	for i := range l.config.Instruments {
+		in := &l.config.Instruments[i]
+		t := in.Thermocouple
+		if t == nil || t.ColdJunction != nil || t.From == in.ID || t.From == quantity.Flow {
+			continue
+		}
+		if l.config.Instrument(t.From) == nil {
+			l.report.add(l.at("instruments", in.Name, "thermocouple", "cold_junction"), fmt.Sprintf("instruments.%s.thermocouple.cold_junction: there is no instrument %s in this file", in.Name, t.From.Short()), fmt.Sprintf(`write [instruments.%s], or a temperature such as "23 Cel ± 2 K"`, t.From.Short()))
+		}
+	}
+}
+
+// checkAlarm holds a limit against what its instruments can measure.
+func (l *loader) checkAlarm(a *Alarm) {
+	key, limit := a.limit()
+	if limit == nil || len(a.On) == 0 {
+		return
+	}
+	d := DimensionOf(a.On[0])
+	if a.watchesWater() && *limit <= 0 && l.root.node.child("alarms").child(a.Name).child(key) != nil {
+		l.report.add(l.alarmPlace(a, key, a.On[0]), fmt.Sprintf("alarms.%s.%s: water is ice at %s", a.Name, key, Format(*limit, d)), `write a temperature of water, such as "75 Cel"`)
+		return
+	}
+	for _, id := range a.On {
+		in := l.config.Instrument(id)
+		if in == nil || in.Range == nil || id == quantity.Level && l.config.Tank.Lip.X == 0 {
+			continue
+		}
+		if text := a.beyond(in, *limit, d); text != "" {
+			l.report.add(l.alarmPlace(a, key, id), fmt.Sprintf("alarms.%s: %s", a.Name, text), "change the limit, the deadband or the range")
+		}
+	}
+}
+
+// alarmPlace is where the limit stands; for a default the instrument's range.
+func (l *loader) alarmPlace(a *Alarm, key string, id quantity.ID) place {
+	if n := l.root.node.child("alarms").child(a.Name); n.child(key) != nil {
+		return n.child(key).value
+	}
+	return l.at("instruments", id.Short(), "range")
+}
+
+// beyond says why a limit cannot work within the range; "" when it can.
+func (a *Alarm) beyond(in *Instrument, limit float64, d Dimension) string {
+	r := in.Range
+	span := fmt.Sprintf("the range of instruments.%s, %s to %s", in.Name, Format(r.Low, d), Format(r.High, d))
+	switch {
+	case limit < r.Low || limit > r.High, a.Above != nil && limit == r.High, a.Below != nil && limit == r.Low:
+		return fmt.Sprintf("the limit of %s is never passed within %s", Format(limit, d), span)
+	case a.Above != nil && limit-a.Deadband <= r.Low, a.Below != nil && limit+a.Deadband >= r.High:
+		return fmt.Sprintf("with a deadband of %s it never clears within %s", Format(a.Deadband, d.difference()), span)
+	}
+	return ""
+}
+
+// watchesWater reports an alarm on a temperature of the water.
+func (a *Alarm) watchesWater() bool {
+	switch a.On[0] {
+	case quantity.Temperature, quantity.HeaterOutlet, quantity.Tank:
+		return true
+	}
+	return false
+}
+
+// checkLip refuses a level sensor that cannot see the overflow.
+func (l *loader) checkLip() {
+	in := l.config.Instrument(quantity.Level)
+	lip := l.config.Tank.Lip.X
+	if in == nil || in.Range == nil || lip == 0 || lip > in.Range.Low && lip <= in.Range.High {
+		return
+	}
+	l.report.add(l.at("instruments", "level", "range"), fmt.Sprintf("instruments.level.range: the lip at %s lies outside it, %s to %s", Format(lip, Length), Format(in.Range.Low, Length), Format(in.Range.High, Length)), "write the range of the sensor, or the height of the lip above the sensor's datum")
+}

@@ -1,0 +1,145 @@
+package config
+
+import (
+	"cmp"
+	"fmt"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+)
+
+// DimensionOf is the dimension of a quantity's row.
+func DimensionOf(id quantity.ID) Dimension {
+	switch quantity.Table[id].Unit {
+	case "cubic_meters_per_second":
+		return VolumeFlow
+	case "celsius":
+		return Temperature
+	case "meters":
+		return Length
+	case "pascals":
+		return Pressure
+	case "kg_per_cubic_meter":
+		return Density
+	case "pascal_seconds":
+		return DynamicViscosity
+	case "square_meters_per_second":
+		return KinematicViscosity
+	case "meters_per_second":
+		return Velocity
+	case "kelvin_per_second":
+		return TemperatureRate
+	}
+	if id == quantity.SecondsToOverheat {
+		return Time
+	}
+	return None
+}
+
+// loadInstruments reads every instrument, by the names of the quantities.
+func (l *loader) loadInstruments() {
+	s := l.required("instruments", "write [instruments.flow], [instruments.temperature] and [instruments.level]")
+	if s == nil {
+		return
+	}
+	for id := range quantity.Count {
+		row := &quantity.Table[id]
+		if !row.Measured {
+			continue
+		}
+		if t := s.table(row.Short); t != nil {
+			l.config.Instruments = append(l.config.Instruments, l.loadInstrument(t, id))
+		} else if row.Required && s.node.child(row.Short) == nil {
+			l.report.add(s.node.at, fmt.Sprintf("the table [instruments.%s] is missing", row.Short), fmt.Sprintf("write [instruments.%s] with its port, its conversation and its unit", row.Short))
+		}
+	}
+	s.done()
+}
+
+// loadInstrument reads one instrument.
+func (l *loader) loadInstrument(s *section, id quantity.ID) Instrument {
+	in := Instrument{ID: id, Name: id.Short(), Port: l.portOf(s)}
+	in.Every = s.duration("every", l.config.Interval, 10*time.Millisecond, time.Hour)
+	in.StaleAfter = s.duration("stale_after", max(2*time.Second, 3*in.Every), time.Millisecond, day)
+	in.FrozenAfter = s.duration("frozen_after", 0, time.Millisecond, longestTime)
+	in.Lag = s.duration("lag", 0, 0, time.Hour)
+	in.Checksum = s.checksum()
+	s.conversation(&in)
+	s.meaning(&in)
+	if quantity.Table[id].Kind == quantity.Number {
+		s.figures(&in)
+	}
+	s.done()
+	s.checkTimes(&in)
+	return in
+}
+
+// checkTimes holds the times of an instrument against one another.
+func (s *section) checkTimes(in *Instrument) {
+	every := Format(in.Every.Seconds(), Time)
+	if in.StaleAfter <= in.Every {
+		s.report.add(s.place("stale_after"), fmt.Sprintf("%s: a reading is stale before the next one comes, every %s", s.path("stale_after"), every), "write at least twice the time of every")
+	}
+	if in.FrozenAfter > 0 && in.FrozenAfter <= in.Every {
+		s.report.add(s.place("frozen_after"), fmt.Sprintf("%s: no reading can change in so short a time, they come every %s", s.path("frozen_after"), every), "write many times the time of every")
+	}
+}
+
+// portOf reads the name of the line.
+func (l *loader) portOf(s *section) string {
+	name, n := s.text("port", "bus")
+	switch {
+	case s.node.child("port") == nil:
+		s.missing("port", "write the name of one of the [ports], such as port = \"bus\"")
+	case n != nil && l.root.node.child("ports").child(name) == nil:
+		s.bad("port", n, quoted(name)+" is not a port of this file", l.portRemedy(name))
+	}
+	return name
+}
+
+func (l *loader) portRemedy(name string) string {
+	var names []string
+	for _, p := range l.config.Ports {
+		names = append(names, p.Name)
+	}
+	if best := nearest(name, names); best != "" {
+		return fmt.Sprintf("write %q", best)
+	}
+	if len(names) == 0 {
+		return fmt.Sprintf("define [ports.%s]", cmp.Or(name, "bus"))
+	}
+	return fmt.Sprintf("write %s, or define [ports.%s]", oneOf(quoteAll(names)), cmp.Or(name, "bus"))
+}
+
+// written says which of the keys stand in the section.
+func (s *section) written(keys ...string) (found []string) {
+	for _, key := range keys {
+		if s.take(key) != nil {
+			found = append(found, key)
+		}
+	}
+	return found
+}
+
+// exactlyOne reports when none or several of the keys are written.
+func (s *section) exactlyOne(what string, keys ...string) string {
+	found := s.written(keys...)
+	switch len(found) {
+	case 0:
+		s.ok = false
+		s.report.add(s.node.at, fmt.Sprintf("%s: %s is missing", s.name, what), "write "+oneOf(keys))
+		return ""
+	case 1:
+		return found[0]
+	}
+	s.ok = false
+	second := s.node.child(found[1])
+	s.report.add(second.at, fmt.Sprintf("%s: %s stand together", s.name, strings.Join(found, " and ")), "write only one of them")
+	return found[0]
+}
+
+// Boolean reports an instrument that says yes or no: any number but 0 is yes.
+func (in *Instrument) Boolean() bool {
+	return quantity.Table[in.ID].Kind == quantity.Boolean
+}

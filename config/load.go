@@ -1,0 +1,148 @@
+package config
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+// maxFile is the largest configuration that is read, in bytes.
+const maxFile = 1 << 20
+
+// Load reads and checks a configuration file. The Config is nil when a problem
+// is more than a warning.
+func Load(path string) (*Config, []Problem) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, []Problem{{File: path, Line: 1, Column: 1, Text: "read: " + fileCause(err), Remedy: "write the name of a file that can be read behind --config"}}
+	}
+	return Parse(path, text)
+}
+
+// fileCause is an error without the path, which stands before it already.
+func fileCause(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
+}
+
+// Parse checks the text of a configuration. The path is for messages, and its
+// directory is where relative file names begin. All problems come at once, in
+// order of their place; the Config is nil when one is more than a warning.
+func Parse(path string, text []byte) (*Config, []Problem) {
+	r := &report{file: path}
+	if m := encodingMistake(text); m != nil {
+		r.add(place{1, 1}, m.Wrong, m.Remedy)
+		return nil, r.problems
+	}
+	root := parseTree(bytes.TrimPrefix(text, []byte(byteOrderMark)), r)
+	if root == nil {
+		return nil, r.sorted()
+	}
+	l := &loader{report: r, root: newSection(root, "", r), dir: directory(path)}
+	c := l.load()
+	sum := sha256.Sum256(text)
+	c.Path, c.Text, c.SHA256 = path, bytes.Clone(text), hex.EncodeToString(sum[:])
+	if Fatal(r.problems) {
+		c = nil
+	}
+	return c, r.sorted()
+}
+
+const byteOrderMark = "\xef\xbb\xbf"
+
+func encodingMistake(text []byte) *Mistake {
+	switch {
+	case len(text) > maxFile:
+		return &Mistake{fmt.Sprintf("the file has %d bytes", len(text)), fmt.Sprintf("write a configuration of up to %d bytes", maxFile)}
+	case bytes.HasPrefix(text, []byte("\xff\xfe")), bytes.HasPrefix(text, []byte("\xfe\xff")):
+		return &Mistake{"the file is UTF-16 text", "save it as UTF-8"}
+	}
+	return nil
+}
+
+func directory(path string) string {
+	dir := filepath.Dir(path)
+	if abs, err := filepath.Abs(dir); err == nil {
+		return abs
+	}
+	return dir
+}
+
+// loader turns the tree into a Config.
+type loader struct {
+	report *report
+	root   *section
+	dir    string // absolute: where relative file names begin
+	config Config
+}
+
+// load reads everything, then holds one part against another.
+func (l *loader) load() *Config {
+	l.loadSite()
+	l.loadTube()
+	l.loadTank()
+	l.loadRegime()
+	l.loadPorts()
+	l.loadInstruments()
+	l.loadMQTT()
+	l.loadHTTP()
+	l.loadRecord()
+	l.loadAlarms()
+	l.root.done()
+	l.crossCheck()
+	l.advise()
+	return &l.config
+}
+
+// at is the place of the deepest part of a path that is written.
+func (l *loader) at(path ...string) place {
+	n, at := l.root.node, l.root.node.at
+	for _, key := range path {
+		if n = n.child(key); n == nil {
+			break
+		}
+		at = n.at
+	}
+	return at
+}
+
+// file makes a file name absolute; "" stays.
+func (l *loader) file(name string) string {
+	if name == "" || filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(l.dir, name)
+}
+
+// required opens a table that must be there; nil where it is not.
+func (l *loader) required(key, remedy string) *section {
+	present := l.root.node.child(key) != nil
+	s := l.root.table(key)
+	if !present {
+		l.report.add(l.root.node.at, "the table ["+key+"] is missing", remedy)
+	}
+	return s
+}
+
+// optional opens a table that may be absent; then all its keys are.
+func (l *loader) optional(key string) *section {
+	if s := l.root.table(key); s != nil {
+		return s
+	}
+	return newSection(&node{at: l.root.node.at}, key, l.report)
+}
+
+// The bounds of times that several tables share.
+const (
+	day         = 24 * time.Hour
+	longestTime = 100 * 365 * day
+)

@@ -1,0 +1,218 @@
+package config
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+)
+
+const millivolt = 1e-3
+
+// meaning reads what the number on the wire means: one of unit, scale and
+// pulses, and beside it a thermocouple. Yes-or-no instruments have none.
+func (s *section) meaning(in *Instrument) {
+	if in.Boolean() {
+		in.Unit = &Unit{Text: "1", Factor: 1}
+		return
+	}
+	if t := s.table("thermocouple"); t != nil {
+		in.Thermocouple = t.thermocouple(in.ID)
+		t.done()
+	}
+	switch s.exactlyOne("what the number means", "unit", "scale", "pulses") {
+	case "unit":
+		in.Unit = s.unit(in)
+	case "scale":
+		if t := s.table("scale"); t != nil {
+			in.Scale = t.scale(in)
+			t.done()
+		}
+	case "pulses":
+		if t := s.table("pulses"); t != nil {
+			in.Pulses = t.pulses(in)
+			t.done()
+		}
+	}
+}
+
+// wire is the dimension of the number on the wire.
+func (in *Instrument) wire() Dimension {
+	if in.Thermocouple != nil {
+		return Voltage
+	}
+	return DimensionOf(in.ID)
+}
+
+// unit reads the unit of the number on the wire.
+func (s *section) unit(in *Instrument) *Unit {
+	text, n := s.text("unit", byDimension[in.wire()].unit)
+	if n == nil {
+		return nil
+	}
+	u, err := UnitFor(text, in.wire())
+	if err != nil {
+		m := err.(*Mistake)
+		wrong, remedy := m.Wrong, m.Remedy
+		if _, volt := UnitFor(text, Voltage); volt == nil && DimensionOf(in.ID) == Temperature {
+			remedy = "write thermocouple = {…} beside it, or a unit of temperature such as Cel"
+		} else if in.Thermocouple != nil {
+			wrong += ", and a thermocouple gives one"
+		}
+		s.bad("unit", n, wrong, remedy)
+		return nil
+	}
+	if in.Thermocouple != nil {
+		u.Factor /= millivolt
+	}
+	return &u
+}
+
+// scale reads two-point scaling.
+func (s *section) scale(in *Instrument) *Scale {
+	d := in.wire()
+	from := s.pair("from", "[4000, 20000]")
+	to := s.pair("to", fmt.Sprintf("[%q, %q]", byDimension[d].example, byDimension[d].example))
+	for _, key := range []string{"from", "to"} {
+		if s.node.child(key) == nil {
+			s.missing(key, `write scale = {from = [4000, 20000], to = ["0 mm", "400 mm"]}`)
+		}
+	}
+	if !s.ok {
+		return nil
+	}
+	out := Scale{From: s.two("from", from, s.wireNumber), To: s.two("to", to, func(key string, n *node) (float64, bool) { return s.plainIn(key, n, d) })}
+	if in.Thermocouple != nil {
+		out.To[0] /= millivolt
+		out.To[1] /= millivolt
+	}
+	return &out
+}
+
+// two reads two different values.
+func (s *section) two(key string, n []*node, read func(string, *node) (float64, bool)) (v [2]float64) {
+	var ok [2]bool
+	for i := range n {
+		v[i], ok[i] = read(key, n[i])
+	}
+	if ok[0] && ok[1] && v[0] == v[1] {
+		s.bad(key, n[1], "both points are the same", "write two different values")
+	}
+	return v
+}
+
+// wireNumber reads a number as the instrument sends it.
+func (s *section) wireNumber(key string, n *node) (float64, bool) {
+	v, ok := n.number()
+	if !ok {
+		s.bad(key, n, kindName(n)+" where a number belongs", "write the numbers on the wire, such as [4000, 20000]")
+	}
+	return v, ok
+}
+
+// plainIn reads a quantity without ± from an element of a list.
+func (s *section) plainIn(key string, n *node, d Dimension) (float64, bool) {
+	v, ok := s.parse(key, n, d)
+	if ok && v.U != 0 {
+		s.bad(key, n, quoted(n.text)+": this value has no uncertainty of its own", "leave ± and what follows out")
+		ok = false
+	}
+	return v.X, ok
+}
+
+// pulses reads a counter of pulses.
+func (s *section) pulses(in *Instrument) *Pulses {
+	if d := DimensionOf(in.ID); d != VolumeFlow {
+		s.ok = false
+		s.report.add(s.node.at, fmt.Sprintf("%s: pulses count volume, and %s is %s", s.name, in.Name, d), "write unit or scale instead")
+	}
+	perLitre, n := s.number("per_litre")
+	switch {
+	case s.node.child("per_litre") == nil:
+		s.missing("per_litre", "write the meter's pulses per litre, such as per_litre = 1420")
+	case n != nil && perLitre <= 0:
+		s.bad("per_litre", n, n.text+" is not above zero", "write the meter's pulses per litre, such as 1420")
+	}
+	p := &Pulses{PerCubicMeter: perLitre * 1000, Bits: int(s.integer("bits", s.counterBits(in), 1, 64))}
+	p.Window = s.duration("window", max(2*time.Second, 2*in.Every), time.Millisecond, time.Hour)
+	if p.Window < 2*in.Every {
+		s.report.add(s.place("window"), fmt.Sprintf("%s: fewer than two readings fall into the window, they come every %s", s.path("window"), Format(in.Every.Seconds(), Time)), "write at least twice the time of every")
+	}
+	s.checkCounter(in, p)
+	return p
+}
+
+// counterBits is the width of the counter where none is written.
+func (s *section) counterBits(in *Instrument) int64 {
+	if in.Modbus == nil {
+		return 32
+	}
+	return int64(16 * in.Modbus.Type.Words())
+}
+
+// checkCounter holds the width of the counter against the type on the wire.
+func (s *section) checkCounter(in *Instrument, p *Pulses) {
+	if in.Modbus == nil {
+		return
+	}
+	whole := []NumberType{Uint16, Uint32, Uint64}
+	switch {
+	case !slices.Contains(whole, in.Modbus.Type):
+		s.report.add(s.node.at, s.name+": a counter is a whole number without sign", "write type uint16, uint32 or uint64")
+	case p.Bits > 16*in.Modbus.Type.Words():
+		s.report.add(s.place("bits"), fmt.Sprintf("%s: %d bits do not fit into %s", s.path("bits"), p.Bits, numberTypes[in.Modbus.Type]), "write the counter's own width, at which it wraps")
+	}
+}
+
+var instrumentWord = regexp.MustCompile(`^[A-Za-z][A-Za-z_-]*$`)
+
+// thermocouple reads the type and the cold junction.
+func (s *section) thermocouple(id quantity.ID) *Thermocouple {
+	if DimensionOf(id) != Temperature {
+		s.ok = false
+		s.report.add(s.node.at, fmt.Sprintf("%s: %s is not a temperature", s.name, id.Short()), "leave thermocouple out")
+	}
+	if s.node.child("type") == nil {
+		s.missing("type", `write the letter on the connector, such as type = "K"`)
+	}
+	t := &Thermocouple{Type: s.choice("type", "K", "T", "J", "N")}
+	text, n := s.text("cold_junction", "23 Cel ± 2 K")
+	switch {
+	case s.node.child("cold_junction") == nil:
+		s.missing("cold_junction", `write its temperature, such as cold_junction = "23 Cel ± 2 K", or the name of an instrument`)
+	case n == nil:
+	case instrumentWord.MatchString(text):
+		s.junctionInstrument(t, id, text, n)
+	default:
+		t.ColdJunction = s.junction(n)
+	}
+	return t
+}
+
+// junction reads a constant cold junction.
+func (s *section) junction(n *node) *uncertainty.Value {
+	v, ok := s.parse("cold_junction", n, Temperature)
+	switch {
+	case !ok:
+		return nil
+	case v.U == 0 || !strings.Contains(tidy(n.text), "±"):
+		s.bad("cold_junction", n, quoted(n.text)+" has no uncertainty", fmt.Sprintf("write how far it may be off, such as %q", tidy(strings.Split(tidy(n.text), "±")[0])+" ± 2 K"))
+	case v.X < -40 || v.X > 125:
+		s.bad("cold_junction", n, quoted(n.text)+" is no temperature of a connector", "write one from -40 Cel to 125 Cel")
+	}
+	return &v
+}
+
+// junctionInstrument reads the name of the instrument at the cold junction.
+func (s *section) junctionInstrument(t *Thermocouple, id quantity.ID, name string, n *node) {
+	from, ok := quantity.ByShort(name)
+	if !ok || !quantity.Table[from].Measured || DimensionOf(from) != Temperature || from == id {
+		s.bad("cold_junction", n, quoted(name)+" is not another instrument that measures a temperature", `write ambient, or a temperature such as "23 Cel ± 2 K"`)
+		return
+	}
+	t.From = from
+}

@@ -1,0 +1,276 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+
+	"flowrigd/calc/uncertainty"
+)
+
+// section reads one table of the file. Each read names its key; done reports
+// the keys that nobody has named.
+type section struct {
+	node   *node
+	name   string // with its dots; "" for the whole file
+	report *report
+	known  []string
+	ok     bool // no problem so far in this section
+}
+
+func newSection(n *node, name string, r *report) *section {
+	return &section{node: n, name: name, report: r, ok: true}
+}
+
+// path is the name of a key for messages.
+func (s *section) path(key string) string {
+	if s.name == "" {
+		return key
+	}
+	return s.name + "." + key
+}
+
+// take finds a key and marks it as known; nil where it is not written.
+func (s *section) take(key string) *node {
+	s.known = append(s.known, key)
+	return s.node.child(key)
+}
+
+// bad reports a wrong value of a key.
+func (s *section) bad(key string, n *node, wrong, remedy string) {
+	s.ok = false
+	s.report.add(n.value, s.path(key)+": "+wrong, remedy)
+}
+
+// missing reports a key that must be written.
+func (s *section) missing(key, remedy string) {
+	s.ok = false
+	s.report.add(s.node.at, s.path(key)+" is missing", remedy)
+}
+
+// place of a key's value, or of the section where it is not written.
+func (s *section) place(key string) place {
+	if n := s.node.child(key); n != nil {
+		return n.value
+	}
+	return s.node.at
+}
+
+// done reports every key that has not been taken.
+func (s *section) done() {
+	for _, n := range s.node.children {
+		if contains(s.known, n.key) {
+			continue
+		}
+		s.ok = false
+		s.report.add(n.at, s.path(n.key)+": unknown key", s.unknownRemedy(n.key))
+	}
+}
+
+func (s *section) unknownRemedy(key string) string {
+	if best := nearest(key, s.known); best != "" {
+		return "write " + best
+	}
+	return "write " + oneOf(s.known) + ", or leave it out"
+}
+
+func contains(words []string, word string) bool {
+	for _, w := range words {
+		if w == word {
+			return true
+		}
+	}
+	return false
+}
+
+// text reads a string; it may be absent.
+func (s *section) text(key, example string) (string, *node) {
+	n := s.take(key)
+	if n == nil {
+		return "", nil
+	}
+	if n.kind != unstable.String {
+		s.bad(key, n, kindName(n)+" where text belongs", fmt.Sprintf("write text in quotes, such as %s = %q", key, example))
+		return "", nil
+	}
+	return n.text, n
+}
+
+// choice reads one of the given words; the first is the default.
+func (s *section) choice(key string, words ...string) string {
+	text, n := s.text(key, words[0])
+	switch {
+	case n == nil:
+		return words[0]
+	case !contains(words, text):
+		s.bad(key, n, quoted(text)+" is not known here", "write "+oneOf(quoteAll(words)))
+		return words[0]
+	}
+	return text
+}
+
+// flag reads true or false.
+func (s *section) flag(key string, byDefault bool) bool {
+	n := s.take(key)
+	switch {
+	case n == nil:
+		return byDefault
+	case n.kind != unstable.Bool:
+		s.bad(key, n, kindName(n)+" where yes or no belongs", "write true or false without quotes")
+		return byDefault
+	}
+	return n.text == "true"
+}
+
+// integer reads a whole number between low and high.
+func (s *section) integer(key string, byDefault, low, high int64) int64 {
+	n := s.take(key)
+	if n == nil {
+		return byDefault
+	}
+	v, err := strconv.ParseInt(strings.ReplaceAll(n.text, "_", ""), 0, 64)
+	switch {
+	case n.kind != unstable.Integer:
+		s.bad(key, n, kindName(n)+" where a whole number belongs", fmt.Sprintf("write a number from %d to %d without quotes", low, high))
+	case err != nil || v < low || v > high:
+		s.bad(key, n, n.text+" is out of range", fmt.Sprintf("write a number from %d to %d", low, high))
+	default:
+		return v
+	}
+	return byDefault
+}
+
+// number reads a finite number without a unit.
+func (s *section) number(key string) (float64, *node) {
+	n := s.take(key)
+	if n == nil {
+		return 0, nil
+	}
+	v, ok := n.number()
+	if !ok {
+		s.bad(key, n, kindName(n)+" where a number belongs", "write a finite number without quotes and without a unit")
+		return 0, nil
+	}
+	return v, n
+}
+
+// number is the value of a finite Integer or Float.
+func (n *node) number() (float64, bool) {
+	text := strings.ReplaceAll(n.text, "_", "")
+	switch n.kind {
+	case unstable.Integer:
+		v, err := strconv.ParseInt(text, 0, 64)
+		return float64(v), err == nil
+	case unstable.Float:
+		v, err := strconv.ParseFloat(text, 64)
+		return v, err == nil && !math.IsInf(v, 0) && !math.IsNaN(v)
+	}
+	return 0, false
+}
+
+// measured reads a quantity with its uncertainty.
+func (s *section) measured(key string, d Dimension) (uncertainty.Value, *node) {
+	n := s.take(key)
+	if n == nil {
+		return uncertainty.Value{}, nil
+	}
+	v, ok := s.parse(key, n, d)
+	if !ok {
+		return uncertainty.Value{}, nil
+	}
+	return v, n
+}
+
+// parse reads a quantity from a node; a plain number serves where no unit is.
+func (s *section) parse(key string, n *node, d Dimension) (uncertainty.Value, bool) {
+	if x, ok := n.number(); ok && d == None {
+		return uncertainty.Value{X: x}, true
+	}
+	if n.kind != unstable.String {
+		s.bad(key, n, kindName(n)+" where a quantity belongs", "write text in quotes with a unit, such as "+strconv.Quote(byDimension[d].example))
+		return uncertainty.Value{}, false
+	}
+	v, err := ParseQuantity(n.text, d)
+	if err != nil {
+		m := err.(*Mistake)
+		s.bad(key, n, m.Wrong, m.Remedy)
+		return uncertainty.Value{}, false
+	}
+	return v, true
+}
+
+// setting reads a quantity that takes no ±.
+func (s *section) setting(key string, d Dimension) (float64, *node) {
+	v, n := s.measured(key, d)
+	if n != nil && strings.Contains(tidy(n.text), "±") {
+		s.bad(key, n, quoted(n.text)+": a setting has no uncertainty", "leave ± and what follows out")
+		return 0, nil
+	}
+	return v.X, n
+}
+
+// within reads a setting between low and high.
+func (s *section) within(key string, d Dimension, byDefault, low, high float64) float64 {
+	v, n := s.setting(key, d)
+	switch {
+	case n == nil:
+		return byDefault
+	case v < low || v > high:
+		s.bad(key, n, quoted(n.text)+" is out of range", fmt.Sprintf("write %s from %s to %s", byDimension[d].name, Format(low, d), Format(high, d)))
+		return byDefault
+	}
+	return v
+}
+
+// duration reads a time between low and high.
+func (s *section) duration(key string, byDefault, low, high time.Duration) time.Duration {
+	v := s.within(key, Time, byDefault.Seconds(), low.Seconds(), high.Seconds())
+	return time.Duration(math.Round(v * 1e9))
+}
+
+// kindName says what stands there.
+func kindName(n *node) string {
+	switch n.kind {
+	case unstable.Table:
+		return "a table"
+	case unstable.Array, unstable.ArrayTable:
+		return "a list"
+	case unstable.String:
+		return "text"
+	case unstable.Bool:
+		return n.text
+	case unstable.Integer, unstable.Float:
+		return "the number " + n.text
+	}
+	return "a date or time"
+}
+
+// table opens a table below; nil where it is not written, or no table.
+func (s *section) table(key string) *section {
+	n := s.take(key)
+	if n == nil {
+		return nil
+	}
+	if !n.isTable() {
+		s.bad(key, n, kindName(n)+" where a table belongs", fmt.Sprintf("write [%s] and its keys below, or %s = {…}", s.path(key), key))
+		return nil
+	}
+	return newSection(n, s.path(key), s.report)
+}
+
+// pair reads a list of exactly two values.
+func (s *section) pair(key, example string) []*node {
+	n := s.take(key)
+	if n == nil {
+		return nil
+	}
+	if n.kind != unstable.Array || len(n.children) != 2 {
+		s.bad(key, n, "a list of two values belongs here", fmt.Sprintf("write %s = %s", key, example))
+		return nil
+	}
+	return n.children
+}

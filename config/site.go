@@ -1,0 +1,131 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"flowrigd/calc/pipe"
+)
+
+// loadSite reads the names of the place and what is true of all of it.
+func (l *loader) loadSite() {
+	s := l.root
+	l.config.Site = l.level("site", "north-hall")
+	l.config.Rig = l.level("rig", "bench-3")
+	// The standard atmosphere is taken where people live.
+	l.config.Altitude = s.within("altitude", Length, 0, -430, 6000)
+	l.config.Interval = s.duration("interval", 200*time.Millisecond, 10*time.Millisecond, 10*time.Second)
+}
+
+// level reads a required name that serves as one level of a topic.
+func (l *loader) level(key, example string) string {
+	text, n := l.root.text(key, example)
+	if l.root.node.child(key) == nil {
+		l.root.missing(key, fmt.Sprintf("write %s = %q at the top of the file", key, example))
+	}
+	if n == nil {
+		return ""
+	}
+	if wrong := levelMistake(text); wrong != "" {
+		l.root.bad(key, n, quoted(text)+": "+wrong, fmt.Sprintf("write a name such as %q", example))
+	}
+	return text
+}
+
+// levelMistake says why a text cannot be one level of a topic (MQTT 3.1.1,
+// 4.7); "" when it can.
+func levelMistake(text string) string {
+	switch {
+	case text == "":
+		return "an empty name"
+	case len(text) > 100:
+		return "a name longer than 100 bytes"
+	case strings.ContainsAny(text, "+#"):
+		return "+ and # are wildcards of MQTT"
+	case strings.Contains(text, "/"):
+		return "a slash parts the levels of a topic"
+	case !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }):
+		return "a character that cannot be printed"
+	case text != strings.TrimSpace(text):
+		return "a blank at an end"
+	}
+	return ""
+}
+
+// loadTube reads the glass tube.
+func (l *loader) loadTube() {
+	s := l.required("tube", `write [tube] with bore = "13.00 mm ± 0.04 mm" and length = "900 mm"`)
+	if s == nil {
+		return
+	}
+	t := &l.config.Tube
+	t.Bore = s.requiredLength("bore", "13.00 mm ± 0.04 mm", 0.1e-3, 1)
+	t.Length = s.requiredLength("length", "900 mm", 1e-3, 100)
+	t.Roughness = s.lengthWithin("roughness", 0, 0.1)
+	if s.node.child("roughness") == nil {
+		t.Roughness.X = 0.0015e-3 // smooth drawn glass, common practice, no source
+	}
+	orientations := map[string]pipe.Orientation{"vertical-down": pipe.VerticalDown, "vertical-up": pipe.VerticalUp, "horizontal": pipe.Horizontal}
+	t.Orientation = orientations[s.choice("orientation", "vertical-down", "vertical-up", "horizontal")]
+	s.done()
+	l.checkTube(s)
+}
+
+// checkTube holds the lengths of the tube against one another.
+func (l *loader) checkTube(s *section) {
+	t := l.config.Tube
+	switch {
+	case t.Bore.X == 0 || t.Length.X == 0:
+		return
+	case t.Length.X < t.Bore.X:
+		s.report.add(s.place("length"), fmt.Sprintf("tube.length: %s is shorter than the bore of %s", Format(t.Length.X, Length), Format(t.Bore.X, Length)), "write the length along the tube")
+	}
+	// Colebrook and White's equation is used to a relative roughness of 0.05
+	// (Moody, Trans. ASME 66 (1944) 671).
+	if t.Roughness.X > 0.05*t.Bore.X {
+		s.report.add(s.place("roughness"), fmt.Sprintf("tube.roughness: %s is more than 5 %% of the bore of %s", Format(t.Roughness.X, Length), Format(t.Bore.X, Length)), `write the height of the wall's roughness, such as "0.0015 mm" for glass`)
+	}
+}
+
+// loadTank reads the head tank.
+func (l *loader) loadTank() {
+	s := l.required("tank", `write [tank] with lip = "250 mm" and drop = "1.10 m"`)
+	if s == nil {
+		return
+	}
+	t := &l.config.Tank
+	t.Lip = s.requiredLength("lip", "250 mm", 1e-3, 100)
+	t.Drop = s.requiredLength("drop", "1.10 m", -100, 100)
+	s.done()
+	if s.ok && t.Lip.X+t.Drop.X <= 0 {
+		s.report.add(s.place("drop"), fmt.Sprintf("tank.drop: the lip would be %s below the tube's outlet, and no water would run", Format(-t.Lip.X-t.Drop.X, Length)), "write how far the level's datum is above the outlet")
+	}
+}
+
+// loadRegime reads the two limits.
+func (l *loader) loadRegime() {
+	s := l.optional("regime")
+	c := &l.config.Regime
+	c.LaminarBelow = s.limit("laminar_below", 2000)
+	c.TurbulentAbove = s.limit("turbulent_above", 4000)
+	s.done()
+	if s.ok && c.LaminarBelow >= c.TurbulentAbove {
+		s.report.add(s.place("laminar_below"), fmt.Sprintf("regime.laminar_below: %s is not below turbulent_above = %s", short(c.LaminarBelow), short(c.TurbulentAbove)), "write the lower limit here and the upper one there, such as 2000 and 4000")
+	}
+}
+
+// limit reads a Reynolds number.
+func (s *section) limit(key string, byDefault float64) float64 {
+	v, n := s.number(key)
+	switch {
+	case n == nil:
+		return byDefault
+	case v < 1 || v > 1e7:
+		s.bad(key, n, n.text+" is no limit for a pipe", "write a Reynolds number such as "+short(byDefault))
+		return byDefault
+	}
+	return v
+}
