@@ -1,0 +1,146 @@
+package record
+
+import (
+	"database/sql"
+	"fmt"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// The purge works in steps of purgeRows rows, some milliseconds each, so that
+// an alarm waits for no more than one of them.
+const (
+	purgeRows  = 500
+	purgeFirst = time.Minute
+	purgeEvery = time.Minute
+	purgeSoon  = 100 * time.Millisecond
+)
+
+// clockProbation is how long the wall clock must have been synchronised and
+// without a jump before it may decide that something is too old.
+const clockProbation = time.Hour
+
+// clockStep is the difference between the steps of the wall clock and of the
+// monotonic one that counts as a jump.
+const clockStep = time.Second
+
+// purger forgets what is too old or too much. Age needs a wall clock that has
+// earned trust; size goes by the order of recording and needs none. It never
+// forgets an alarm's last state, nor an alarm that a destination still waits for.
+type purger struct {
+	keep, keepInputs time.Duration
+	maxSize          int64
+
+	last    daq.Input     // the previous input: its clocks
+	trusted time.Duration // monotonic, since when the clock may be trusted
+	known   bool          // there was an input
+}
+
+func newPurger(o Options) purger {
+	return purger{keep: o.Keep, keepInputs: o.KeepInputs, maxSize: o.MaxSize}
+}
+
+// observe watches the clocks of an input.
+func (p *purger) observe(in daq.Input) {
+	if in.Number == 0 {
+		return // no step of the engine
+	}
+	step := in.Wall.Sub(p.last.Wall) - (in.Mono - p.last.Mono)
+	jumped := !p.known || in.Kind == daq.KindStart || step.Abs() >= clockStep
+	if jumped || !in.Synchronised {
+		p.trusted = in.Mono
+	}
+	p.last, p.known = in, true
+}
+
+// now is the wall time to judge age by, and whether there is one.
+func (p *purger) now() (time.Time, bool) {
+	return p.last.Wall, p.known && p.last.Mono-p.trusted >= clockProbation
+}
+
+// step forgets a little and says whether there is more.
+func (p *purger) step(tx *sql.Tx) (more bool, err error) {
+	if more, err = p.bySize(tx); err != nil || more {
+		return more, err
+	}
+	now, ok := p.now()
+	if !ok {
+		return false, nil
+	}
+	for _, rule := range []struct {
+		keep   time.Duration
+		delete string
+	}{
+		{p.keepInputs, oldInputs},
+		{p.keep, oldSamples},
+		{p.keep, oldNotes},
+		{p.keep, oldAlarms},
+	} {
+		if rule.keep <= 0 {
+			continue
+		}
+		n, err := changed(tx, rule.delete, fullTime(now.Add(-rule.keep)), purgeRows)
+		if err != nil {
+			return false, err
+		}
+		more = more || n == purgeRows
+	}
+	return more, nil
+}
+
+// Each looks at the oldest rows only, by order of recording: no step searches
+// the whole table. ?1 is the time before which a row is old, ?2 the limit.
+const (
+	oldInputs = `DELETE FROM input WHERE (run, number) IN (
+		SELECT run, number FROM (SELECT run, number, time FROM input ORDER BY run, number LIMIT ?2) WHERE time < ?1)`
+	oldSamples = `DELETE FROM sample WHERE sequence IN (
+		SELECT sequence FROM (SELECT sequence, time FROM sample ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
+	oldNotes = `DELETE FROM note WHERE sequence IN (
+		SELECT sequence FROM (SELECT sequence, time FROM note ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
+	oldAlarms = `DELETE FROM alarm_event WHERE sequence IN (
+		SELECT sequence FROM (SELECT sequence, time, name FROM alarm_event ORDER BY sequence LIMIT ?2) AS old
+		WHERE time < ?1
+		AND sequence < (SELECT max(sequence) FROM alarm_event WHERE name = old.name)
+		AND sequence <= coalesce((SELECT min(sequence) FROM mark WHERE class = 'alarm'), sequence))`
+	firstInputs  = `DELETE FROM input WHERE (run, number) IN (SELECT run, number FROM input ORDER BY run, number LIMIT ?)`
+	firstSamples = `DELETE FROM sample WHERE sequence IN (SELECT sequence FROM sample ORDER BY sequence LIMIT ?)`
+)
+
+// bySize forgets the oldest inputs, then the oldest rows, while more than
+// max_size is in use, and gives pages that are free back to the disk.
+func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
+	if p.maxSize <= 0 {
+		return false, nil
+	}
+	var size, pages, free int64
+	if err := tx.QueryRow(`SELECT page_size, page_count, freelist_count FROM pragma_page_size, pragma_page_count, pragma_freelist_count`).Scan(&size, &pages, &free); err != nil {
+		return false, err
+	}
+	if (pages-free)*size <= p.maxSize {
+		return false, shrink(tx, pages*size > p.maxSize)
+	}
+	for _, statement := range []string{firstInputs, firstSamples} {
+		if n, err := changed(tx, statement, purgeRows); err != nil || n > 0 {
+			return true, err
+		}
+	}
+	return false, nil
+}
+
+// shrink gives some free pages back.
+func shrink(tx *sql.Tx, wanted bool) error {
+	if !wanted {
+		return nil
+	}
+	_, err := tx.Exec(fmt.Sprintf(`PRAGMA incremental_vacuum(%d)`, purgeRows))
+	return err
+}
+
+func changed(tx *sql.Tx, statement string, arguments ...any) (int64, error) {
+	result, err := tx.Exec(statement, arguments...)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}

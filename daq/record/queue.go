@@ -1,0 +1,225 @@
+package record
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// The queue's policy while the disk does not answer: inputs are refused beyond
+// maxInputs (some 15 minutes of a busy rig), rows beyond maxRows (two hours at
+// one a second), events hardly ever. What came first stays, so that what is on
+// disk afterwards has one gap, at its end. Every refusal is counted, and a note
+// of kind "gap" says so in the recording.
+const (
+	maxInputs = 20000
+	maxRows   = 7200
+	maxEvents = 200000
+	chunkSize = 1000 // steps in one transaction, so that a backlog holds up no alarm for long
+)
+
+// Drops counts what the queue had to refuse.
+type Drops struct {
+	Inputs, Rows, Events int64
+}
+
+type markKey struct {
+	destination string
+	class       daq.Class
+}
+
+// entry is a step on its way to the disk, without what was refused of it.
+type entry struct {
+	daq.Batch
+	hasInput bool
+}
+
+// chunk is what one transaction writes.
+type chunk struct {
+	entries        []entry
+	marks          map[markKey]int64
+	configurations map[string]string
+}
+
+func (c *chunk) empty() bool {
+	return len(c.entries) == 0 && len(c.marks) == 0 && len(c.configurations) == 0
+}
+
+type queue struct {
+	nudge chan struct{} // holds one token when there is a reason to look
+
+	mu      sync.Mutex
+	next    chunk
+	taken   int // steps the writer is at
+	inputs  int
+	rows    int
+	events  int
+	urgent  bool
+	oldest  time.Time // when the first thing now waiting came
+	dropped Drops
+	noted   Drops // what gap notes have told of
+	marked  map[markKey]int64
+}
+
+func newQueue() *queue {
+	q := &queue{nudge: make(chan struct{}, 1), marked: map[markKey]int64{}}
+	q.reset()
+	return q
+}
+
+func (q *queue) reset() {
+	q.next.marks = map[markKey]int64{}
+	q.next.configurations = map[string]string{}
+}
+
+func (q *queue) put(b daq.Batch, now time.Time) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	e := q.admit(b)
+	if !e.hasInput && e.State == nil && len(e.Events) == 0 {
+		return
+	}
+	q.next.entries = append(q.next.entries, e)
+	q.urgent = q.urgent || len(e.Events) > 0
+	q.touch(now)
+}
+
+// admit applies the policy and counts.
+func (q *queue) admit(b daq.Batch) entry {
+	e := entry{Batch: b, hasInput: true}
+	begins := b.Input.Kind == daq.KindStart || b.Input.Kind == daq.KindReload // few, and replay is nothing without them
+	if q.inputs >= maxInputs && !begins {
+		e.hasInput = false
+		q.dropped.Inputs++
+	} else {
+		q.inputs++
+	}
+	if e.State != nil && q.rows >= maxRows {
+		e.State = nil
+		q.dropped.Rows++
+	} else if e.State != nil {
+		q.rows++
+	}
+	if q.events+len(e.Events) > maxEvents {
+		q.dropped.Events += int64(len(e.Events))
+		e.Events, e.Receipts = nil, nil
+	}
+	q.events += len(e.Events)
+	return e
+}
+
+func (q *queue) saveConfiguration(sha, text string, now time.Time) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.next.configurations[sha] = text
+	q.touch(now)
+}
+
+func (q *queue) mark(key markKey, sequence int64, now time.Time) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if sequence <= q.marked[key] {
+		return
+	}
+	q.marked[key] = sequence
+	q.next.marks[key] = sequence
+	q.touch(now)
+}
+
+// newestMark is the newest mark given in this process, 0 without one.
+func (q *queue) newestMark(key markKey) int64 {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.marked[key]
+}
+
+// touch starts the time until the next commit, and wakes the writer where it
+// must begin to count, or to write at once.
+func (q *queue) touch(now time.Time) {
+	first := q.oldest.IsZero()
+	if first {
+		q.oldest = now
+	}
+	if !first && !q.urgent {
+		return
+	}
+	select {
+	case q.nudge <- struct{}{}:
+	default:
+	}
+}
+
+// due is the time until the next commit; negative when nothing waits.
+func (q *queue) due(now time.Time, within time.Duration) time.Duration {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	switch {
+	case q.oldest.IsZero():
+		return -1
+	case q.urgent:
+		return 0
+	}
+	return max(0, within-now.Sub(q.oldest))
+}
+
+// take hands over what the next transaction writes.
+func (q *queue) take(now time.Time) chunk {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	c := q.next
+	n := min(len(c.entries), chunkSize)
+	rest := c.entries[n:]
+	c.entries = c.entries[:n:n]
+	q.next = chunk{entries: append([]entry(nil), rest...)}
+	q.reset()
+	if len(rest) == 0 {
+		c.entries = append(c.entries, q.gap(now)...)
+		q.oldest, q.urgent = time.Time{}, false
+	}
+	q.taken = len(c.entries)
+	return c
+}
+
+// gap is a note on what was refused since the last one.
+func (q *queue) gap(now time.Time) []entry {
+	lost := Drops{q.dropped.Inputs - q.noted.Inputs, q.dropped.Rows - q.noted.Rows, q.dropped.Events - q.noted.Events}
+	q.noted = q.dropped
+	if lost == (Drops{}) {
+		return nil
+	}
+	n := &daq.Note{Kind: "gap", Time: now.UTC(), Text: fmt.Sprintf(
+		"the disk did not keep up: %d inputs, %d rows and %d events before this are not in the recording", lost.Inputs, lost.Rows, lost.Events)}
+	q.events++
+	return []entry{{Batch: daq.Batch{Events: []daq.Event{{Note: n}}}}}
+}
+
+// written makes room for what is on disk now.
+func (q *queue) written(c *chunk) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.taken = 0
+	for i := range c.entries {
+		e := &c.entries[i]
+		q.events -= len(e.Events)
+		if e.hasInput {
+			q.inputs--
+		}
+		if e.State != nil {
+			q.rows--
+		}
+	}
+}
+
+func (q *queue) drops() Drops {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.dropped
+}
+
+func (q *queue) waiting() int {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return len(q.next.entries) + q.taken
+}

@@ -1,0 +1,188 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+
+	sqlite3 "modernc.org/sqlite/lib"
+)
+
+// Reader reads a recording, whether a daemon writes it or not. It never writes.
+type Reader struct {
+	path      string
+	db        *sql.DB
+	recording string
+	values    string // ", name, name…" of every quantity; NULL for one this recording lacks
+}
+
+// OpenReader opens the recording in dir for reading.
+func OpenReader(dir string) (*Reader, error) {
+	path := databasePath(dir)
+	if _, err := os.Stat(path); err != nil {
+		return nil, fmt.Errorf("%s: no recording there: %w; name the directory of record.directory", path, err)
+	}
+	r, err := openReader(path, "mode=ro&_busy_timeout=5000&_dqs=0")
+	if c := code(err); (c == sqlite3.SQLITE_CANTOPEN || c == sqlite3.SQLITE_READONLY) && !exists(path+"-wal") {
+		// A read-only medium: SQLite cannot make its index of the log there, and
+		// without a log there is none to make.
+		r, err = openReader(path, "mode=ro&immutable=1&_dqs=0")
+	}
+	if err != nil {
+		return nil, explain(path, "read", err)
+	}
+	return r, nil
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+func openReader(path, parameters string) (*Reader, error) {
+	db, err := openDatabase(path, parameters)
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(4)
+	r := &Reader{path: path, db: db}
+	if err := r.prepare(); err != nil {
+		db.Close()
+		return nil, err
+	}
+	return r, nil
+}
+
+func (r *Reader) prepare() error {
+	if err := checkVersion(r.db); err != nil {
+		return err
+	}
+	if err := r.db.QueryRow(`SELECT value FROM meta WHERE key = 'recording'`).Scan(&r.recording); err != nil {
+		return fmt.Errorf("meta: recording: %w", err)
+	}
+	have, err := sampleColumns(r.db)
+	if err != nil {
+		return err
+	}
+	var b strings.Builder
+	for id := range quantity.Count {
+		name := id.Name()
+		if !have[name] {
+			name = "NULL"
+		}
+		b.WriteString(", " + name)
+	}
+	r.values = b.String()
+	return nil
+}
+
+// Close ends every reading.
+func (r *Reader) Close() error { return r.db.Close() }
+
+// Recording is the UUID made with the database.
+func (r *Reader) Recording() string { return r.recording }
+
+// Restored is what a run begins with.
+type Restored struct {
+	Alarms               []daq.SavedAlarm // every alarm's last state
+	Record, Alarm, Event int64            // the newest sequence of each class; 0 without one
+	LastRow              time.Time        // zero without one
+}
+
+// Restore reads the last state of every alarm and where the numbers stand.
+func (r *Reader) Restore(ctx context.Context) (Restored, error) {
+	var out Restored
+	newest, err := readSequences(r.db)
+	if err != nil {
+		return out, explain(r.path, "restore", err)
+	}
+	out.Record, out.Alarm, out.Event = newest[daq.ClassRecord], newest[daq.ClassAlarm], newest[daq.ClassEvent]
+	if out.LastRow, err = r.lastRow(ctx); err != nil {
+		return out, explain(r.path, "restore: newest row", err)
+	}
+	if out.Alarms, err = r.savedAlarms(ctx); err != nil {
+		return out, explain(r.path, "restore: alarms", err)
+	}
+	return out, nil
+}
+
+func (r *Reader) lastRow(ctx context.Context) (time.Time, error) {
+	var text sql.NullString
+	err := r.db.QueryRowContext(ctx, `SELECT time FROM sample WHERE sequence = (SELECT max(sequence) FROM sample)`).Scan(&text)
+	if err == sql.ErrNoRows {
+		return time.Time{}, nil
+	}
+	if err != nil {
+		return time.Time{}, err
+	}
+	return time.Parse(time.RFC3339Nano, text.String)
+}
+
+func (r *Reader) savedAlarms(ctx context.Context) ([]daq.SavedAlarm, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT `+alarmColumns+` FROM alarm_event
+		WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var saved []daq.SavedAlarm
+	for rows.Next() {
+		e, err := scanAlarm(rows)
+		if err != nil {
+			return nil, err
+		}
+		saved = append(saved, daq.SavedAlarm{Name: e.Name, State: e.State, Since: e.Time, Until: e.Until, Value: e.Value})
+	}
+	return saved, rows.Err()
+}
+
+// Alarm is one transition in the journal.
+type Alarm struct {
+	daq.AlarmEvent
+	Sequence     int64
+	Synchronised bool // whether the time could be relied upon
+}
+
+const alarmColumns = `sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, clock_synchronised`
+
+func scanAlarm(rows *sql.Rows) (Alarm, error) {
+	var a Alarm
+	var at string
+	var until sql.NullString
+	err := rows.Scan(&a.Sequence, &at, &a.Name, &a.State, &a.Priority, &a.Value, &a.Limit, &a.Cause, &a.Consequence,
+		&a.Action, &a.Who, &until, &a.Synchronised)
+	if err != nil {
+		return a, err
+	}
+	if a.Time, err = time.Parse(time.RFC3339Nano, at); err != nil {
+		return a, err
+	}
+	if until.Valid {
+		a.Until, err = time.Parse(time.RFC3339Nano, until.String)
+	}
+	return a, err
+}
+
+// AlarmHistory gives the newest transitions, newest first.
+func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]Alarm, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT `+alarmColumns+` FROM alarm_event ORDER BY sequence DESC LIMIT ?`, limit)
+	if err != nil {
+		return nil, explain(r.path, "alarm history", err)
+	}
+	defer rows.Close()
+	var out []Alarm
+	for rows.Next() {
+		a, err := scanAlarm(rows)
+		if err != nil {
+			return nil, explain(r.path, "alarm history", err)
+		}
+		out = append(out, a)
+	}
+	return out, rows.Err()
+}

@@ -1,0 +1,207 @@
+// Package record owns the recording: one SQLite database, flowrig.db, that
+// holds every row, alarm transition, note and input, and from which everything
+// that must arrive elsewhere is read by sequence.
+//
+//	Batch → bounded queue → writer (one transaction) → receipts, Newest, Wake → readers
+//
+// It judges nothing and computes no quantity. It publishes nothing: a publisher
+// reads Pending and moves its own mark. Put never waits for the disk.
+package record
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"log/slog"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// FileName is the database in the recording's directory.
+const FileName = "flowrig.db"
+
+// Options are the habits of a recording. Zero values take the defaults; a zero
+// Keep, KeepInputs or MaxSize keeps everything.
+type Options struct {
+	DurableWithin time.Duration // a row is on disk within this; default 1 s
+	Keep          time.Duration // age at which rows, notes and alarms may go
+	KeepInputs    time.Duration // the same for inputs
+	MaxSize       int64         // bytes in use; beyond it the oldest inputs go, then the oldest rows
+	Log           *slog.Logger
+
+	// Commit stands between a transaction and the disk, so that a test can let
+	// the disk hang or fill. nil commits.
+	Commit func(commit func() error) error
+}
+
+func (o Options) withDefaults() Options {
+	if o.DurableWithin <= 0 {
+		o.DurableWithin = time.Second
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Commit == nil {
+		o.Commit = func(commit func() error) error { return commit() }
+	}
+	return o
+}
+
+// Recorder writes a recording and reads it. Every method may be called from
+// anywhere; none but Close and the reading ones waits for the disk.
+type Recorder struct {
+	*Reader
+	queue   *queue
+	health  health
+	newest  atomic.Int64
+	lock    *sql.DB
+	closing chan struct{} // closed: write what is there and stop
+	abandon chan struct{} // closed: stop retrying
+	done    chan struct{}
+	once    sync.Once
+
+	mu   sync.Mutex
+	wake chan struct{} // closed and replaced after each commit
+}
+
+// Open opens the recording in dir for writing, making directory and database
+// where they are missing. One process at a time may hold it. The error says
+// what to do when the directory cannot be used, the database is damaged or
+// comes from a newer flowrigd.
+func Open(dir string, o Options) (*Recorder, error) {
+	o = o.withDefaults()
+	if err := prepareDirectory(dir); err != nil {
+		return nil, err
+	}
+	lock, err := lockDirectory(dir)
+	if err != nil {
+		return nil, err
+	}
+	r, err := openLocked(dir, lock, o)
+	if err != nil {
+		lock.Close()
+		return nil, err
+	}
+	return r, nil
+}
+
+func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
+	path := databasePath(dir)
+	db, err := openWriter(path)
+	if err != nil {
+		return nil, err
+	}
+	reader, err := OpenReader(dir)
+	if err != nil {
+		db.Close()
+		return nil, err
+	}
+	r := &Recorder{
+		Reader:  reader,
+		queue:   newQueue(),
+		lock:    lock,
+		closing: make(chan struct{}),
+		abandon: make(chan struct{}),
+		done:    make(chan struct{}),
+		wake:    make(chan struct{}),
+	}
+	w, err := newWriter(r, db, path, o)
+	if err != nil {
+		reader.Close()
+		db.Close()
+		return nil, err
+	}
+	r.newest.Store(w.sequences[daq.ClassRecord])
+	go w.run()
+	return r, nil
+}
+
+// Put hands a step to the writer and returns at once. Receipts is called once,
+// from the writer, when the events are on disk; it must not block.
+func (r *Recorder) Put(b daq.Batch) { r.queue.put(b, time.Now()) }
+
+// SaveConfiguration keeps a configuration's text under its SHA-256, with the
+// next commit.
+func (r *Recorder) SaveConfiguration(sha, text string) {
+	r.queue.saveConfiguration(sha, text, time.Now())
+}
+
+// Mark remembers that a destination has everything of a class up to and
+// including sequence. It goes to disk with a later commit: after a crash some
+// messages go out twice, none is left out. A mark never moves back.
+func (r *Recorder) Mark(destination string, class daq.Class, sequence int64) {
+	r.queue.mark(markKey{destination, class}, sequence, time.Now())
+}
+
+// Newest is the sequence of the newest row on disk, 0 when there is none.
+func (r *Recorder) Newest() int64 { return r.newest.Load() }
+
+// Wake is closed when something new has become durable. Take the channel
+// before reading, so that nothing is missed in between.
+func (r *Recorder) Wake() <-chan struct{} {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.wake
+}
+
+func (r *Recorder) wakeAll() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	close(r.wake)
+	r.wake = make(chan struct{})
+}
+
+// Dropped counts what a disk that did not answer has cost.
+func (r *Recorder) Dropped() Drops { return r.queue.drops() }
+
+// Waiting is the number of steps that are not on disk yet.
+func (r *Recorder) Waiting() int { return r.queue.waiting() }
+
+// Healthy is false as soon as a commit has failed, or has not come back for a
+// second: since when, and why.
+func (r *Recorder) Healthy() (ok bool, since time.Time, why string) {
+	return r.health.look(time.Now())
+}
+
+// Close writes what is queued and closes the database. It gives up when ctx
+// ends, with an error that says how much is not on disk.
+func (r *Recorder) Close(ctx context.Context) error {
+	r.once.Do(func() { close(r.closing) })
+	select {
+	case <-r.done:
+	case <-ctx.Done():
+		close(r.abandon)
+		select {
+		case <-r.done:
+		case <-time.After(abandonGrace): // the disk hangs inside a commit: nothing can end that
+		}
+	}
+	if n := r.queue.waiting(); n > 0 {
+		return fmt.Errorf("%s: close: %d steps are not on disk: the disk did not take them in time", r.path, n)
+	}
+	return nil
+}
+
+// abandonGrace is how long a commit that is under way may still take once the
+// grace time of Close is over.
+const abandonGrace = 100 * time.Millisecond
+
+// prepareDirectory makes the directory and tries whether it can be written to.
+func prepareDirectory(dir string) error {
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return fmt.Errorf("record.directory %s: this is a file; name a directory, or move the file away", dir)
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("record.directory %s: cannot be made: %w; make it by hand and give it to the user that runs flowrigd, or name another one", dir, err)
+	}
+	probe, err := os.CreateTemp(dir, ".write-test-*")
+	if err != nil {
+		return fmt.Errorf("record.directory %s: cannot be written to: %w; give it to the user that runs flowrigd, free some space, or name another one", dir, err)
+	}
+	probe.Close()
+	return os.Remove(probe.Name())
+}

@@ -1,0 +1,421 @@
+package record
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+const patience = 20 * time.Second // for a real disk; only ever spent when something is broken
+
+var start = time.Date(2031, 5, 6, 7, 8, 9, 123456789, time.UTC)
+
+func open(t testing.TB, dir string, o Options) *Recorder {
+	t.Helper()
+	if o.DurableWithin == 0 {
+		o.DurableWithin = 20 * time.Millisecond
+	}
+	r, err := Open(dir, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { shut(t, r) })
+	return r
+}
+
+func shut(t testing.TB, r *Recorder) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	if err := r.Close(ctx); err != nil {
+		t.Error(err)
+	}
+}
+
+func number(v float64) *float64 { return &v }
+
+func begin(sha string) daq.Batch {
+	return daq.Batch{Input: daq.Input{Number: 1, Wall: start, Kind: daq.KindStart, Start: &daq.Start{Configuration: sha}}}
+}
+
+// tick is step n of a run with a row; Re is n.
+func tick(n int) daq.Batch {
+	at := start.Add(time.Duration(n) * time.Second)
+	s := &daq.State{Input: uint64(n), Time: at, Synchronised: true, Tick: true, Sample: true,
+		Instruments: []quantity.ID{quantity.Flow, quantity.Temperature}}
+	s.Quality[quantity.Flow] = daq.Quality{Grade: daq.Good}
+	s.Quality[quantity.Temperature] = daq.Quality{Grade: daq.Bad, Why: `said "no"`}
+	s.Values.Put(quantity.Reynolds, float64(n))
+	s.Values.Put(quantity.Flow, 1.0/3)
+	s.Values.PutBool(quantity.Steady, n%2 == 0)
+	s.Values.Put(quantity.Regime, float64(quantity.Laminar))
+	return daq.Batch{Input: daq.Input{Number: uint64(n), Mono: time.Duration(n) * time.Second, Wall: at, Synchronised: true, Kind: daq.KindTick}, State: s}
+}
+
+func alarm(name, state string, n int) daq.Event {
+	return daq.Event{Alarm: &daq.AlarmEvent{Name: name, State: state, Priority: "high", Time: start.Add(time.Duration(n) * time.Millisecond),
+		Value: number(75.1), Limit: number(75), Cause: "hot", Consequence: "scalds", Action: "shut it"}}
+}
+
+// tell puts events and waits for their receipts.
+func tell(t testing.TB, r *Recorder, events ...daq.Event) []daq.Receipt {
+	t.Helper()
+	answer := make(chan []daq.Receipt, 1)
+	r.Put(daq.Batch{Input: daq.Input{Number: 1e6, Wall: start, Kind: daq.KindTick}, Events: events, Receipts: func(list []daq.Receipt) { answer <- list }})
+	select {
+	case list := <-answer:
+		return list
+	case <-time.After(patience):
+		t.Fatal("no receipt")
+	}
+	return nil
+}
+
+// until waits until the recording is as wanted.
+func until(t testing.TB, r *Recorder, what string, done func() bool) {
+	t.Helper()
+	deadline := time.After(patience)
+	for {
+		wake := r.Wake()
+		if done() {
+			return
+		}
+		select {
+		case <-wake:
+		case <-time.After(10 * time.Millisecond): // health changes without a commit
+		case <-deadline:
+			t.Fatal("never came: " + what)
+		}
+	}
+}
+
+func waitRow(t testing.TB, r *Recorder, n int64) {
+	t.Helper()
+	until(t, r, fmt.Sprintf("row %d", n), func() bool { return r.Newest() >= n })
+}
+
+func TestRowBecomesTheMessage(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	r.Put(begin("abc"))
+	b := tick(2)
+	r.Put(b)
+	waitRow(t, r, 1)
+	list, err := r.Pending(t.Context(), daq.ClassRecord, 0, 10)
+	if err != nil || len(list) != 1 {
+		t.Fatal(list, err)
+	}
+	var got map[string]any
+	if err := json.Unmarshal(list[0].Body, &got); err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]any{"recording": r.Recording(), "sequence": 1.0, "time": "2031-05-06T07:08:11.123456Z",
+		"clock_synchronised": true, "configuration": "abc",
+		"quality":         map[string]any{"flow": "good", "temperature": `bad: said "no"`},
+		"reynolds_number": 2.0, "steady": true, "regime": "laminar", "flow_cubic_meters_per_second": 1.0 / 3, "temperature_celsius": nil}
+	for name, v := range want {
+		if !reflect.DeepEqual(got[name], v) {
+			t.Errorf("%s: %v, want %v", name, got[name], v)
+		}
+	}
+	for id := range quantity.Count {
+		if _, ok := got[id.Name()]; !ok {
+			t.Errorf("%s is missing", id.Name())
+		}
+	}
+}
+
+// What is read back must be, byte for byte, what was told when it happened:
+// subscribers compare by identity.
+func TestAlarmAndNoteReadBackAsTold(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	a := alarm("water-overheat", "shelved", 1)
+	a.Alarm.Who, a.Alarm.Until, a.Alarm.Value = "demonstrator", start.Add(time.Hour), nil
+	n := daq.Event{Note: &daq.Note{Kind: "refused", Time: start, Who: "desk", Text: "no such alarm"}}
+	receipts := tell(t, r, a, n)
+	if want := []daq.Receipt{{Recorded: true, Sequence: 1}, {Recorded: true, Sequence: 1}}; !reflect.DeepEqual(receipts, want) {
+		t.Fatal(receipts)
+	}
+	for _, c := range []struct {
+		class daq.Class
+		want  []byte
+	}{
+		{daq.ClassAlarm, daq.AppendAlarm(nil, a.Alarm, r.Recording(), receipts[0])},
+		{daq.ClassEvent, daq.AppendNote(nil, n.Note, r.Recording(), receipts[1])},
+	} {
+		list, err := r.Pending(t.Context(), c.class, 0, 10)
+		if err != nil || len(list) != 1 || string(list[0].Body) != string(c.want) {
+			t.Errorf("%s: %+v, %v; want %s", c.class, list, err, c.want)
+		}
+	}
+}
+
+func TestSequencesGoOnAfterARestart(t *testing.T) {
+	dir := t.TempDir()
+	var recording string
+	for run := range 4 {
+		r := open(t, dir, Options{})
+		if run > 0 && r.Recording() != recording {
+			t.Fatalf("recording %s became %s", recording, r.Recording())
+		}
+		recording = r.Recording()
+		if got := r.Newest(); got != int64(3*run) {
+			t.Errorf("run %d begins with newest %d", run, got)
+		}
+		r.Put(begin("abc"))
+		for n := range 3 {
+			r.Put(tick(n + 2))
+		}
+		if got := tell(t, r, alarm("a", "normal", 0))[0].Sequence; got != int64(run+1) {
+			t.Errorf("run %d: alarm %d", run, got)
+		}
+		shut(t, r)
+	}
+	r := open(t, dir, Options{})
+	list, err := r.Pending(t.Context(), daq.ClassRecord, 0, 100)
+	if err != nil || len(list) != 12 {
+		t.Fatal(len(list), err)
+	}
+	for i, m := range list {
+		if m.Sequence != int64(i+1) {
+			t.Errorf("message %d has sequence %d", i, m.Sequence)
+		}
+	}
+	runs, err := r.Runs(t.Context())
+	if err != nil || len(runs) != 4 || runs[3].Configuration != "abc" || !runs[0].Began.Equal(start) {
+		t.Error(runs, err)
+	}
+}
+
+func TestRecordingIsAUUID(t *testing.T) { // RFC 9562: version 4, variant 10
+	r := open(t, t.TempDir(), Options{})
+	if !regexp.MustCompile(`^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$`).MatchString(r.Recording()) {
+		t.Error(r.Recording())
+	}
+}
+
+func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, dir, Options{})
+	r.Put(tick(1))
+	shelved := alarm("b", "shelved", 9)
+	shelved.Alarm.Until = start.Add(time.Hour)
+	tell(t, r, alarm("a", "unacknowledged", 1), alarm("b", "unacknowledged", 2), alarm("a", "acknowledged", 5), shelved)
+	shut(t, r)
+	got, err := open(t, dir, Options{}).Restore(t.Context())
+	want := Restored{Record: 1, Alarm: 4, LastRow: start.Add(time.Second).Truncate(time.Microsecond), Alarms: []daq.SavedAlarm{
+		{Name: "a", State: "acknowledged", Since: start.Add(5 * time.Millisecond), Value: number(75.1)},
+		{Name: "b", State: "shelved", Since: start.Add(9 * time.Millisecond), Until: start.Add(time.Hour), Value: number(75.1)}}}
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, %v", got, err)
+	}
+}
+
+func TestMarks(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, dir, Options{})
+	r.Mark("broker", daq.ClassAlarm, 5)
+	r.Mark("broker", daq.ClassAlarm, 3) // never back
+	r.Mark("broker", daq.ClassRecord, 2)
+	if n, err := r.Marked("broker", daq.ClassAlarm); n != 5 || err != nil {
+		t.Error(n, err)
+	}
+	shut(t, r)
+	r = open(t, dir, Options{})
+	r.Mark("broker", daq.ClassAlarm, 4) // an old acknowledgement after a restart
+	until(t, r, "the commit of the mark", func() bool { return r.queue.due(time.Now(), time.Hour) < 0 })
+	for _, c := range []struct {
+		to    string
+		class daq.Class
+		want  int64
+	}{{"broker", daq.ClassAlarm, 5}, {"broker", daq.ClassRecord, 2}, {"broker", daq.ClassEvent, 0}, {"mail", daq.ClassAlarm, 0}} {
+		if n, err := r.Marked(c.to, c.class); n != c.want || err != nil {
+			t.Errorf("%s %s: %d, %v; want %d", c.to, c.class, n, err, c.want)
+		}
+	}
+}
+
+func TestConfigurationIsKeptByItsDigest(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, dir, Options{})
+	r.SaveConfiguration("f00", "site = \"north-hall\"\n")
+	shut(t, r)
+	r = open(t, dir, Options{})
+	if text, err := r.Configuration(t.Context(), "f00"); text != "site = \"north-hall\"\n" || err != nil {
+		t.Errorf("%q, %v", text, err)
+	}
+	if _, err := r.Configuration(t.Context(), "bad"); err == nil || !strings.Contains(err.Error(), "not in this recording") {
+		t.Error(err)
+	}
+}
+
+func TestDurableWithin(t *testing.T) {
+	const within = 300 * time.Millisecond
+	r := open(t, t.TempDir(), Options{DurableWithin: within})
+	for n := range 5 {
+		began := time.Now()
+		r.Put(tick(n + 1))
+		waitRow(t, r, int64(n+1))
+		if took := time.Since(began); took > within {
+			t.Errorf("row %d was durable after %v, not within %v", n+1, took, within)
+		}
+	}
+}
+
+func TestAlarmsDoNotWaitForTheInterval(t *testing.T) {
+	r := open(t, t.TempDir(), Options{DurableWithin: time.Hour})
+	r.Put(tick(1))
+	began := time.Now()
+	tell(t, r, alarm("a", "unacknowledged", 0))
+	if took := time.Since(began); took > 5*time.Second {
+		t.Errorf("the alarm took %v", took)
+	}
+	if r.Newest() != 1 {
+		t.Error("the row before it stayed behind")
+	}
+}
+
+func TestOpenSaysWhatToDo(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		make func(t *testing.T, dir string) string // gives the directory to open
+		want []string
+	}{
+		{"a file", func(t *testing.T, dir string) string {
+			write(t, filepath.Join(dir, "f"), "x")
+			return filepath.Join(dir, "f")
+		}, []string{"this is a file", "name a directory"}},
+		{"below a file", func(t *testing.T, dir string) string {
+			write(t, filepath.Join(dir, "f"), "x")
+			return filepath.Join(dir, "f", "g")
+		}, []string{"cannot be made", "name another one"}},
+		{"not a database", func(t *testing.T, dir string) string {
+			write(t, databasePath(dir), strings.Repeat("just some text\n", 1000))
+			return dir
+		}, []string{FileName, "not a recording or is damaged", "move it away"}},
+		{"a torn page", func(t *testing.T, dir string) string {
+			shut(t, open(t, dir, Options{}))
+			tear(t, databasePath(dir))
+			return dir
+		}, []string{FileName, "damaged", "move it away"}},
+		{"another program's", func(t *testing.T, dir string) string {
+			execute(t, dir, `CREATE TABLE poems(line TEXT)`)
+			return dir
+		}, []string{"another program", "name another record.directory"}},
+		{"a newer schema", func(t *testing.T, dir string) string {
+			shut(t, open(t, dir, Options{}))
+			execute(t, dir, `UPDATE meta SET value = '99' WHERE key = 'schema'`)
+			return dir
+		}, []string{"schema 99", "newer flowrigd", "name another record.directory"}},
+		{"in use", func(t *testing.T, dir string) string {
+			open(t, dir, Options{})
+			return dir
+		}, []string{"another flowrigd records here"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r, err := Open(c.make(t, t.TempDir()), Options{})
+			if err == nil {
+				shut(t, r)
+				t.Fatal("was opened")
+			}
+			for _, part := range c.want {
+				if !strings.Contains(err.Error(), part) {
+					t.Errorf("%q does not say %q", err, part)
+				}
+			}
+		})
+	}
+}
+
+func TestOpenMakesTheDirectory(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "a b", "50% #1?")
+	open(t, dir, Options{})
+	if _, err := os.Stat(databasePath(dir)); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestReaderNeedsARecording(t *testing.T) {
+	if _, err := OpenReader(t.TempDir()); err == nil || !strings.Contains(err.Error(), "no recording there") {
+		t.Error(err)
+	}
+}
+
+// A quantity that came with a newer flowrigd gets its column; rows before it
+// are unknown, not zero.
+func TestMissingColumnIsAdded(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, dir, Options{})
+	r.Put(tick(1))
+	shut(t, r)
+	execute(t, dir, `ALTER TABLE sample DROP COLUMN reynolds_number`)
+	old, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { old.Close() })
+	if got := bodies(t, old)[0]; !strings.Contains(got, `"reynolds_number":null`) {
+		t.Error(got)
+	}
+	r = open(t, dir, Options{})
+	r.Put(tick(2))
+	waitRow(t, r, 2)
+	got := bodies(t, r.Reader)
+	if !strings.Contains(got[0], `"reynolds_number":null`) || !strings.Contains(got[1], `"reynolds_number":2,`) {
+		t.Error(got)
+	}
+}
+
+func bodies(t *testing.T, r *Reader) (out []string) {
+	t.Helper()
+	list, err := r.Pending(t.Context(), daq.ClassRecord, 0, 1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range list {
+		out = append(out, string(m.Body))
+	}
+	return out
+}
+
+func write(t *testing.T, name, text string) {
+	t.Helper()
+	if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// tear overwrites the page that holds the tables' names, behind the header.
+func tear(t *testing.T, name string) {
+	t.Helper()
+	f, err := os.OpenFile(name, os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if _, err := f.WriteAt([]byte(strings.Repeat("\xff", 900)), 100); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// execute changes the database as another tool would.
+func execute(t *testing.T, dir, statement string) {
+	t.Helper()
+	db, err := openDatabase(databasePath(dir), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(statement); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -1,0 +1,103 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"iter"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// Run is one life of the daemon, from its start input on.
+type Run struct {
+	Number        int64
+	Began         time.Time
+	Configuration string // SHA-256 of the first one
+	Inputs        int64  // the newest input's number
+	First         int64  // the oldest input that is still there; > 1 after a purge, 0 with none left
+}
+
+// Runs lists every run, oldest first.
+func (r *Reader) Runs(ctx context.Context) ([]Run, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT run, time, configuration,
+		coalesce((SELECT max(number) FROM input WHERE input.run = run.run), 0),
+		coalesce((SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)
+	if err != nil {
+		return nil, explain(r.path, "runs", err)
+	}
+	defer rows.Close()
+	var runs []Run
+	for rows.Next() {
+		var run Run
+		var at string
+		if err := rows.Scan(&run.Number, &at, &run.Configuration, &run.Inputs, &run.First); err != nil {
+			return nil, explain(r.path, "runs", err)
+		}
+		if run.Began, err = time.Parse(time.RFC3339Nano, at); err != nil {
+			return nil, fmt.Errorf("%s: run %d: %w", r.path, run.Number, err)
+		}
+		runs = append(runs, run)
+	}
+	return runs, rows.Err()
+}
+
+// Inputs gives the inputs of a run exactly as they entered the engine, from a
+// number on. It stops after the first error.
+func (r *Reader) Inputs(ctx context.Context, run int64, from uint64) iter.Seq2[daq.Input, error] {
+	return func(yield func(daq.Input, error) bool) {
+		if err := r.inputs(ctx, run, from, yield); err != nil {
+			yield(daq.Input{}, explain(r.path, fmt.Sprintf("inputs of run %d", run), err))
+		}
+	}
+}
+
+func (r *Reader) inputs(ctx context.Context, run int64, from uint64, yield func(daq.Input, error) bool) error {
+	rows, err := r.db.QueryContext(ctx, `SELECT number, mono_ns, time, clock_synchronised, kind, body
+		FROM input WHERE run = ? AND number >= ? ORDER BY number`, run, int64(from))
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		in, err := scanInput(rows)
+		if err != nil {
+			return err
+		}
+		if !yield(in, nil) {
+			return nil
+		}
+	}
+	return rows.Err()
+}
+
+func scanInput(rows *sql.Rows) (in daq.Input, err error) {
+	var number, mono int64
+	var at, kind, body string
+	if err := rows.Scan(&number, &mono, &at, &in.Synchronised, &kind, &body); err != nil {
+		return in, err
+	}
+	in.Number, in.Mono = uint64(number), time.Duration(mono)
+	if in.Wall, err = time.Parse(time.RFC3339Nano, at); err != nil {
+		return in, fmt.Errorf("input %d: %w", number, err)
+	}
+	if err := decodeInput(&in, kind, body); err != nil {
+		return in, fmt.Errorf("input %d: %w", number, err)
+	}
+	return in, nil
+}
+
+// Configuration gives the text of a configuration by its SHA-256.
+func (r *Reader) Configuration(ctx context.Context, sha string) (string, error) {
+	var text string
+	err := r.db.QueryRowContext(ctx, `SELECT text FROM configuration WHERE sha256 = ?`, sha).Scan(&text)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", fmt.Errorf("%s: configuration %s: not in this recording; name one with --config", r.path, sha)
+	}
+	if err != nil {
+		return "", explain(r.path, "configuration", err)
+	}
+	return text, nil
+}

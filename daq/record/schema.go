@@ -1,0 +1,162 @@
+package record
+
+import (
+	"crypto/rand"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"flowrigd/calc/quantity"
+)
+
+// schemaVersion counts the changes of the tables that an older flowrigd would
+// not understand. A new quantity is none: its column is added on opening.
+const schemaVersion = 1
+
+// schema makes every table but sample. Texts of time are RFC 3339 in UTC with a
+// fixed width, so that they sort. `sequence` holds the newest number that each
+// class has given out, so that none is used twice even after a purge.
+const schema = `
+CREATE TABLE IF NOT EXISTS meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS sequence(class TEXT PRIMARY KEY, newest INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS alarm_event(
+	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, name TEXT NOT NULL, state TEXT NOT NULL,
+	priority TEXT NOT NULL, value REAL, "limit" REAL, cause TEXT NOT NULL, consequence TEXT NOT NULL,
+	action TEXT NOT NULL, who TEXT NOT NULL, until TEXT, clock_synchronised INTEGER NOT NULL,
+	recorded INTEGER AS (1) VIRTUAL);
+CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);
+CREATE TABLE IF NOT EXISTS note(
+	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, kind TEXT NOT NULL, who TEXT NOT NULL,
+	text TEXT NOT NULL, clock_synchronised INTEGER NOT NULL);
+CREATE TABLE IF NOT EXISTS configuration(
+	sha256 TEXT PRIMARY KEY, text TEXT NOT NULL, first_used TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS run(
+	run INTEGER PRIMARY KEY, time TEXT NOT NULL, configuration TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS input(
+	run INTEGER NOT NULL, number INTEGER NOT NULL, mono_ns INTEGER NOT NULL, time TEXT NOT NULL,
+	clock_synchronised INTEGER NOT NULL, kind TEXT NOT NULL, body TEXT NOT NULL,
+	PRIMARY KEY(run, number)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS mark(
+	destination TEXT NOT NULL, class TEXT NOT NULL, sequence INTEGER NOT NULL,
+	PRIMARY KEY(destination, class)) WITHOUT ROWID;
+`
+
+// errNewer says that the database is from the future.
+var errNewer = errors.New("the recording was made by a newer flowrigd; use that one, or name another record.directory")
+
+// prepareSchema makes the tables of a new database and adds the columns of
+// quantities that an older one lacks, in one transaction.
+func prepareSchema(db *sql.DB) error {
+	tx, err := db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	if err := checkVersion(tx); err != nil {
+		return err
+	}
+	if _, err := tx.Exec(schema + sampleTable()); err != nil {
+		return err
+	}
+	if err := addColumns(tx); err != nil {
+		return err
+	}
+	if _, err := tx.Exec(`INSERT OR IGNORE INTO meta VALUES ('recording', ?), ('schema', ?)`,
+		newUUID(), strconv.Itoa(schemaVersion)); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+type querier interface {
+	QueryRow(query string, arguments ...any) *sql.Row
+	Query(query string, arguments ...any) (*sql.Rows, error)
+}
+
+// checkVersion refuses the schema of a newer flowrigd, and a database of
+// another program.
+func checkVersion(db querier) error {
+	var tables, ours int
+	if err := db.QueryRow(`SELECT count(*), coalesce(sum(name = 'meta'), 0) FROM sqlite_schema WHERE type = 'table'`).Scan(&tables, &ours); err != nil {
+		return err
+	}
+	if tables == 0 {
+		return nil
+	}
+	if ours == 0 {
+		return errors.New("this is the database of another program; name another record.directory")
+	}
+	var text string
+	if err := db.QueryRow(`SELECT value FROM meta WHERE key = 'schema'`).Scan(&text); err != nil {
+		return fmt.Errorf("meta: schema: %w", err)
+	}
+	if n, err := strconv.Atoi(text); err != nil || n > schemaVersion {
+		return fmt.Errorf("schema %s, this flowrigd knows up to %d: %w", text, schemaVersion, errNewer)
+	}
+	return nil
+}
+
+func sampleTable() string {
+	var b strings.Builder
+	b.WriteString("CREATE TABLE IF NOT EXISTS sample(sequence INTEGER PRIMARY KEY, time TEXT NOT NULL," +
+		" clock_synchronised INTEGER NOT NULL, configuration TEXT NOT NULL, quality TEXT NOT NULL")
+	for id := range quantity.Count {
+		b.WriteString(", " + id.Name() + " " + columnType(id))
+	}
+	b.WriteString(");\nCREATE INDEX IF NOT EXISTS sample_time ON sample(time);\n")
+	return b.String()
+}
+
+func columnType(id quantity.ID) string {
+	switch quantity.Table[id].Kind {
+	case quantity.Word:
+		return "TEXT"
+	case quantity.Boolean:
+		return "INTEGER"
+	}
+	return "REAL"
+}
+
+func addColumns(tx *sql.Tx) error {
+	have, err := sampleColumns(tx)
+	if err != nil {
+		return err
+	}
+	for id := range quantity.Count {
+		if have[id.Name()] {
+			continue
+		}
+		if _, err := tx.Exec("ALTER TABLE sample ADD COLUMN " + id.Name() + " " + columnType(id)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func sampleColumns(db querier) (map[string]bool, error) {
+	rows, err := db.Query(`SELECT name FROM pragma_table_info('sample')`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	have := map[string]bool{}
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			return nil, err
+		}
+		have[name] = true
+	}
+	return have, rows.Err()
+}
+
+// newUUID is a random UUID, version 4 (RFC 9562, section 5.4).
+func newUUID() string {
+	var b [16]byte
+	rand.Read(b[:]) // never fails, see its documentation
+	b[6] = b[6]&0x0f | 0x40
+	b[8] = b[8]&0x3f | 0x80
+	return fmt.Sprintf("%x-%x-%x-%x-%x", b[:4], b[4:6], b[6:8], b[8:10], b[10:])
+}

@@ -1,0 +1,202 @@
+package record
+
+import (
+	"database/sql"
+	"fmt"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// fullLayout keeps every nanosecond, so that what is read back is what was
+// told; fixed width, so that it sorts.
+const fullLayout = "2006-01-02T15:04:05.000000000Z"
+
+func fullTime(t time.Time) string { return t.UTC().Format(fullLayout) }
+
+// transaction is one attempt to write a chunk, with the numbers it gives out.
+type transaction struct {
+	w         *writer
+	tx        *sql.Tx
+	sequences map[daq.Class]int64
+	run       int64
+	sha       string
+	receipts  [][]daq.Receipt
+}
+
+// statements are prepared once.
+type statements struct {
+	sample, alarm, note, input, run, configuration, mark, sequence *sql.Stmt
+}
+
+func prepareStatements(db *sql.DB) (s statements, err error) {
+	for _, p := range []struct {
+		to  **sql.Stmt
+		sql string
+	}{
+		{&s.sample, insertSample()},
+		{&s.alarm, `INSERT INTO alarm_event(sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, clock_synchronised) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)`},
+		{&s.note, `INSERT INTO note(sequence, time, kind, who, text, clock_synchronised) VALUES (?,?,?,?,?,?)`},
+		{&s.input, `INSERT OR IGNORE INTO input(run, number, mono_ns, time, clock_synchronised, kind, body) VALUES (?,?,?,?,?,?,?)`},
+		{&s.run, `INSERT INTO run(run, time, configuration) VALUES (?,?,?)`},
+		{&s.configuration, `INSERT OR IGNORE INTO configuration(sha256, text, first_used) VALUES (?,?,?)`},
+		{&s.mark, `INSERT INTO mark(destination, class, sequence) VALUES (?,?,?) ON CONFLICT DO UPDATE SET sequence = max(sequence, excluded.sequence)`},
+		{&s.sequence, `INSERT INTO sequence(class, newest) VALUES (?,?) ON CONFLICT DO UPDATE SET newest = excluded.newest`},
+	} {
+		if *p.to, err = db.Prepare(p.sql); err != nil {
+			return s, err
+		}
+	}
+	return s, nil
+}
+
+func insertSample() string {
+	var names, marks strings.Builder
+	for id := range quantity.Count {
+		names.WriteString(", " + id.Name())
+		marks.WriteString(",?")
+	}
+	return "INSERT INTO sample(sequence, time, clock_synchronised, configuration, quality" + names.String() +
+		") VALUES (?,?,?,?,?" + marks.String() + ")"
+}
+
+func (s *statements) close() {
+	for _, p := range []*sql.Stmt{s.sample, s.alarm, s.note, s.input, s.run, s.configuration, s.mark, s.sequence} {
+		if p != nil {
+			p.Close()
+		}
+	}
+}
+
+func (t *transaction) exec(s *sql.Stmt, arguments ...any) error {
+	_, err := t.tx.Stmt(s).Exec(arguments...)
+	return err
+}
+
+func (t *transaction) next(c daq.Class) int64 {
+	t.sequences[c]++
+	return t.sequences[c]
+}
+
+func (t *transaction) entry(i int, e *entry) error {
+	if e.hasInput {
+		if err := t.input(&e.Input); err != nil {
+			return fmt.Errorf("input %d: %w", e.Input.Number, err)
+		}
+	}
+	if e.State != nil {
+		if err := t.sample(e.State); err != nil {
+			return fmt.Errorf("row: %w", err)
+		}
+	}
+	for _, event := range e.Events {
+		receipt, err := t.event(event, e.Input.Synchronised)
+		if err != nil {
+			return fmt.Errorf("event: %w", err)
+		}
+		t.receipts[i] = append(t.receipts[i], receipt)
+	}
+	return nil
+}
+
+// input writes what entered the engine. A start begins a run.
+func (t *transaction) input(in *daq.Input) error {
+	if in.Start != nil {
+		t.sha = in.Start.Configuration
+	}
+	if in.Kind == daq.KindStart || t.run == 0 {
+		t.run++
+		if err := t.exec(t.w.statements.run, t.run, fullTime(in.Wall), t.sha); err != nil {
+			return err
+		}
+	}
+	kind, body, err := encodeInput(in)
+	if err != nil {
+		return err
+	}
+	// OR IGNORE: a number that came twice would otherwise stop the recording for good.
+	return t.exec(t.w.statements.input, t.run, int64(in.Number), int64(in.Mono), fullTime(in.Wall), in.Synchronised, kind, body)
+}
+
+func (t *transaction) sample(s *daq.State) error {
+	arguments := make([]any, 0, 5+quantity.Count)
+	arguments = append(arguments, t.next(daq.ClassRecord), daq.FormatTime(s.Time), s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)))
+	for id := range quantity.Count {
+		arguments = append(arguments, s.Values.Column(id))
+	}
+	return t.exec(t.w.statements.sample, arguments...)
+}
+
+func (t *transaction) event(e daq.Event, synchronised bool) (daq.Receipt, error) {
+	switch {
+	case e.Alarm != nil:
+		n := t.next(daq.ClassAlarm)
+		return daq.Receipt{Recorded: true, Sequence: n}, t.alarm(n, e.Alarm, synchronised)
+	case e.Note != nil:
+		n := t.next(daq.ClassEvent)
+		return daq.Receipt{Recorded: true, Sequence: n},
+			t.exec(t.w.statements.note, n, fullTime(e.Note.Time), e.Note.Kind, e.Note.Who, e.Note.Text, synchronised)
+	}
+	return daq.Receipt{}, nil // a reply has no row
+}
+
+func (t *transaction) alarm(n int64, a *daq.AlarmEvent, synchronised bool) error {
+	var until any
+	if !a.Until.IsZero() {
+		until = fullTime(a.Until)
+	}
+	return t.exec(t.w.statements.alarm, n, fullTime(a.Time), a.Name, a.State, a.Priority, column(a.Value), column(a.Limit),
+		a.Cause, a.Consequence, a.Action, a.Who, until, synchronised)
+}
+
+// column is NULL for an unknown number.
+func column(v *float64) any {
+	if v == nil {
+		return nil
+	}
+	return *v
+}
+
+// rest writes what is not a step: configurations, marks, and the numbers given
+// out.
+func (t *transaction) rest(c *chunk) error {
+	for sha, text := range c.configurations {
+		if err := t.exec(t.w.statements.configuration, sha, text, fullTime(time.Now())); err != nil {
+			return fmt.Errorf("configuration: %w", err)
+		}
+	}
+	for key, sequence := range c.marks {
+		if err := t.exec(t.w.statements.mark, key.destination, string(key.class), sequence); err != nil {
+			return fmt.Errorf("mark: %w", err)
+		}
+	}
+	for class, newest := range t.sequences {
+		if newest == t.w.sequences[class] {
+			continue
+		}
+		if err := t.exec(t.w.statements.sequence, string(class), newest); err != nil {
+			return fmt.Errorf("sequence: %w", err)
+		}
+	}
+	return nil
+}
+
+func readSequences(db querier) (map[daq.Class]int64, error) {
+	rows, err := db.Query(`SELECT class, newest FROM sequence`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	newest := map[daq.Class]int64{}
+	for rows.Next() {
+		var class daq.Class
+		var n int64
+		if err := rows.Scan(&class, &n); err != nil {
+			return nil, err
+		}
+		newest[class] = n
+	}
+	return newest, rows.Err()
+}

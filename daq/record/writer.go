@@ -1,0 +1,210 @@
+package record
+
+import (
+	"database/sql"
+	"fmt"
+	"log/slog"
+	"maps"
+	"os"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// A failing commit is tried again after retryFirst, then twice as long each
+// time up to retryLast.
+const (
+	retryFirst = 100 * time.Millisecond
+	retryLast  = 2 * time.Second
+)
+
+// writer is the one goroutine that writes. Everything but the queue and the
+// health is its own.
+type writer struct {
+	r          *Recorder
+	db         *sql.DB
+	path       string
+	file       os.FileInfo // as opened
+	o          Options
+	log        *slog.Logger
+	statements statements
+	sequences  map[daq.Class]int64 // newest given out and on disk
+	inputRun   int64               // of the inputs
+	sha        string              // configuration of the rows
+	purge      purger
+}
+
+func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
+	w := &writer{r: r, db: db, path: path, o: o, log: o.Log, purge: newPurger(o)}
+	if err := w.load(); err != nil {
+		return nil, explain(path, "open", err)
+	}
+	return w, nil
+}
+
+func (w *writer) load() (err error) {
+	if w.file, err = os.Stat(w.path); err != nil {
+		return err
+	}
+	if w.sequences, err = readSequences(w.db); err != nil {
+		return err
+	}
+	if err = w.db.QueryRow(`SELECT coalesce(max(run), 0) FROM run`).Scan(&w.inputRun); err != nil {
+		return err
+	}
+	w.statements, err = prepareStatements(w.db)
+	return err
+}
+
+// run writes what the queue brings until Close, and then the rest.
+func (w *writer) run() {
+	defer close(w.r.done)
+	defer w.closeAll()
+	purge := time.NewTimer(purgeFirst)
+	defer purge.Stop()
+	commit := time.NewTimer(time.Hour)
+	defer commit.Stop()
+	for {
+		select {
+		case <-w.r.closing:
+			w.flush()
+			return
+		case <-w.r.queue.nudge:
+		case <-commit.C:
+		case <-purge.C:
+			purge.Reset(w.housekeep())
+		}
+		w.writeDue(commit)
+	}
+}
+
+// writeDue writes when it is time, and sets the timer for the next look. Half
+// of durable_within is left for the commit itself.
+func (w *writer) writeDue(commit *time.Timer) {
+	due := w.r.queue.due(time.Now(), w.o.DurableWithin/2)
+	if due == 0 {
+		w.flush()
+		due = w.r.queue.due(time.Now(), w.o.DurableWithin/2)
+	}
+	if due >= 0 {
+		commit.Reset(due)
+	}
+}
+
+// flush writes everything that waits, a chunk at a time.
+func (w *writer) flush() {
+	for {
+		c := w.r.queue.take(time.Now())
+		if c.empty() || !w.writeUntilDone(&c) {
+			return
+		}
+	}
+}
+
+// writeUntilDone tries until the chunk is on disk; false when Close has given
+// up waiting for that.
+func (w *writer) writeUntilDone(c *chunk) bool {
+	wait := retryFirst
+	for {
+		err := w.attempt(func(tx *sql.Tx) (func(), error) { return w.write(tx, c) })
+		if err == nil {
+			w.r.queue.written(c)
+			return true
+		}
+		w.log.Error("recording: commit", "err", err, "again_in", wait)
+		select {
+		case <-w.r.abandon:
+			return false
+		case <-time.After(wait):
+		}
+		wait = min(2*wait, retryLast)
+	}
+}
+
+// attempt runs one transaction under the eye of the health. work returns what
+// to do once it is durable.
+func (w *writer) attempt(work func(*sql.Tx) (func(), error)) (err error) {
+	w.r.health.begin(time.Now())
+	defer func() { w.r.health.end(time.Now(), err) }()
+	tx, err := w.db.Begin()
+	if err != nil {
+		return explain(w.path, "begin", err)
+	}
+	defer tx.Rollback()
+	durable, err := work(tx)
+	if err != nil {
+		return explain(w.path, "write", err)
+	}
+	if err := w.o.Commit(tx.Commit); err != nil {
+		return explain(w.path, "commit", err)
+	}
+	durable()
+	return nil
+}
+
+// write puts a chunk into a transaction. Numbers are given out here and count
+// only once they are on disk, so that a failed attempt leaves no hole.
+func (w *writer) write(tx *sql.Tx, c *chunk) (durable func(), err error) {
+	t := &transaction{
+		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha,
+		receipts: make([][]daq.Receipt, len(c.entries)),
+	}
+	for i := range c.entries {
+		if err := t.entry(i, &c.entries[i]); err != nil {
+			return nil, err
+		}
+	}
+	if err := t.rest(c); err != nil {
+		return nil, err
+	}
+	return func() { w.durable(c, t) }, nil
+}
+
+// durable tells whoever waits.
+func (w *writer) durable(c *chunk, t *transaction) {
+	w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
+	w.r.newest.Store(t.sequences[daq.ClassRecord])
+	for i := range c.entries {
+		e := &c.entries[i]
+		if e.Receipts != nil && len(e.Events) > 0 {
+			e.Receipts(t.receipts[i])
+		}
+		w.purge.observe(e.Input)
+	}
+	w.r.wakeAll()
+}
+
+// closeAll closes the readers first: the last connection to go folds the log
+// into the database, and a read-only one cannot.
+func (w *writer) closeAll() {
+	w.r.Reader.Close()
+	w.statements.close()
+	if err := w.db.Close(); err != nil {
+		w.log.Error("recording: close", "err", explain(w.path, "close", err))
+	}
+	w.r.lock.Close()
+}
+
+// housekeep looks after the file, purges one step, and says when to come again.
+func (w *writer) housekeep() time.Duration {
+	now, err := os.Stat(w.path)
+	if err != nil || !os.SameFile(now, w.file) {
+		why := fmt.Sprintf("%s: was removed or replaced while it was in use; what is recorded now is lost: restart flowrigd", w.path)
+		w.r.health.lose(time.Now(), why)
+		w.log.Error("recording: " + why)
+		return purgeEvery
+	}
+	more := false
+	err = w.attempt(func(tx *sql.Tx) (func(), error) {
+		more, err = w.purge.step(tx)
+		return func() {}, err
+	})
+	if err != nil {
+		w.log.Error("recording: purge", "err", err)
+		return purgeEvery
+	}
+	if more {
+		return purgeSoon
+	}
+	return purgeEvery
+}
