@@ -1,0 +1,438 @@
+package mqtt
+
+import (
+	"encoding/json"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// What the broker does is Mosquitto's doing, an implementation nobody here
+// wrote; what it must do is MQTT 3.1.1.
+
+func TestStateAndPresenceAreRetained(t *testing.T) {
+	m := startMosquitto(t, "")
+	stop := start(t, newBench().publisher(t, m.url()))
+	first := m.listen("#")
+	first.await("presence", `"up":true`, 5*time.Second)
+	first.await("state", `"time":"2026-03-01T12:00:00.000000Z"`, 5*time.Second)
+
+	late := m.listen("#")
+	if h := late.await("presence", `"up":true`, 5*time.Second); !h.retained {
+		t.Error("presence came without the retained flag (MQTT 3.1.1, 3.3.1-8)")
+	}
+	h := late.await("state", `"site":"north-hall"`, 5*time.Second)
+	var state map[string]any
+	if err := json.Unmarshal([]byte(h.body), &state); err != nil {
+		t.Fatalf("state %s: %v", h.body, err)
+	}
+	for _, key := range []string{"rig", "recording", "sequence", "quality", "alarms", "clock_synchronised", "reynolds_number"} {
+		if _, ok := state[key]; !ok {
+			t.Errorf("state has no %q", key)
+		}
+	}
+	stop()
+	if h := m.listen("presence").await("presence", `"up":false`, 5*time.Second); !h.retained || !strings.Contains(h.body, "stopped") {
+		t.Errorf("after the end presence is %+v", h)
+	}
+}
+
+func TestSilentEngineIsToldByPresence(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	start(t, b.publisher(t, m.url()))
+	e := m.listen("#")
+	e.await("presence", `"up":true`, 5*time.Second)
+	b.dead.Store(true)
+	e.await("presence", `"why":"the engine`, 2*time.Second)
+	if n, last := len(e.messages("state")), e.last("presence"); n == 0 || !strings.Contains(last.body, `"up":false`) {
+		t.Errorf("%d states, presence %s", n, last.body)
+	}
+	b.dead.Store(false)
+	until(t, "presence up again", 2*time.Second, func() bool { return strings.Contains(e.last("presence").body, `"up":true`) })
+}
+
+func TestWillAfterACutConnection(t *testing.T) {
+	m := startMosquitto(t, "")
+	cut := startProxy(t, m.address())
+	start(t, newBench().publisher(t, cut.url()))
+	e := m.listen("presence")
+	e.await("presence", `"up":true`, 5*time.Second)
+	cut.off()
+	if h := e.await("presence", `"up":false`, 2*time.Second); h.body != `{"up":false}` {
+		t.Errorf("the will is %s", h.body)
+	}
+	cut.on()
+	until(t, "presence up again", 5*time.Second, func() bool { return strings.Contains(e.last("presence").body, `"up":true`) })
+}
+
+// gapFree fails unless the first deliveries of a topic are 1 … n in order.
+func gapFree(t *testing.T, all []heard, n int64) {
+	t.Helper()
+	next := int64(1)
+	for _, h := range all {
+		switch got := sequenceOf(t, h.body); {
+		case got == next:
+			next++
+		case got > next:
+			t.Fatalf("%s: sequence %d came before %d", h.topic, got, next)
+		}
+	}
+	if next != n+1 {
+		t.Fatalf("%d of %d came", next-1, n)
+	}
+}
+
+func TestEveryRecordThroughNetworkOutages(t *testing.T) {
+	m := startMosquitto(t, "")
+	cut := startProxy(t, m.address())
+	b := newBench()
+	start(t, b.publisher(t, cut.url()))
+	e := m.listen("#")
+	e.await("presence", `"up":true`, 5*time.Second)
+	for round := range 5 {
+		for range 300 {
+			b.outbox.add(daq.ClassRecord, "")
+		}
+		b.outbox.add(daq.ClassEvent, "")
+		until(t, "some records", 5*time.Second, func() bool { return len(e.messages("record")) > round*300+50 })
+		cut.off() // in the middle of a batch
+		for range 300 {
+			b.outbox.add(daq.ClassRecord, "")
+		}
+		cut.on()
+	}
+	const total = 5 * 600
+	until(t, "all records", 20*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == total })
+	until(t, "last record", 5*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == total })
+	gapFree(t, e.messages("record"), total)
+	gapFree(t, e.messages("event"), 5)
+}
+
+func TestAlarmsBeforeABacklog(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	for range 2000 {
+		b.outbox.add(daq.ClassRecord, "")
+	}
+	for i := range 100 {
+		b.outbox.add(daq.ClassAlarm, fmt.Sprintf("alarm-%d", i))
+	}
+	e := m.listen("#")
+	start(t, b.publisher(t, m.url()))
+	until(t, "some records", 5*time.Second, func() bool { return len(e.messages("record")) > 300 })
+	b.outbox.add(daq.ClassAlarm, "late")
+	until(t, "all", 20*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 2000 && len(e.messages("record")) == 2000 })
+	alarms, records, lateAt := 0, 0, 0
+	for _, h := range e.messages("") {
+		switch {
+		case h.topic == "alarm/late":
+			lateAt = records
+		case strings.HasPrefix(h.topic, "alarm/"):
+			alarms++
+			if records > 0 {
+				t.Fatalf("%s came after %d records", h.topic, records)
+			}
+		case h.topic == "record":
+			records++
+		}
+	}
+	if alarms != 100 || lateAt == 0 || lateAt > 900 {
+		t.Errorf("%d alarms; the late one came after %d of 2000 records", alarms, lateAt)
+	}
+}
+
+func TestBrokerDownAndBack(t *testing.T) {
+	// Its session store lets the subscriber's subscription live through the
+	// restart; without that the test would see less than the broker did.
+	m := startMosquitto(t, "persistence true")
+	b := newBench()
+	p := b.publisher(t, m.url())
+	e := m.listen("#", "-c", "-i", "listener")
+	start(t, p)
+	e.await("presence", `"up":true`, 5*time.Second)
+	for range 20 {
+		b.outbox.add(daq.ClassRecord, "")
+	}
+	until(t, "first records", 5*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 20 })
+	m.stop(syscall.SIGTERM)
+	for range 200 {
+		b.outbox.add(daq.ClassRecord, "")
+	}
+	b.outbox.add(daq.ClassAlarm, "water-overheat")
+	until(t, "loss noticed", 5*time.Second, func() bool { up, _, why := p.Connected(); return !up && why != "" })
+	m.start()
+	until(t, "all records", 10*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 220 })
+	until(t, "last record", 10*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == 220 })
+	gapFree(t, e.messages("record"), 220)
+	gapFree(t, e.messages("alarm/water-overheat"), 1)
+	if s := p.Stats(); !s.Connected || s.Connections < 2 || s.Acknowledged < 221 {
+		t.Errorf("figures %+v", s)
+	}
+}
+
+func TestBrokerDownAtTheStart(t *testing.T) {
+	m := startMosquitto(t, "")
+	m.stop(syscall.SIGKILL)
+	b := newBench()
+	p := b.publisher(t, m.url())
+	start(t, p)
+	until(t, "a reason", 5*time.Second, func() bool { _, _, why := p.Connected(); return strings.Contains(why, "connect: ") })
+	m.start()
+	until(t, "connected", 5*time.Second, func() bool { up, _, _ := p.Connected(); return up })
+}
+
+func TestRetainedAlarmsAfterABrokerCrash(t *testing.T) {
+	m := startMosquitto(t, "") // forgets what it retains
+	b := newBench()
+	for _, name := range []string{"head-lost", "water-overheat", "head-lost"} {
+		b.outbox.add(daq.ClassAlarm, name)
+	}
+	for range 2 * repairStep { // the search has to go back over these
+		b.outbox.add(daq.ClassAlarm, "broker-lost")
+	}
+	b.standing("head-lost", "water-overheat")
+	start(t, b.publisher(t, m.url()))
+	total := int64(2*repairStep + 3)
+	until(t, "alarms delivered", 10*time.Second, func() bool { return b.outbox.mark(daq.ClassAlarm) == total })
+	m.stop(syscall.SIGKILL)
+	m.start()
+	e := m.listen("alarm/+")
+	e.await("alarm/head-lost", `"sequence":3,`, 10*time.Second)
+	e.await("alarm/water-overheat", `"sequence":2,`, 10*time.Second)
+	if n := len(e.messages("alarm/broker-lost")); n != 0 {
+		t.Errorf("broker-lost is neither standing nor retained, and came %d times", n)
+	}
+}
+
+func TestNothingIsAnnouncedAnew(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	b.standing("head-lost")
+	b.outbox.add(daq.ClassAlarm, "head-lost")
+	p := b.publisher(t, m.url())
+	stop := start(t, p)
+	until(t, "alarm delivered", 5*time.Second, func() bool { return b.outbox.mark(daq.ClassAlarm) == 1 })
+	stop()
+	e := m.listen("#")
+	e.await("alarm/head-lost", `"sequence":1,`, 5*time.Second)
+	again := b.publisher(t, m.url())
+	stop = start(t, again)
+	e.await("presence", `"up":true`, 5*time.Second)
+	// A new alarm and as long a wait as the repair takes: whatever is repeated
+	// comes before it.
+	until(t, "states past the repair", 5*time.Second, func() bool { return len(e.messages("state")) > 20 })
+	b.outbox.add(daq.ClassAlarm, "water-overheat")
+	e.await("alarm/water-overheat", `"sequence":2,`, 5*time.Second)
+	stop()
+	if n := len(e.messages("alarm/head-lost")); n != 1 {
+		t.Errorf("head-lost came %d times, the retained one included", n)
+	}
+}
+
+func TestHungBrokerStopsNothing(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	p := b.publisher(t, m.url())
+	stop := start(t, p)
+	e := m.listen("#")
+	e.await("presence", `"up":true`, 5*time.Second)
+	m.signal(syscall.SIGSTOP)
+	b.outbox.add(daq.ClassAlarm, "head-lost")
+	for i := range 2000 {
+		b.outbox.add(daq.ClassRecord, "")
+		began := time.Now()
+		p.Tell(daq.Told{Event: daq.Event{Alarm: &daq.AlarmEvent{Name: fmt.Sprint(i)}}})
+		if took := time.Since(began); took > 100*time.Millisecond {
+			t.Fatalf("Tell waited %s", took)
+		}
+	}
+	until(t, "hang noticed", 5*time.Second, func() bool { up, _, _ := p.Connected(); return !up })
+	if p.Stats().Dropped == 0 {
+		t.Error("more alarms without the disk than the list holds, and no drop counted")
+	}
+	m.signal(syscall.SIGCONT)
+	until(t, "all records", 20*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 2000 })
+	until(t, "last record", 5*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == 2000 })
+	gapFree(t, e.messages("record"), 2000)
+	m.signal(syscall.SIGSTOP)
+	began := time.Now()
+	stop()
+	if took := time.Since(began); took > 6*time.Second {
+		t.Errorf("the end took %s with a hung broker", took)
+	}
+}
+
+func TestAlarmWithoutTheDisk(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	p := b.publisher(t, m.url())
+	start(t, p)
+	e := m.listen("#")
+	e.await("presence", `"up":true`, 5*time.Second)
+	disk := make(chan struct{})
+	b.outbox.hung.Store(&disk)
+	b.outbox.add(daq.ClassEvent, "") // makes the outbox read, and hang
+	told := daq.Told{Event: daq.Event{Alarm: &daq.AlarmEvent{Name: "head-lost", State: "unacknowledged", Time: time.Now()}}, Recording: testRecording}
+	p.Tell(told)
+	h := e.await("alarm/head-lost", `"recorded":false`, time.Second)
+	if strings.Contains(h.body, `"sequence"`) {
+		t.Errorf("an alarm without the disk has a sequence: %s", h.body)
+	}
+	b.outbox.add(daq.ClassAlarm, "head-lost")
+	b.outbox.hung.Store(nil)
+	close(disk)
+	e.await("alarm/head-lost", `"recorded":true`, 5*time.Second)
+	until(t, "list empty", 5*time.Second, func() bool { return len(p.told.all()) == 0 })
+}
+
+func TestWrongPasswordHasARemedy(t *testing.T) {
+	dir := t.TempDir()
+	secret, accounts := filepath.Join(dir, "secret"), filepath.Join(dir, "accounts")
+	if err := os.WriteFile(secret, []byte("wrong\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	// An empty list of accounts admits nobody.
+	if err := os.WriteFile(accounts, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	m := startMosquitto(t, "password_file "+accounts)
+	b := newBench()
+	p, err := New(Options{
+		Config: config.MQTT{Broker: m.url(), Topic: "flowrig", Every: time.Second, KeepAlive: 2 * time.Second, Username: "bench-3", PasswordFile: secret},
+		Site:   "north-hall", Rig: "bench-3", Outbox: b.outbox, State: b, Alive: func() bool { return true },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	start(t, p)
+	until(t, "a remedy", 5*time.Second, func() bool {
+		_, _, why := p.Connected()
+		return strings.Contains(why, "check mqtt.username and mqtt.password_file")
+	})
+}
+
+func TestNoGoroutineIsLeft(t *testing.T) {
+	m := startMosquitto(t, "")
+	cut := startProxy(t, m.address())
+	before := goleak.IgnoreCurrent()
+	b := newBench()
+	p := b.publisher(t, cut.url())
+	stop := start(t, p)
+	for n := range 10 {
+		until(t, "connected", 5*time.Second, func() bool { return p.Stats().Connections > uint64(n) })
+		b.outbox.add(daq.ClassRecord, "")
+		cut.off()
+		cut.on()
+	}
+	stop()
+	cut.off()
+	goleak.VerifyNone(t, before)
+}
+
+// proxy is a network between the program and the broker that can be cut.
+type proxy struct {
+	t      *testing.T
+	listen net.Listener
+	target string
+	orders chan func()
+	conns  []net.Conn
+	dead   bool
+}
+
+func startProxy(t *testing.T, target string) *proxy {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &proxy{t: t, listen: l, target: target, orders: make(chan func())}
+	done := make(chan struct{})
+	go p.run(done)
+	go p.accept()
+	t.Cleanup(func() {
+		l.Close()
+		p.off()
+		close(done)
+	})
+	return p
+}
+
+func (p *proxy) url() string { return "tcp://" + p.listen.Addr().String() }
+
+func (p *proxy) run(done chan struct{}) {
+	for {
+		select {
+		case f := <-p.orders:
+			f()
+		case <-done:
+			return
+		}
+	}
+}
+
+func (p *proxy) do(f func()) {
+	done := make(chan struct{})
+	p.orders <- func() { f(); close(done) }
+	<-done
+}
+
+func (p *proxy) off() {
+	p.do(func() {
+		p.dead = true
+		for _, c := range p.conns {
+			c.Close()
+		}
+		p.conns = nil
+	})
+}
+
+func (p *proxy) on() { p.do(func() { p.dead = false }) }
+
+func (p *proxy) accept() {
+	for {
+		near, err := p.listen.Accept()
+		if err != nil {
+			return
+		}
+		p.do(func() { p.join(near) })
+	}
+}
+
+func (p *proxy) join(near net.Conn) {
+	far, err := net.Dial("tcp", p.target)
+	if p.dead || err != nil {
+		near.Close()
+		if err == nil {
+			far.Close()
+		}
+		return
+	}
+	p.conns = append(p.conns, near, far)
+	go pipe(near, far)
+	go pipe(far, near)
+}
+
+func pipe(to, from net.Conn) {
+	defer to.Close()
+	buffer := make([]byte, 4096)
+	for {
+		n, err := from.Read(buffer)
+		if err != nil {
+			return
+		}
+		if _, err := to.Write(buffer[:n]); err != nil {
+			return
+		}
+	}
+}

@@ -1,0 +1,178 @@
+package mqtt
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+const testRecording = "0b5f2f0e-6a0b-4c0e-9a53-0d7f3a1f0c11"
+
+// memoryOutbox is an outbox as the recording would give it, with a disk that can be
+// hung.
+type memoryOutbox struct {
+	mu       sync.Mutex
+	messages map[daq.Class][]daq.Message
+	marks    map[daq.Class]int64
+	wake     chan struct{}
+	hung     atomic.Pointer[chan struct{}] // reads wait for it to be closed
+}
+
+func newMemoryOutbox() *memoryOutbox {
+	return &memoryOutbox{messages: map[daq.Class][]daq.Message{}, marks: map[daq.Class]int64{}, wake: make(chan struct{}, 1)}
+}
+
+func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	if hung := o.hung.Load(); hung != nil {
+		select {
+		case <-*hung:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	all := o.messages[class]
+	from := min(int(after), len(all)) // sequences count from 1 without gaps
+	return append([]daq.Message(nil), all[from:min(from+limit, len(all))]...), nil
+}
+
+func (o *memoryOutbox) Mark(_ string, class daq.Class, sequence int64) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.marks[class] = sequence
+}
+
+func (o *memoryOutbox) Marked(_ string, class daq.Class) (int64, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.marks[class], nil
+}
+
+func (o *memoryOutbox) Wake() <-chan struct{} { return o.wake }
+
+func (o *memoryOutbox) mark(class daq.Class) int64 {
+	m, _ := o.Marked("", class)
+	return m
+}
+
+// add records one message; for an alarm with a name.
+func (o *memoryOutbox) add(class daq.Class, name string) int64 {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	n := int64(len(o.messages[class]) + 1)
+	body := fmt.Appendf(nil, `{"recording":%q,"sequence":%d}`, testRecording, n)
+	if class == daq.ClassAlarm {
+		e := daq.AlarmEvent{Name: name, State: "unacknowledged", Time: time.Now()}
+		body = daq.AppendAlarm(nil, &e, testRecording, daq.Receipt{Recorded: true, Sequence: n})
+	}
+	o.messages[class] = append(o.messages[class], daq.Message{Class: class, Sequence: n, Name: name, Body: body})
+	select {
+	case o.wake <- struct{}{}:
+	default:
+	}
+	return n
+}
+
+// bench is a rig for a publisher to look at.
+type bench struct {
+	outbox *memoryOutbox
+	last   atomic.Pointer[daq.State]
+	dead   atomic.Bool
+}
+
+func newBench() *bench {
+	b := &bench{outbox: newMemoryOutbox()}
+	b.last.Store(&daq.State{Time: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), Instruments: []quantity.ID{quantity.Flow}})
+	return b
+}
+
+func (b *bench) Last() *daq.State  { return b.last.Load() }
+func (b *bench) Recording() string { return testRecording }
+func (b *bench) Newest() int64 {
+	b.outbox.mu.Lock()
+	defer b.outbox.mu.Unlock()
+	return int64(len(b.outbox.messages[daq.ClassRecord]))
+}
+
+func (b *bench) standing(names ...string) {
+	s := *b.last.Load()
+	s.Alarms = nil
+	for _, n := range names {
+		s.Alarms = append(s.Alarms, daq.AlarmStatus{Name: n, State: "unacknowledged"})
+	}
+	b.last.Store(&s)
+}
+
+// publisher makes one with times short enough for a test.
+func (b *bench) publisher(t *testing.T, url string) *Publisher {
+	t.Helper()
+	p, err := New(Options{
+		Config: config.MQTT{Broker: url, Topic: "flowrig", Every: 50 * time.Millisecond, KeepAlive: 2 * time.Second},
+		Site:   "north-hall", Rig: "bench-3",
+		Outbox: b.outbox, State: b, Alive: func() bool { return !b.dead.Load() },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.pace.shortest, p.pace.longest = 20*time.Millisecond, 200*time.Millisecond
+	p.pace.connect, p.pace.ack = time.Second, time.Second
+	p.pace.write, p.pace.check = 500*time.Millisecond, 20*time.Millisecond
+	p.pace.poll, p.pace.repair = time.Second, 300*time.Millisecond
+	return p
+}
+
+// start runs the publisher; the function stops it and waits.
+func start(t *testing.T, p *Publisher) (stop func()) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx) }()
+	var once sync.Once
+	stop = func() {
+		once.Do(func() {
+			cancel()
+			select {
+			case err := <-done:
+				if err != nil {
+					t.Errorf("Run: %v", err)
+				}
+			case <-time.After(10 * time.Second):
+				t.Error("Run did not end within 10 s")
+			}
+		})
+	}
+	t.Cleanup(stop)
+	return stop
+}
+
+// until waits for a condition that another process brings about.
+func until(t *testing.T, what string, limit time.Duration, ok func() bool) {
+	t.Helper()
+	deadline := time.Now().Add(limit)
+	for !ok() {
+		if time.Now().After(deadline) {
+			t.Fatalf("%s: not within %s", what, limit)
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+}
+
+func sequenceOf(t *testing.T, body string) int64 {
+	t.Helper()
+	var m struct {
+		Sequence int64 `json:"sequence"`
+	}
+	if err := json.Unmarshal([]byte(body), &m); err != nil {
+		t.Fatalf("%s: %v", body, err)
+	}
+	return m.Sequence
+}

@@ -1,0 +1,205 @@
+// Package mqtt owns the conversation with the broker (MQTT 3.1.1): the retained
+// state and presence, and the delivery of every recorded record, alarm and
+// event at least once. It is the only import of paho.
+//
+//	outbox and last State → session (one connection, windows in flight) → broker → marks back to the outbox
+//
+// What must arrive is read from the recording by sequence; nothing is stored
+// here a second time. Each connection starts with a clean session and sends
+// again whatever was not acknowledged: with the outbox behind it a session kept
+// by the broker would only be a second memory that can disagree. For the same
+// reason reconnection is a loop of this package, a fresh paho client for each
+// connection, and not paho's own, which keeps messages of its own meanwhile.
+//
+// It deliberately does not decide what is recorded, does not judge the rig, and
+// takes no commands.
+package mqtt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// Outbox is the recording as a queue of messages, each class with its own
+// sequence.
+type Outbox interface {
+	// Pending gives up to limit messages with a sequence above after, in order.
+	Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error)
+	// Mark keeps that everything up to sequence has arrived at the destination.
+	Mark(destination string, class daq.Class, sequence int64)
+	// Marked gives the mark; 0 when there is none.
+	Marked(destination string, class daq.Class) (int64, error)
+	// Wake gives a channel that becomes ready when there is something new.
+	Wake() <-chan struct{}
+}
+
+// Rig is what the engine and the recording say of themselves. No method may
+// wait.
+type Rig interface {
+	Last() *daq.State  // nil before the first
+	Recording() string // the UUID of the database; "" without one
+	Newest() int64     // sequence of the newest recorded row
+}
+
+// Options are what a publisher needs.
+type Options struct {
+	Config config.MQTT // Broker is a URL; where Embedded is set, the URL of the started broker
+	Site   string
+	Rig    string
+	Outbox Outbox
+	State  Rig
+	Alive  func() bool  // whether the engine still gives states; must not wait
+	Log    *slog.Logger // nil: silent
+}
+
+// Publisher speaks to one broker for one rig.
+type Publisher struct {
+	config      config.MQTT
+	site, rig   string
+	prefix      string // of every topic, with a slash at the end
+	destination string // the name under which the outbox keeps our marks
+	target      *target
+	outbox      Outbox
+	state       Rig
+	alive       func() bool
+	pace        pace
+	health      *health
+	count       counters
+	told        *toldList
+	feed        *feeder
+	queues      []*queue  // in the order of their priority
+	complained  time.Time // when the outbox's trouble was logged last
+}
+
+// pace holds the times of a conversation.
+type pace struct {
+	connect  time.Duration // for dialling and the handshake
+	write    time.Duration // for one write to the socket
+	ack      time.Duration // for an acknowledgement while connected
+	check    time.Duration // between looks at presence and deadlines
+	poll     time.Duration // between looks at the outbox without a wake
+	grace    time.Duration // for the end
+	repair   time.Duration // for the broker to send what it retains
+	shortest time.Duration // first wait before another connection
+	longest  time.Duration
+}
+
+func usualPace() pace {
+	return pace{
+		connect: 5 * time.Second, write: 2 * time.Second, ack: 10 * time.Second,
+		check: 100 * time.Millisecond, poll: 5 * time.Second, grace: 2 * time.Second,
+		repair: time.Second, shortest: 250 * time.Millisecond, longest: 10 * time.Second,
+	}
+}
+
+// New checks the options, and reads the password and CA files once so that a
+// missing one is known at the start.
+func New(o Options) (*Publisher, error) {
+	if o.Outbox == nil || o.State == nil || o.Alive == nil {
+		return nil, errors.New("mqtt: an outbox, a state and a sign of life are needed")
+	}
+	for _, level := range append(strings.Split(o.Config.Topic, "/"), o.Site, o.Rig) {
+		if level == "" || level != plainLevel(level) {
+			return nil, fmt.Errorf("mqtt: topic level %q: must be text without / + # and control characters; change mqtt.topic, site or rig", level)
+		}
+	}
+	t, err := newTarget(o.Config, "flowrigd-"+o.Site+"-"+o.Rig)
+	if err != nil {
+		return nil, fmt.Errorf("mqtt: %w", err)
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	p := &Publisher{
+		config: o.Config, site: o.Site, rig: o.Rig, target: t,
+		prefix:      o.Config.Topic + "/" + o.Site + "/" + o.Rig + "/",
+		destination: t.name(o.Config.Embedded),
+		outbox:      o.Outbox, state: o.State, alive: o.Alive,
+		pace: usualPace(), health: newHealth(o.Log, t.address),
+		told: newToldList(),
+	}
+	p.feed = newFeeder(o.Outbox, p.destination)
+	p.queues = []*queue{
+		{class: daq.ClassAlarm, limit: 32},
+		{class: daq.ClassEvent, limit: 32},
+		{class: daq.ClassRecord, limit: 100, spacing: time.Millisecond},
+	}
+	return p, nil
+}
+
+// plainLevel replaces what a topic level may not hold, MQTT 3.1.1 sections 4.7.1
+// and 1.5.3: a broker closes the connection on it, and would again at each
+// redelivery.
+func plainLevel(level string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f || strings.ContainsRune("/+#\uFFFD", r) {
+			return '_'
+		}
+		return r
+	}, level)
+}
+
+// Run connects, and connects again, until the context ends. Then it says that
+// the rig is down, sends what is still to be sent within a grace time, and
+// disconnects. A broker that is away is not an error.
+func (p *Publisher) Run(ctx context.Context) error {
+	// The outbox is read during the grace time too.
+	reading, stop := context.WithCancel(context.WithoutCancel(ctx))
+	go p.feed.run(reading)
+	var wait backoff
+	for ctx.Err() == nil {
+		began := time.Now()
+		err := p.converse(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		p.health.down(err)
+		if time.Since(began) > p.pace.longest {
+			wait = backoff{}
+		}
+		pause(ctx, wait.next(p.pace.shortest, p.pace.longest))
+	}
+	p.health.end()
+	stop()
+	return p.feed.finish(p.pace.grace)
+}
+
+// converse holds one connection, from the handshake to its end.
+func (p *Publisher) converse(ctx context.Context) error {
+	l, err := p.target.open(ctx, p.pace, will{topic: p.prefix + "presence", body: `{"up":false}`})
+	if err != nil {
+		return err
+	}
+	p.health.up()
+	s := newSession(p, l)
+	err = s.run(ctx)
+	l.close(s.broken, time.Second)
+	return err
+}
+
+// Tell takes an event after the journal. Only an alarm told without the disk
+// matters here: it is published at once, since the outbox does not have it.
+// Tell does not wait.
+func (p *Publisher) Tell(t daq.Told) {
+	if t.Alarm == nil {
+		return
+	}
+	if t.Recorded {
+		p.told.recorded(t.Alarm.Name, t.Alarm.Time)
+		return
+	}
+	if !p.told.add(t) {
+		p.count.dropped.Add(1)
+	}
+}
+
+// Connected says whether the broker is connected, since when it is so, and why
+// not.
+func (p *Publisher) Connected() (bool, time.Time, string) { return p.health.now() }

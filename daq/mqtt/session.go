@@ -1,0 +1,210 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"flowrigd/daq"
+)
+
+// session is the work over one connection: a single goroutine that publishes,
+// counts acknowledgements and moves the marks.
+type session struct {
+	*Publisher
+	link   *link
+	direct window             // presence, alarms told without the disk, repairs
+	flown  map[*daq.Told]bool // those in direct
+	wake   <-chan struct{}    // of the outbox
+	polled time.Time          // when the outbox was last looked at without a wake
+	said   bool               // presence was said on this connection
+	up     bool               // and what it said
+	ending bool
+	broken error
+	repair *repair
+}
+
+func newSession(p *Publisher, l *link) *session {
+	p.count.connections.Add(1)
+	s := &session{Publisher: p, link: l, flown: map[*daq.Told]bool{}, wake: p.outbox.Wake(), polled: time.Now()}
+	for _, q := range p.queues {
+		p.count.retried.Add(uint64(q.restart()))
+	}
+	s.repair = newRepair(s)
+	return s
+}
+
+// run works until the connection or the context ends; the error says why the
+// connection is no longer any good.
+func (s *session) run(ctx context.Context) error {
+	every := time.NewTicker(max(s.config.Every, 10*time.Millisecond))
+	defer every.Stop()
+	check := time.NewTicker(s.pace.check)
+	defer check.Stop()
+	s.begin()
+	var over <-chan time.Time
+	stop := ctx.Done()
+	for {
+		s.settle()
+		s.ask()
+		if s.broken != nil {
+			return s.broken
+		}
+		if s.ending && s.idle() {
+			return nil
+		}
+		select {
+		case <-stop:
+			stop, over = nil, time.After(s.pace.grace)
+			s.end()
+		case <-over:
+			s.health.log.Info("not everything was sent before the end; the recording keeps it for the next start")
+			return nil
+		case err := <-s.link.lost:
+			return fmt.Errorf("connection lost: %w", err)
+		case a := <-s.feed.answers:
+			s.take(a)
+		case <-s.wake:
+			s.hungry()
+		case <-s.told.wake:
+			s.tell()
+		case <-s.queues[0].flying.oldest():
+		case <-s.queues[1].flying.oldest():
+		case <-s.queues[2].flying.oldest():
+		case <-s.direct.oldest():
+		case <-every.C:
+			s.publishState()
+		case <-check.C:
+			s.check(time.Now())
+		}
+	}
+}
+
+// begin says what a fresh subscriber needs first.
+func (s *session) begin() {
+	s.presence(s.alive(), silent)
+	s.publishState()
+	s.tell()
+	s.repair.start()
+}
+
+// silent is why presence is down while the connection is up.
+const silent = "the engine gives no fresh state: readings are old"
+
+// presence says whether the rig is up, when that has changed.
+func (s *session) presence(up bool, why string) {
+	if s.said && s.up == up {
+		return
+	}
+	s.said, s.up = true, up
+	s.send(&s.direct, flight{}, "presence", presenceBody(up, why, time.Now()))
+}
+
+// send publishes with QoS 1 and puts the flight into its window. All but
+// records and events are retained.
+func (s *session) send(w *window, f flight, topic string, body []byte) {
+	if s.broken != nil {
+		return
+	}
+	retained := topic != "record" && topic != "event"
+	f.token, f.at = s.link.publish(s.prefix+topic, 1, retained, body), time.Now()
+	s.note(f.token)
+	*w = append(*w, f)
+}
+
+// note counts a publication, and sees a connection that takes no more before a
+// whole batch runs into it.
+func (s *session) note(t paho.Token) {
+	s.count.published.Add(1)
+	select {
+	case <-t.Done():
+		if err := t.Error(); err != nil {
+			s.broken = fmt.Errorf("publish: %w", err)
+		}
+	default:
+	}
+}
+
+// publishState gives the last state, unless the engine is silent: an old state
+// that comes anew would look alive.
+func (s *session) publishState() {
+	last := s.state.Last()
+	if s.ending || s.broken != nil || last == nil || !s.alive() {
+		return
+	}
+	t := s.link.publish(s.prefix+"state", 0, true, daq.AppendState(nil, last, daq.Identity{
+		Site: s.site, Rig: s.rig, Recording: s.state.Recording(), Sequence: s.state.Newest()}))
+	s.note(t)
+	if s.broken != nil {
+		s.count.dropped.Add(1)
+	}
+}
+
+// tell publishes the alarms told without the disk that are not in flight yet.
+func (s *session) tell() {
+	for _, t := range s.told.all() {
+		if s.flown[t] {
+			continue
+		}
+		s.flown[t] = true
+		s.sendAlarm(&s.direct, flight{told: t}, t.Alarm.Name, daq.AppendAlarm(nil, t.Alarm, t.Recording, t.Receipt))
+	}
+}
+
+func (s *session) sendAlarm(w *window, f flight, name string, body []byte) {
+	s.repair.touched(name)
+	s.send(w, f, "alarm/"+plainLevel(name), body)
+}
+
+// hungry notes that the outbox has news.
+func (s *session) hungry() {
+	// Taken before the next question: what comes after it wakes us again.
+	s.wake, s.polled = s.outbox.Wake(), time.Now()
+	for _, q := range s.queues {
+		q.behind = true
+	}
+}
+
+// check looks at everything that happens by waiting.
+func (s *session) check(now time.Time) {
+	if !s.ending {
+		s.presence(s.alive(), silent)
+	}
+	if now.Sub(s.polled) >= s.pace.poll {
+		s.hungry()
+	}
+	late := s.direct.overdue(now, s.pace.ack)
+	for _, q := range s.queues {
+		late = late || q.flying.overdue(now, s.pace.ack)
+	}
+	if late {
+		// MQTT 3.1.1 section 4.4 allows sending again only on a new connection.
+		s.broken = fmt.Errorf("no acknowledgement within %s", s.pace.ack)
+	}
+}
+
+// end says that the rig is down and has what was recorded last read once more.
+func (s *session) end() {
+	s.ending = true
+	s.presence(false, "the program was stopped")
+	s.hungry()
+}
+
+// idle says whether nothing is on its way or to be fetched.
+func (s *session) idle() bool {
+	busy := s.feed.busy || len(s.direct) > 0
+	for _, q := range s.queues {
+		busy = busy || q.behind || len(q.flying) > 0 || q.acked != q.stored
+	}
+	return !busy
+}
+
+// presenceBody is the JSON of presence.
+func presenceBody(up bool, why string, now time.Time) []byte {
+	if up {
+		return fmt.Appendf(nil, `{"up":true,"time":%q}`, daq.FormatTime(now))
+	}
+	return fmt.Appendf(nil, `{"up":false,"time":%q,"why":%q}`, daq.FormatTime(now), why)
+}
