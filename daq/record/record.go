@@ -62,7 +62,8 @@ type Recorder struct {
 	closing chan struct{} // closed: write what is there and stop
 	abandon chan struct{} // closed: stop retrying
 	done    chan struct{}
-	once    sync.Once
+	stop    sync.Once
+	giveUp  sync.Once
 
 	mu   sync.Mutex
 	wake chan struct{} // closed and replaced after each commit
@@ -170,11 +171,11 @@ func (r *Recorder) Healthy() (ok bool, since time.Time, why string) {
 // Close writes what is queued and closes the database. It gives up when ctx
 // ends, with an error that says how much is not on disk.
 func (r *Recorder) Close(ctx context.Context) error {
-	r.once.Do(func() { close(r.closing) })
+	r.stop.Do(func() { close(r.closing) })
 	select {
 	case <-r.done:
 	case <-ctx.Done():
-		close(r.abandon)
+		r.giveUp.Do(func() { close(r.abandon) })
 		select {
 		case <-r.done:
 		case <-time.After(abandonGrace): // the disk hangs inside a commit: nothing can end that
