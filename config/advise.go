@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"slices"
 	"strings"
 
 	"flowrigd/calc/quantity"
@@ -20,8 +21,11 @@ func (l *loader) advise() {
 	l.adviseListen()
 }
 
-// adviseAccuracy warns of an instrument with no maker's figure.
+// adviseAccuracy warns of what has no figure of its uncertainty.
 func (l *loader) adviseAccuracy() {
+	if n := l.root.node.child("tube").child("bore"); n != nil && l.config.Tube.Bore.X > 0 && l.config.Tube.Bore.U == 0 {
+		l.report.warn(n.value, "tube.bore has no ±: it counts as exact, and the uncertainty of the Reynolds number is too small", fmt.Sprintf("write how well it is known, such as %q", Format(l.config.Tube.Bore.X, Length)+" ± 0.05 mm"))
+	}
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
 		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil {
@@ -41,7 +45,10 @@ func (l *loader) adviseBoiling() {
 		if a.Above == nil || *a.Above < boiling || !a.watchesWater() {
 			continue
 		}
-		l.report.warn(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %s and never passes %s", a.Name, boiling, Format(l.config.Altitude, Length), Format(*a.Above, Temperature)), "write a limit below boiling")
+		if in := l.config.Instrument(a.On[0]); in != nil && in.Range != nil && *a.Above >= in.Range.High {
+			continue // has been reported
+		}
+		l.report.warn(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %.0f m and never passes %s", a.Name, boiling, l.config.Altitude, Format(*a.Above, Temperature)), "write a limit below boiling")
 	}
 }
 
@@ -59,13 +66,12 @@ func (l *loader) adviseDevices() {
 	}
 }
 
+// used reports a line that an instrument names; one that names none which is
+// there, and is reported for it, may have meant any.
 func (l *loader) used(port string) bool {
-	for _, in := range l.config.Instruments {
-		if in.Port == port {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(l.config.Instruments, func(in Instrument) bool {
+		return in.Port == port || l.config.Port(in.Port) == nil
+	})
 }
 
 // adviseSupply warns where dry heating cannot be detected.

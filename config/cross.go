@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"math"
 
 	"flowrigd/calc/quantity"
 )
@@ -16,6 +17,7 @@ func (l *loader) crossCheck() {
 		l.checkAlarm(&l.config.Alarms[i])
 	}
 	l.checkLip()
+	l.checkCounters()
 }
 
 // checkDevices refuses two lines on one device.
@@ -78,13 +80,15 @@ func (in *Instrument) overlaps(other *Instrument) bool {
 
 // checkLines holds the conversations on one line against one another.
 func (l *loader) checkLines() {
+	told := map[string]bool{}
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
 		port := l.config.Port(in.Port)
 		if port == nil {
 			continue
 		}
-		if in.Modbus != nil && port.DataBits != 8 {
+		if in.Modbus != nil && port.DataBits != 8 && !told[port.Name] {
+			told[port.Name] = true
 			l.report.add(l.at("ports", port.Name, "framing"), fmt.Sprintf("ports.%s.framing: Modbus RTU needs 8 data bits, and instruments.%s speaks it", port.Name, in.Name), `write "8E1" or "8N1"`)
 		}
 		if other := l.sharer(in); in.Stream != nil && other != nil {
@@ -111,10 +115,28 @@ func (l *loader) checkColdJunctions() {
 		if t == nil || t.ColdJunction != nil || t.From == in.ID || t.From == quantity.Flow {
 			continue
 		}
+		if t.From > in.ID && l.circular(in) { // told once for both
+			l.report.add(l.at("instruments", in.Name, "thermocouple", "cold_junction"), fmt.Sprintf("instruments.%s.thermocouple.cold_junction: its own temperature is needed to measure that of %s", in.Name, t.From.Short()), `write a temperature such as "23 Cel ± 2 K"`)
+		}
 		if l.config.Instrument(t.From) == nil {
 			l.report.add(l.at("instruments", in.Name, "thermocouple", "cold_junction"), fmt.Sprintf("instruments.%s.thermocouple.cold_junction: there is no instrument %s in this file", in.Name, t.From.Short()), fmt.Sprintf(`write [instruments.%s], or a temperature such as "23 Cel ± 2 K"`, t.From.Short()))
 		}
 	}
+}
+
+// circular reports a cold junction that leads back to the instrument itself.
+func (l *loader) circular(in *Instrument) bool {
+	next := in
+	for range quantity.Count {
+		if next == nil || next.Thermocouple == nil || next.Thermocouple.ColdJunction != nil {
+			return false
+		}
+		if next.Thermocouple.From == in.ID {
+			return true
+		}
+		next = l.config.Instrument(next.Thermocouple.From)
+	}
+	return false
 }
 
 // checkAlarm holds a limit against what its instruments can measure.
@@ -139,10 +161,12 @@ func (l *loader) checkAlarm(a *Alarm) {
 	}
 }
 
-// alarmPlace is where the limit stands; for a default the instrument's range.
+// alarmPlace is where the limit or the deadband stands; for a default the instrument's range.
 func (l *loader) alarmPlace(a *Alarm, key string, id quantity.ID) place {
-	if n := l.root.node.child("alarms").child(a.Name); n.child(key) != nil {
-		return n.child(key).value
+	for _, key := range []string{key, "deadband"} {
+		if n := l.root.node.child("alarms").child(a.Name).child(key); n != nil {
+			return n.value
+		}
 	}
 	return l.at("instruments", id.Short(), "range")
 }
@@ -177,4 +201,19 @@ func (l *loader) checkLip() {
 		return
 	}
 	l.report.add(l.at("instruments", "level", "range"), fmt.Sprintf("instruments.level.range: the lip at %s lies outside it, %s to %s", Format(lip, Length), Format(in.Range.Low, Length), Format(in.Range.High, Length)), "write the range of the sensor, or the height of the lip above the sensor's datum")
+}
+
+// checkCounters refuses a counter that may wrap unseen: until a reading is
+// stale, a rate is made from the counts at its ends.
+func (l *loader) checkCounters() {
+	for i := range l.config.Instruments {
+		in := &l.config.Instruments[i]
+		if in.Pulses == nil || in.Range == nil || DimensionOf(in.ID) != VolumeFlow {
+			continue
+		}
+		wraps := math.Ldexp(1, in.Pulses.Bits) / (in.Range.High * in.Pulses.PerCubicMeter)
+		if wraps <= in.StaleAfter.Seconds() && wraps > 0 {
+			l.report.add(l.at("instruments", in.Name, "pulses"), fmt.Sprintf("instruments.%s.pulses: a counter of %d bits wraps every %s at %s, before a reading is stale after %s", in.Name, in.Pulses.Bits, Format(wraps, Time), Format(in.Range.High, VolumeFlow), Format(in.StaleAfter.Seconds(), Time)), "use a wider counter, or write a shorter stale_after")
+		}
+	}
 }

@@ -24,7 +24,7 @@ func Format(value float64, d Dimension) string {
 func personUnit(value float64, d Dimension) string {
 	a := math.Abs(value)
 	switch {
-	case d == Length && a > 0 && a < 0.9995:
+	case d == Length && a < 0.9995:
 		return "mm"
 	case d == Volume && a > 0 && a < 0.9995e-3:
 		return "mL"

@@ -91,7 +91,7 @@ func (l *loader) portOf(s *section) string {
 	name, n := s.text("port", "bus")
 	switch {
 	case s.node.child("port") == nil:
-		s.missing("port", "write the name of one of the [ports], such as port = \"bus\"")
+		s.missing("port", l.portRemedy(""))
 	case n != nil && l.root.node.child("ports").child(name) == nil:
 		s.bad("port", n, quoted(name)+" is not a port of this file", l.portRemedy(name))
 	}
@@ -103,13 +103,16 @@ func (l *loader) portRemedy(name string) string {
 	for _, p := range l.config.Ports {
 		names = append(names, p.Name)
 	}
-	if best := nearest(name, names); best != "" {
+	if best := nearest(name, names); best != "" && name != "" {
 		return fmt.Sprintf("write %q", best)
 	}
-	if len(names) == 0 {
+	switch {
+	case len(names) == 0:
 		return fmt.Sprintf("define [ports.%s]", cmp.Or(name, "bus"))
+	case name == "":
+		return "write port = " + oneOf(quoteAll(names))
 	}
-	return fmt.Sprintf("write %s, or define [ports.%s]", oneOf(quoteAll(names)), cmp.Or(name, "bus"))
+	return fmt.Sprintf("write %s, or define [ports.%s]", oneOf(quoteAll(names)), name)
 }
 
 // written says which of the keys stand in the section.

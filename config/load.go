@@ -13,7 +13,7 @@ import (
 )
 
 // maxFile is the largest configuration that is read, in bytes.
-const maxFile = 1 << 20
+const maxFile = 128 << 10
 
 // Load reads and checks a configuration file. The Config is nil when a problem
 // is more than a warning.
@@ -103,16 +103,21 @@ func (l *loader) load() *Config {
 	return &l.config
 }
 
-// at is the place of the deepest part of a path that is written.
+// at is the place of the deepest part of a path that is written: a value's, or
+// a table's name.
 func (l *loader) at(path ...string) place {
-	n, at := l.root.node, l.root.node.at
+	n := l.root.node
 	for _, key := range path {
-		if n = n.child(key); n == nil {
+		below := n.child(key)
+		if below == nil {
 			break
 		}
-		at = n.at
+		n = below
 	}
-	return at
+	if n.isTable() {
+		return n.at
+	}
+	return n.value
 }
 
 // file makes a file name absolute; "" stays.

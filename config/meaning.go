@@ -24,7 +24,7 @@ func (s *section) meaning(in *Instrument) {
 		in.Thermocouple = t.thermocouple(in.ID)
 		t.done()
 	}
-	switch s.exactlyOne("what the number means", "unit", "scale", "pulses") {
+	switch s.exactlyOne("what its number means", "unit", "scale", "pulses") {
 	case "unit":
 		in.Unit = s.unit(in)
 	case "scale":
@@ -211,7 +211,7 @@ func (s *section) junction(n *node) *uncertainty.Value {
 func (s *section) junctionInstrument(t *Thermocouple, id quantity.ID, name string, n *node) {
 	from, ok := quantity.ByShort(name)
 	if !ok || !quantity.Table[from].Measured || DimensionOf(from) != Temperature || from == id {
-		s.bad("cold_junction", n, quoted(name)+" is not another instrument that measures a temperature", `write ambient, or a temperature such as "23 Cel ± 2 K"`)
+		s.bad("cold_junction", n, quoted(name)+" is not another instrument that measures a temperature", `write the name of another one, or a temperature such as "23 Cel ± 2 K"`)
 		return
 	}
 	t.From = from

@@ -144,7 +144,7 @@ func TestFormat(t *testing.T) {
 		{0.013, Length, "13 mm"},
 		{0.01304, Length, "13.04 mm"},
 		{1.1, Length, "1.1 m"},
-		{0, Length, "0 m"},
+		{0, Length, "0 mm"},
 		{75, Temperature, "75 Cel"},
 		{2, TemperatureDifference, "2 K"},
 		{0.2, Time, "200 ms"},

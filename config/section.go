@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -36,7 +37,9 @@ func (s *section) path(key string) string {
 
 // take finds a key and marks it as known; nil where it is not written.
 func (s *section) take(key string) *node {
-	s.known = append(s.known, key)
+	if !contains(s.known, key) {
+		s.known = append(s.known, key)
+	}
 	return s.node.child(key)
 }
 
@@ -78,14 +81,7 @@ func (s *section) unknownRemedy(key string) string {
 	return "write " + oneOf(s.known) + ", or leave it out"
 }
 
-func contains(words []string, word string) bool {
-	for _, w := range words {
-		if w == word {
-			return true
-		}
-	}
-	return false
-}
+func contains(words []string, word string) bool { return slices.Contains(words, word) }
 
 // text reads a string; it may be absent.
 func (s *section) text(key, example string) (string, *node) {

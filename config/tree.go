@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -40,7 +41,7 @@ func (n *node) isTable() bool { return n != nil && n.kind == unstable.Table }
 // parseTree reads the text into a tree; syntax errors and keys that stand
 // there twice are reported. It gives nil when the syntax is broken.
 func parseTree(text []byte, r *report) *node {
-	t := &treeBuilder{report: r, root: &node{kind: unstable.Table, at: place{1, 1}, value: place{1, 1}}}
+	t := &treeBuilder{report: r, root: &node{kind: unstable.Table, at: place{1, 1}, value: place{1, 1}}, lines: lineStarts(text)}
 	t.table = t.root
 	t.parser.Reset(text)
 	for t.parser.NextExpression() {
@@ -66,6 +67,7 @@ type treeBuilder struct {
 	parser unstable.Parser
 	report *report
 	root   *node
+	lines  []int // where each begins
 	table  *node // that the next key goes to
 }
 
@@ -92,8 +94,23 @@ func oneLine(text string) string {
 }
 
 func (t *treeBuilder) place(r unstable.Range) place {
-	start := t.parser.Shape(r).Start
-	return place{start.Line, start.Column}
+	line, exact := slices.BinarySearch(t.lines, int(r.Offset))
+	if !exact {
+		line--
+	}
+	return place{line + 1, int(r.Offset) - t.lines[line] + 1}
+}
+
+// lineStarts finds where each line begins; the parser's own count starts over
+// for each place.
+func lineStarts(text []byte) []int {
+	starts := []int{0}
+	for i, c := range text {
+		if c == '\n' {
+			starts = append(starts, i+1)
+		}
+	}
+	return starts
 }
 
 // expression takes one [header], [[header]] or key = value.
@@ -116,7 +133,7 @@ func (t *treeBuilder) openTable(n *unstable.Node) {
 		t.table = &node{kind: unstable.Table} // a bin for what follows
 	case last.header || last.inline:
 		t.twice(last, t.lastPlace(n))
-		t.table = last
+		t.table = &node{kind: unstable.Table}
 	default:
 		last.header, last.at = true, t.lastPlace(n)
 		t.table = last

@@ -1,0 +1,562 @@
+package config
+
+import (
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// badFiles lists every file of testdata/bad with all that is said of it, in
+// order; the file's name before each line is left out here.
+var badFiles = []struct {
+	name string
+	want []string
+}{
+	{"accuracy-dimension", []string{
+		`34:21: instruments.temperature.accuracy.fixed: "1.5 mV": mV is not the unit of a temperature difference; write one of K, Cel, degF`,
+	}},
+	{"accuracy-empty", []string{
+		`34:1: instruments.temperature.accuracy: no figure; write of_reading, of_span or fixed`,
+	}},
+	{"accuracy-span", []string{
+		`40:23: instruments.level.accuracy.of_span: the span is not known; write range beside accuracy`,
+	}},
+	{"alarm-deadband", []string{
+		`48:12: alarms.water-overheat.deadband: "-2 K" is below zero; write it without the minus`,
+	}},
+	{"alarm-default-out-of-range", []string{
+		`33:10: alarms.water-overheat: the limit of 75 Cel is never passed within the range of instruments.temperature, 0 Cel to 70 Cel; change the limit, the deadband or the range`,
+	}},
+	{"alarm-dimension", []string{
+		`49:9: alarms.fast.above: "1 m": m is not the unit of a velocity; write one of m/s, cm/s, mm/s`,
+	}},
+	{"alarm-empty-action", []string{
+		`48:10: alarms.water-overheat.action: "" is not a sentence; write one sentence of up to 500 bytes, or leave the key out`,
+	}},
+	{"alarm-fault-limit", []string{
+		`48:1: alarms.instrument-fault-flow.above: unknown key; write one of on_delay, off_delay, latch, trip, priority, cause, consequence, action, or leave it out`,
+	}},
+	{"alarm-fault-nobody", []string{
+		`47:9: alarms.instrument-fault-tank: there is no instrument tank in this file; write [instruments.tank], or leave the alarm out`,
+	}},
+	{"alarm-ice", []string{
+		`48:9: alarms.water-overheat.above: water is ice at -198.15 Cel; write a temperature of water, such as "75 Cel"`,
+	}},
+	{"alarm-latch", []string{
+		`50:9: alarms.fast.latch: text where yes or no belongs; write true or false without quotes`,
+	}},
+	{"alarm-later", []string{
+		`47:9: alarms.heating-without-supply: this version does not have that built-in alarm; leave the table out`,
+	}},
+	{"alarm-name", []string{
+		`47:9: alarms.Fast_flow: not a name for an alarm; write small letters, digits and hyphens between them`,
+	}},
+	{"alarm-never-clears", []string{
+		`48:12: alarms.water-overheat: with a deadband of 80 K it never clears within the range of instruments.temperature, 0 Cel to 110 Cel; change the limit, the deadband or the range`,
+	}},
+	{"alarm-no-broker", []string{
+		`47:9: alarms.broker-lost: there is no broker in this file; write [mqtt], or leave the alarm out`,
+	}},
+	{"alarm-no-limit", []string{
+		`47:9: alarms.fast: the limit is missing; write above or below`,
+	}},
+	{"alarm-no-on", []string{
+		`47:9: alarms.water-overheet.on is missing; write [alarms.water-overheat] if you mean the built-in one, or on = "velocity"`,
+	}},
+	{"alarm-on-built-in", []string{
+		`48:1: alarms.water-overheat.on: a built-in alarm has its own; leave on out, or give your alarm another name`,
+	}},
+	{"alarm-on-full-name", []string{
+		`48:6: alarms.fast.on: "velocity_meters_per_second" is not a quantity; write "velocity", without the unit`,
+	}},
+	{"alarm-on-typo", []string{
+		`48:6: alarms.fast.on: "velocty" is not a quantity; write "velocity"`,
+	}},
+	{"alarm-on-word", []string{
+		`48:6: alarms.fast.on: "regime" is not a number and has no limit; write a quantity with a number, such as "velocity"`,
+	}},
+	{"alarm-out-of-range", []string{
+		`48:9: alarms.water-overheat: the limit of 120 Cel is never passed within the range of instruments.temperature, 0 Cel to 110 Cel; change the limit, the deadband or the range`,
+	}},
+	{"alarm-priority", []string{
+		`50:12: alarms.fast.priority: "urgent" is not known here; write one of "high", "medium", "low"`,
+	}},
+	{"alarm-two-limits", []string{
+		`50:1: alarms.fast: above and below stand together; write only one of them`,
+	}},
+	{"alarm-wrong-side", []string{
+		`48:1: alarms.water-overheat.below: unknown key; write one of above, deadband, on_delay, off_delay, latch, trip, priority, cause, consequence, action, or leave it out`,
+	}},
+	{"alarm-wrong-unit", []string{
+		`48:9: alarms.water-overheat.above: "75 kPa": kPa is not the unit of a temperature; write one of Cel, °C, K, degF`,
+	}},
+	{"altitude-high", []string{
+		`3:12: altitude: "12 km" is out of range; write a length from -430 m to 6000 m`,
+	}},
+	{"baud-text", []string{
+		`17:8: ports.tc.baud: text is not a rate of serial lines; write the instrument's rate without quotes, such as 9600, 19200 or 115200`,
+	}},
+	{"baud", []string{
+		`17:8: ports.tc.baud: the number 9601 is not a rate of serial lines; write the instrument's rate without quotes, such as 9600, 19200 or 115200`,
+	}},
+	{"bore-infinite", []string{
+		`5:8: tube.bore: "1e999 mm": the number is too large; write a length such as "13 mm"`,
+	}},
+	{"bore-missing", []string{
+		`4:2: tube.bore is missing; write bore = "13.00 mm ± 0.04 mm"`,
+	}},
+	{"bore-nan", []string{
+		`5:8: tube.bore: "nan mm": no number at the beginning; write a length such as "13 mm"`,
+	}},
+	{"bore-negative", []string{
+		`5:8: tube.bore: "-13 mm" is out of range; write a length from 0.1 mm to 1 m`,
+	}},
+	{"bore-no-space", []string{
+		`5:8: tube.bore: "13mm": no space between number and unit; write "13 mm"`,
+	}},
+	{"bore-no-unit", []string{
+		`5:8: tube.bore: "13.00": the unit is missing; write a length such as "13 mm"`,
+	}},
+	{"bore-spread-large", []string{
+		`5:8: tube.bore: "13 mm ± 13 mm": the uncertainty is as large as the length; measure it better, or check the unit behind ±`,
+	}},
+	{"bore-spread-unit", []string{
+		`5:8: tube.bore: "13 mm ± 0.04 K": behind ±: K is not the unit of a length; write one of mm, cm, m, in`,
+	}},
+	{"bore-wrong-unit", []string{
+		`5:8: tube.bore: "13.00 mL": mL is not the unit of a length; write one of mm, cm, m, in`,
+	}},
+	{"bore-zero", []string{
+		`5:8: tube.bore: "0 mm" is out of range; write a length from 0.1 mm to 1 m`,
+	}},
+	{"checksum-modbus", []string{
+		`24:12: instruments.flow.checksum: Modbus has its own; leave checksum out`,
+	}},
+	{"checksum-unknown", []string{
+		`30:12: instruments.temperature.checksum: "md5" is not known here; write one of "none", "xor", "sum", "crc16"`,
+	}},
+	{"conversation-none", []string{
+		`27:14: instruments.temperature: the conversation is missing; write one of modbus, query, stream`,
+	}},
+	{"conversation-two", []string{
+		`30:1: instruments.temperature: query and stream stand together; write only one of them`,
+	}},
+	{"correct-falling", []string{
+		`40:31: instruments.level.correct: the point does not lie above the one before it; write the points in rising order, indicated and true`,
+	}},
+	{"correct-one", []string{
+		`40:13: instruments.level.correct: a calibration of fewer than two points; write at least two points, indicated and true, such as [["0 mm", "1.2 mm"], ["400 mm", "399.1 mm"]]`,
+	}},
+	{"device-missing", []string{
+		"15:8: ports.tc.device is missing; write device = \"/dev/serial/by-id/usb-rs485-0\", see `flowrigd ports`",
+	}},
+	{"device-twice", []string{
+		`16:10: ports.tc.device: /dev/serial/by-id/usb-rs485-0 is the device of ports.bus too; write another device, or put the instruments on one port`,
+	}},
+	{"drop-below", []string{
+		`10:8: tank.drop: the lip would be 850 mm below the tube's outlet, and no water would run; write how far the level's datum is above the outlet`,
+	}},
+	{"every-short", []string{
+		`29:9: instruments.temperature.every: "1 ms" is out of range; write a time from 10 ms to 60 min`,
+	}},
+	{"five-mistakes", []string{
+		`5:8: tube.bore: "13.00 mn": "mn" is not a unit; write one of mm, cm, m, in`,
+		`17:8: ports.tc.baud: the number 9601 is not a rate of serial lines; write the instrument's rate without quotes, such as 9600, 19200 or 115200`,
+		`22:55: instruments.flow.modbus.regster: unknown key; write register`,
+		`28:8: instruments.temperature.port: "tcc" is not a port of this file; write "tc"`,
+		`49:9: alarms.fast.above: "1 m": m is not the unit of a velocity; write one of m/s, cm/s, mm/s`,
+	}},
+	{"framing-modbus", []string{
+		`14:11: ports.bus.framing: Modbus RTU needs 8 data bits, and instruments.flow speaks it; write "8E1" or "8N1"`,
+	}},
+	{"framing", []string{
+		`18:11: ports.tc.framing: "8X1" is not a framing; write data bits, parity and stop bits, such as "8E1" or "8N1"`,
+	}},
+	{"frozen-early", []string{
+		`30:16: instruments.temperature.frozen_after: no reading can change in so short a time, they come every 500 ms; write many times the time of every`,
+	}},
+	{"http-listen", []string{
+		`48:10: http.listen: "8080" is not an address with a port; write host:port, such as "127.0.0.1:8080"`,
+	}},
+	{"http-tokens", []string{
+		`48:15: http.tokens_file: "" is not the name of a file; write a name such as "tokens", or leave the key out`,
+	}},
+	{"instrument-missing", []string{
+		`20:2: the table [instruments.level] is missing; write [instruments.level] with its port, its conversation and its unit`,
+	}},
+	{"instrument-unknown", []string{
+		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
+		`43:14: instruments.supply: unknown key; write one of flow, temperature, level, heater_outlet, tank, ambient, supply_flow, supply_on, heater_on, pressure_drop, or leave it out`,
+	}},
+	{"interval-no-unit", []string{
+		`3:12: interval: the number 200 where a quantity belongs; write text in quotes with a unit, such as "2 s"`,
+	}},
+	{"interval-short", []string{
+		`3:12: interval: "1 ms" is out of range; write a time from 10 ms to 10 s`,
+	}},
+	{"interval-uncertain", []string{
+		`3:12: interval: "200 ms ± 1 ms": a setting has no uncertainty; leave ± and what follows out`,
+	}},
+	{"junction-certain", []string{
+		`32:45: instruments.temperature.thermocouple.cold_junction: "23 Cel" has no uncertainty; write how far it may be off, such as "23 Cel ± 2 K"`,
+	}},
+	{"junction-circle", []string{
+		`57:45: instruments.tank.thermocouple.cold_junction: its own temperature is needed to measure that of ambient; write a temperature such as "23 Cel ± 2 K"`,
+	}},
+	{"junction-circular", []string{
+		`51:45: instruments.ambient.thermocouple.cold_junction: "ambient" is not another instrument that measures a temperature; write the name of another one, or a temperature such as "23 Cel ± 2 K"`,
+	}},
+	{"junction-hot", []string{
+		`32:45: instruments.temperature.thermocouple.cold_junction: "230 Cel ± 2 K" is no temperature of a connector; write one from -40 Cel to 125 Cel`,
+	}},
+	{"junction-missing", []string{
+		`32:1: instruments.temperature.thermocouple.cold_junction is missing; write its temperature, such as cold_junction = "23 Cel ± 2 K", or the name of an instrument`,
+	}},
+	{"junction-no-temperature", []string{
+		`32:45: instruments.temperature.thermocouple.cold_junction: "level" is not another instrument that measures a temperature; write the name of another one, or a temperature such as "23 Cel ± 2 K"`,
+	}},
+	{"junction-not-there", []string{
+		`32:45: instruments.temperature.thermocouple.cold_junction: there is no instrument ambient in this file; write [instruments.ambient], or a temperature such as "23 Cel ± 2 K"`,
+	}},
+	{"key-twice", []string{
+		`49:1: listen stands here again, first in line 48; write it once`,
+	}},
+	{"length-short", []string{
+		`6:10: tube.length: 9 mm is shorter than the bore of 13 mm; write the length along the tube`,
+	}},
+	{"level-below-lip", []string{
+		`40:10: instruments.level.range: the lip at 250 mm lies outside it, 0 mm to 240 mm; write the range of the sensor, or the height of the lip above the sensor's datum`,
+	}},
+	{"lip-missing", []string{
+		`8:2: tank.lip is missing; write lip = "250 mm"`,
+	}},
+	{"max-step", []string{
+		`24:12: instruments.flow.max_step: "-1 L/min" is not above zero; write a volume flow such as "1.2 L/min"`,
+	}},
+	{"millivolt-alone", []string{
+		`31:8: instruments.temperature.unit: mV is not the unit of a temperature; write thermocouple = {…} beside it, or a unit of temperature such as Cel`,
+	}},
+	{"modbus-address", []string{
+		`22:21: instruments.flow.modbus.address: 248 is out of range; write a number from 1 to 247`,
+	}},
+	{"modbus-bit-type", []string{
+		`45:50: instruments.supply_on.modbus.type: a coil or a discrete input is one bit; leave type out`,
+	}},
+	{"modbus-no-address", []string{
+		`22:1: instruments.flow.modbus.address is missing; write the slave's address, such as address = 1`,
+	}},
+	{"modbus-no-register", []string{
+		`22:1: instruments.flow.modbus.register is missing; write the zero-based register, such as register = 0, or reference = 30001`,
+	}},
+	{"modbus-reference-and-table", []string{
+		`38:43: instruments.level.modbus.table stands beside reference, which says it already; write only one of them`,
+	}},
+	{"modbus-reference-zero", []string{
+		`38:36: instruments.level.modbus.reference: 40000 names no register; write 5 or 6 digits, such as 30001 (input 0), 40017 (holding 16), 10001 (discrete 0) or "00001" (coil 0)`,
+	}},
+	{"modbus-reference", []string{
+		`38:36: instruments.level.modbus.reference: 20017 names no register; write 5 or 6 digits, such as 30001 (input 0), 40017 (holding 16), 10001 (discrete 0) or "00001" (coil 0)`,
+	}},
+	{"modbus-register-end", []string{
+		`22:52: instruments.flow.modbus: the number ends at register 65536; write a register of up to 65535 for its last word`,
+	}},
+	{"modbus-register", []string{
+		`22:52: instruments.flow.modbus.register: 70000 is out of range; write a number from 0 to 65535`,
+	}},
+	{"modbus-table", []string{
+		`22:32: instruments.flow.modbus.table: "inputs" is not known here; write one of "input", "holding", "discrete", "coil"`,
+	}},
+	{"modbus-type", []string{
+		`22:62: instruments.flow.modbus.type: "float16" is not known here; write one of "uint16", "int16", "uint32", "int32", "float32", "uint64", "float64"`,
+	}},
+	{"mqtt-bare", []string{
+		`48:10: mqtt.broker: "broker.example" is not the address of a broker; write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`,
+	}},
+	{"mqtt-ca-plain", []string{
+		`49:11: mqtt.ca_file: the broker's address is not a secure one; write broker = "tls://…", or leave ca_file out`,
+	}},
+	{"mqtt-commands", []string{
+		`49:1: mqtt.commands: unknown key; write one of broker, topic, every, keep_alive, username, password_file, ca_file, or leave it out`,
+	}},
+	{"mqtt-embedded-account", []string{
+		`48:10: mqtt.broker: the embedded broker has no accounts and no certificates; leave username, password_file and ca_file out`,
+	}},
+	{"mqtt-every", []string{
+		`49:9: mqtt.every: "10 ms" is out of range; write a time from 200 ms to 60 min`,
+	}},
+	{"mqtt-keep-alive", []string{
+		`49:14: mqtt.keep_alive: MQTT counts it in whole seconds; write a whole number of seconds, such as "10 s"`,
+	}},
+	{"mqtt-no-broker", []string{
+		`47:2: mqtt.broker is missing; write broker = "tcp://broker.example:1883", or "embedded"`,
+	}},
+	{"mqtt-password-alone", []string{
+		`49:17: mqtt.password_file: MQTT 3.1.1 has no password without a user name; write username too`,
+	}},
+	{"mqtt-password-in-url", []string{
+		`48:10: mqtt.broker: the address holds a name or a password; write username and password_file`,
+	}},
+	{"mqtt-port", []string{
+		`48:10: mqtt.broker: 99999 is not a port; write one from 1 to 65535`,
+	}},
+	{"mqtt-scheme", []string{
+		`48:10: mqtt.broker: "http://broker.example:1883" is not the address of a broker; write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`,
+	}},
+	{"mqtt-topic", []string{
+		`49:9: mqtt.topic: "flowrig/#": + and # are wildcards of MQTT; write levels such as "flowrig" or "hall/flowrig"`,
+	}},
+	{"orientation", []string{
+		`7:15: tube.orientation: "down" is not known here; write one of "vertical-down", "vertical-up", "horizontal"`,
+	}},
+	{"port-missing", []string{
+		`27:14: instruments.temperature.port is missing; write port = "bus" or "tc"`,
+	}},
+	{"port-name", []string{
+		`15:8: "T C" is not a name for a port; write small letters, digits and hyphens, such as [ports.bus]`,
+	}},
+	{"port-unknown", []string{
+		`28:8: instruments.temperature.port: "tcc" is not a port of this file; write "tc"`,
+	}},
+	{"pulses-bits", []string{
+		`23:36: instruments.flow.pulses.bits: 32 bits do not fit into uint16; write the counter's own width, at which it wraps`,
+	}},
+	{"pulses-float", []string{
+		`23:1: instruments.flow.pulses: a counter is a whole number without sign; write type uint16, uint32 or uint64`,
+	}},
+	{"pulses-on-level", []string{
+		`39:1: instruments.level.pulses: pulses count volume, and level is a length; write unit or scale instead`,
+	}},
+	{"pulses-window", []string{
+		`24:38: instruments.flow.pulses.window: fewer than two readings fall into the window, they come every 2 s; write at least twice the time of every`,
+	}},
+	{"pulses-wrap", []string{
+		`23:1: instruments.flow.pulses: a counter of 8 bits wraps every 901.408 ms at 12 L/min, before a reading is stale after 2 s; use a wider counter, or write a shorter stale_after`,
+	}},
+	{"pulses-zero", []string{
+		`23:23: instruments.flow.pulses.per_litre: 0 is not above zero; write the meter's pulses per litre, such as 1420`,
+	}},
+	{"query-broken-expression", []string{
+		"30:33: instruments.temperature.query.reply: \"/^T=(?P<value>[0-9$/\" is not a regular expression: missing closing ]: `[0-9$`; write the number as (?P<value>…) once, such as \"/^T=(?P<value>[-+.0-9]+)$/\"",
+	}},
+	{"query-end", []string{
+		`30:52: instruments.temperature.query.end: "" cannot end a line; write the bytes that end each line, such as "\r\n"`,
+	}},
+	{"query-expression", []string{
+		`30:33: instruments.temperature.query.reply: "/^T=(.*)$/" holds (?P<value>…) 0 times; write the number as (?P<value>…) once, such as "/^T=(?P<value>[-+.0-9]+)$/"`,
+	}},
+	{"query-no-send", []string{
+		`30:1: instruments.temperature.query.send is missing; write what the instrument is asked, such as send = "T?\r"`,
+	}},
+	{"query-no-value", []string{
+		`30:33: instruments.temperature.query.reply: "T=" holds {value} 0 times; write the line with one {value} in place of its number, such as "T={value}"`,
+	}},
+	{"query-two-values", []string{
+		`30:33: instruments.temperature.query.reply: "T={value} {value}" holds {value} 2 times; write the line with one {value} in place of its number, such as "T={value}"`,
+	}},
+	{"range-order", []string{
+		`33:21: instruments.temperature.range: "0 Cel" is not above "110 Cel"; write the lower end first`,
+	}},
+	{"range-unit", []string{
+		`24:23: instruments.flow.range: "12": the unit is missing; write a volume flow such as "1.2 L/min"`,
+	}},
+	{"record-date", []string{
+		`48:8: record.keep: a date or time where a quantity belongs; write text in quotes with a unit, such as "2 s"`,
+	}},
+	{"record-durable", []string{
+		`48:18: record.durable_within: "1 h" is out of range; write a time from 100 ms to 60 s`,
+	}},
+	{"record-every", []string{
+		`48:9: record.every: "50 ms" is out of range; write a time from 200 ms to 60 min`,
+	}},
+	{"record-keep", []string{
+		`49:15: record.keep_inputs: inputs would outlive the rows, kept for 10 d; write a time up to that of keep`,
+	}},
+	{"record-size", []string{
+		`48:12: record.max_size: "20 G": "G" is not a unit; write one of MB, GB, GiB`,
+	}},
+	{"regime-order", []string{
+		`48:17: regime.laminar_below: 4000 is not below turbulent_above = 2000; write the lower limit here and the upper one there, such as 2000 and 4000`,
+	}},
+	{"regime-text", []string{
+		`48:17: regime.laminar_below: text where a number belongs; write a finite number without quotes and without a unit`,
+	}},
+	{"registers-overlap", []string{
+		`38:1: instruments.level.modbus: input register 1 of address 1 overlaps that of instruments.flow; write another register, or leave one instrument out`,
+	}},
+	{"rig-empty", []string{
+		`2:7: rig: "": an empty name; write a name such as "bench-3"`,
+	}},
+	{"rig-slash", []string{
+		`2:7: rig: "hall/bench-3": a slash parts the levels of a topic; write a name such as "bench-3"`,
+	}},
+	{"roughness-large", []string{
+		`7:13: tube.roughness: 1.5 mm is more than 5 % of the bore of 13 mm; write the height of the wall's roughness, such as "0.0015 mm" for glass`,
+	}},
+	{"scale-dimension", []string{
+		`39:46: instruments.level.scale.to: "400 mL": mL is not the unit of a length; write one of mm, cm, m, in`,
+	}},
+	{"scale-flat", []string{
+		`39:24: instruments.level.scale.from: both points are the same; write two different values`,
+	}},
+	{"scale-one-point", []string{
+		`39:18: instruments.level.scale.from: a list of two values belongs here; write from = [4000, 20000]`,
+	}},
+	{"site-missing", []string{
+		`1:1: site is missing; write site = "north-hall" at the top of the file`,
+	}},
+	{"site-number", []string{
+		`1:8: site: the number 3 where text belongs; write text in quotes, such as site = "north-hall"`,
+	}},
+	{"site-wildcard", []string{
+		`1:8: site: "north+hall": + and # are wildcards of MQTT; write a name such as "north-hall"`,
+	}},
+	{"stale-early", []string{
+		`30:15: instruments.temperature.stale_after: a reading is stale before the next one comes, every 500 ms; write at least twice the time of every`,
+	}},
+	{"stream-shared", []string{
+		`30:1: instruments.temperature: it talks by itself and cannot share ports.tc with instruments.flow; give it a port of its own`,
+	}},
+	{"syntax-leading-zero", []string{
+		`38:36: broken syntax: integers cannot have leading zeroes; write TOML: [table], key = value, text in "quotes"`,
+	}},
+	{"syntax-no-value", []string{
+		`2:6: broken syntax: unexpected character U+000A at start of value; write TOML: [table], key = value, text in "quotes"`,
+	}},
+	{"syntax-quote", []string{
+		`1:19: broken syntax: basic strings cannot have new lines; write TOML: [table], key = value, text in "quotes"`,
+	}},
+	{"table-as-value", []string{
+		`3:8: tank: text where a table belongs; write [tank] and its keys below, or tank = {…}`,
+	}},
+	{"table-twice", []string{
+		`47:2: tank stands here again, first in line 8; write it once`,
+	}},
+	{"tank-missing", []string{
+		`1:1: the table [tank] is missing; write [tank] with lip = "250 mm" and drop = "1.10 m"`,
+	}},
+	{"thermocouple-on-flow", []string{
+		`24:1: instruments.flow.thermocouple: flow is not a temperature; leave thermocouple out`,
+	}},
+	{"thermocouple-type", []string{
+		`32:24: instruments.temperature.thermocouple.type: "Q" is not known here; write one of "K", "T", "J", "N"`,
+	}},
+	{"thermocouple-unit", []string{
+		`31:8: instruments.temperature.unit: Cel is not the unit of a voltage, and a thermocouple gives one; write one of mV, uV, V`,
+	}},
+	{"timeout", []string{
+		`18:11: ports.tc.timeout: "200 s" is out of range; write a time from 1 ms to 60 s`,
+	}},
+	{"unit-and-scale", []string{
+		`24:1: instruments.flow: unit and scale stand together; write only one of them`,
+	}},
+	{"unit-missing", []string{
+		`20:14: instruments.flow: what its number means is missing; write one of unit, scale, pulses`,
+	}},
+	{"unit-on-switch", []string{
+		`46:1: instruments.supply_on.unit: unknown key; write one of port, every, stale_after, frozen_after, lag, checksum, modbus, query, stream, or leave it out`,
+	}},
+	{"unit-unknown", []string{
+		`23:8: instruments.flow.unit: "l/Min" is not a unit; write L/min, capital and small letters matter`,
+	}},
+	{"unit-wrong", []string{
+		`23:8: instruments.flow.unit: mm is not the unit of a volume flow; write one of L/min, L/h, mL/s, m3/h, m3/s`,
+	}},
+	{"unknown-key", []string{
+		`6:1: tube.lenght: unknown key; write length`,
+	}},
+	{"unknown-max-rate", []string{
+		`7:1: tube.max_rate: unknown key; write one of bore, length, roughness, orientation, or leave it out`,
+	}},
+	{"unknown-notify", []string{
+		`47:3: notify: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, mqtt, http, record, alarms, or leave it out`,
+	}},
+	{"unknown-table", []string{
+		`1:1: the table [tank] is missing; write [tank] with lip = "250 mm" and drop = "1.10 m"`,
+		`8:2: tanks: unknown key; write tank`,
+	}},
+	{"unknown-top", []string{
+		`3:1: colour: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, mqtt, http, record, alarms, or leave it out`,
+	}},
+	{"unknown-trip", []string{
+		`47:2: trip: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, mqtt, http, record, alarms, or leave it out`,
+	}},
+	{"utf16", []string{
+		`1:1: the file is UTF-16 text; save it as UTF-8`,
+	}},
+	{"value-as-table", []string{
+		`3:8: tube: the number 3 where a table belongs; write [tube] and its keys below, or tube = {…}`,
+		`5:2: tube is a value in line 3 and cannot be a table too; write it once`,
+	}},
+	{"warn-accuracy", []string{
+		`27:14: warning: instruments.temperature has no accuracy: the uncertainty of what is computed from it is unknown; write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`,
+	}},
+	{"warn-boiling", []string{
+		`49:9: warning: alarms.water-overheat.above: water boils at 94.6 Cel at an altitude of 1600 m and never passes 95 Cel; write a limit below boiling`,
+	}},
+	{"warn-bore", []string{
+		`5:8: warning: tube.bore has no ±: it counts as exact, and the uncertainty of the Reynolds number is too small; write how well it is known, such as "13 mm ± 0.05 mm"`,
+	}},
+	{"warn-expression", []string{
+		`30:33: warning: instruments.temperature.query.reply: the expression may find its number in the middle of a broken line; begin it with ^ and end it with $`,
+	}},
+	{"warn-listen", []string{
+		"48:10: warning: http.listen: the page is open to the network, without encryption; make tokens with `flowrigd token add`, and put a proxy with TLS before it",
+	}},
+	{"warn-password", []string{
+		`50:17: warning: mqtt.password_file: the password goes over the network in the clear; write broker = "tls://…"`,
+	}},
+	{"warn-poll", []string{
+		`12:8: warning: ports.bus: the polls take 307 % of the line's time (flow: 17 characters × 11 bits ÷ 1200 Bd + 2 × 32.0833 ms silence = 220 ms every 200 ms, level: 15 characters × 11 bits ÷ 1200 Bd + 2 × 32.0833 ms silence = 201.667 ms every 200 ms, supply_on: 14 characters × 11 bits ÷ 1200 Bd + 2 × 32.0833 ms silence = 192.5 ms every 200 ms); raise every or baud, or share the instruments among more ports`,
+	}},
+	{"warn-supply", []string{
+		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
+	}},
+	{"warn-tty", []string{
+		"16:10: warning: ports.tc.device: /dev/ttyUSB0 may be another adapter after a restart; write its name under /dev/serial/by-id, see `flowrigd ports`",
+	}},
+	{"warn-unused", []string{
+		`47:8: warning: ports.spare: no instrument uses it; leave it out, or name it in an instrument`,
+	}},
+}
+
+func TestBadFiles(t *testing.T) {
+	for _, tt := range badFiles {
+		t.Run(tt.name, func(t *testing.T) {
+			path := "testdata/bad/" + tt.name + ".toml"
+			c, problems := Load(path)
+			var got []string
+			for _, p := range problems {
+				got = append(got, strings.TrimPrefix(p.String(), path+":"))
+			}
+			if !slices.Equal(got, tt.want) {
+				t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(tt.want, "\n"))
+			}
+			if (c == nil) != Fatal(problems) {
+				t.Errorf("config %v beside these problems", c)
+			}
+		})
+	}
+}
+
+// A file that no row of the table looks at would hold nothing.
+func TestBadFilesAreAllListed(t *testing.T) {
+	files, err := filepath.Glob("testdata/bad/*.toml")
+	if err != nil || len(files) != len(badFiles) {
+		t.Fatalf("%d files, %d rows, %v", len(files), len(badFiles), err)
+	}
+}
+
+func TestMissingFile(t *testing.T) {
+	c, problems := Load(filepath.Join(t.TempDir(), "none.toml"))
+	if c != nil || len(problems) != 1 || !strings.Contains(problems[0].String(), "none.toml:1:1: read: ") {
+		t.Errorf("got %v", problems)
+	}
+}
+
+func TestTooLargeFile(t *testing.T) {
+	c, problems := Parse("big.toml", []byte(strings.Repeat("# nothing\n", maxFile/10+1)))
+	if c != nil || len(problems) != 1 || problems[0].Remedy != "write a configuration of up to 131072 bytes" {
+		t.Errorf("got %v", problems)
+	}
+}
