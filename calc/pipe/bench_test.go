@@ -6,6 +6,7 @@ import (
 
 	"flowrigd/calc/pipe"
 	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
 	"flowrigd/calc/water"
 )
 
@@ -23,7 +24,13 @@ func powViscosity(kelvin float64) float64 {
 func BenchmarkState(b *testing.B) {
 	p := mustNew(b, bench())
 	var s quantity.Set
-	nearLimit, far := inputs(1.5, 20), inputs(5, 42)
+	far, worst := inputs(5, 42), inputs(1, 20)
+	// The dearest state: laminar beside the limit, with three rectangles.
+	rig := bench()
+	rig.Bore = uncertainty.Limits(0.013, 0.0002)
+	rig.LaminarBelow, rig.TurbulentAbove = 2000, 2050
+	beside := mustNew(b, rig)
+	worst.Flow = litres(pipe.LimitFlow(1995, 0.013, 1.00336675626e-6) * 60000)
 	parts := []struct {
 		name string
 		work func()
@@ -31,7 +38,7 @@ func BenchmarkState(b *testing.B) {
 		{"yardstick", func() { sink = powViscosity(315.15) }},
 		{"water", func() { w, _ := water.At(42); sink = w.Density }},
 		{"colebrook", func() { sink = pipe.Colebrook(17000, 1e-4) }},
-		{"state-between-limits", func() { p.Derive(nearLimit, &s) }},
+		{"state-beside-limits", func() { beside.Derive(worst, &s) }},
 		{"state-turbulent", func() { p.Derive(far, &s) }},
 	}
 	yardstick := 0.0
