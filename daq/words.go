@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 )
 
 // Grade is how far a reading may be believed. The zero value is missing.
@@ -104,8 +105,9 @@ type Input struct {
 
 // Start is what a run or a reload begins with.
 type Start struct {
-	Configuration string       `json:"configuration"` // SHA-256
-	Alarms        []SavedAlarm `json:"alarms,omitempty"`
+	Configuration string         `json:"configuration"` // SHA-256
+	Alarms        []SavedAlarm   `json:"alarms,omitempty"`
+	Config        *config.Config `json:"-"` // recorded by its SHA-256; needed for a reload
 }
 
 // Health tells the engine how its surroundings do.

@@ -1,0 +1,127 @@
+package daq
+
+import (
+	"fmt"
+
+	"flowrigd/daq/alarm"
+)
+
+// command does what a person asked, or refuses with a reason. Either way there
+// is one reply, and a refusal is journalled as a note.
+func (e *Engine) command(c *Command) []Event {
+	w := e.find(c.Alarm)
+	if w == nil {
+		return e.refuse(c, fmt.Errorf("there is no alarm of that name: GET /api/alarms lists them"))
+	}
+	before := w.alarm.State()
+	if err := e.apply(w, c); err != nil {
+		return e.refuse(c, err)
+	}
+	events := []Event{{Reply: &Reply{ID: c.ID}}}
+	if w.alarm.State() != before {
+		events = append(events, Event{Alarm: w.event(e.state.Time, c.Who)})
+	}
+	return events
+}
+
+func (e *Engine) apply(w *watch, c *Command) error {
+	switch c.Verb {
+	case Acknowledge:
+		return w.alarm.Acknowledge()
+	case Reset:
+		return w.alarm.Reset()
+	case Shelve:
+		w.until = e.state.Time.Add(c.For)
+		return w.alarm.Shelve(c.For, e.state.Mono)
+	case Unshelve:
+		return w.alarm.Unshelve()
+	case OutOfService:
+		return w.alarm.Remove()
+	case ReturnToService:
+		return w.alarm.Return()
+	}
+	return fmt.Errorf("%q is not something an alarm can do: use acknowledge, reset, shelve, unshelve, out-of-service or return-to-service", c.Verb)
+}
+
+func (e *Engine) refuse(c *Command, why error) []Event {
+	text := fmt.Sprintf("%s %s: refused: %v", c.Verb, c.Alarm, why)
+	return []Event{
+		{Note: &Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}},
+		{Reply: &Reply{ID: c.ID, Error: text}},
+	}
+}
+
+func (e *Engine) find(name string) *watch {
+	for _, w := range e.alarms {
+		if w.def.Name == name {
+			return w
+		}
+	}
+	return nil
+}
+
+// sense lets every alarm look at the state, and gives the transitions.
+func (e *Engine) sense() []Event {
+	var events []Event
+	for _, w := range e.alarms {
+		changed := w.alarm.Sense(w.condition(&e.state, e.health), e.state.Mono)
+		if changed {
+			events = append(events, Event{Alarm: w.event(e.state.Time, "")})
+		}
+		if w.alarm.State() == alarm.Normal && !w.alarm.Active() {
+			w.forget(changed)
+		}
+	}
+	return events
+}
+
+// forget drops the reason of a fault that is over, once it has been told.
+func (w *watch) forget(told bool) {
+	if !told {
+		w.why = ""
+	}
+}
+
+// standing are the alarms that are not normal, as they are now.
+func (e *Engine) standing() []AlarmStatus {
+	var list []AlarmStatus
+	for _, w := range e.alarms {
+		if w.alarm.State() != alarm.Normal {
+			list = append(list, w.status())
+		}
+	}
+	return list
+}
+
+// saved gives every alarm for a checkpoint.
+func (e *Engine) saved() []SavedAlarm {
+	list := make([]SavedAlarm, 0, len(e.alarms))
+	for _, w := range e.alarms {
+		list = append(list, w.save())
+	}
+	return list
+}
+
+// byName indexes saved alarms.
+func byName(list []SavedAlarm) map[string]SavedAlarm {
+	m := make(map[string]SavedAlarm, len(list))
+	for _, s := range list {
+		m[s.Name] = s
+	}
+	return m
+}
+
+// sentence gives a reason a capital and a full stop.
+func sentence(why string) string {
+	if why == "" {
+		return ""
+	}
+	last := why[len(why)-1]
+	if last != '.' {
+		why += "."
+	}
+	if why[0] >= 'a' && why[0] <= 'z' {
+		why = string(why[0]-'a'+'A') + why[1:]
+	}
+	return why
+}

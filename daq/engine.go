@@ -1,0 +1,179 @@
+package daq
+
+import (
+	"fmt"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+	"flowrigd/config"
+)
+
+// Engine turns one input into the next state and what happened on the way. It
+// is pure: the same inputs give the same states, whenever they are played.
+type Engine struct {
+	cfg      *config.Config
+	channels [quantity.Count]*Channel
+	rig      *rig
+	alarms   []*watch
+	health   *Health
+	state    State
+	measured [quantity.Count]Measured
+	sampleAt time.Duration
+	restored []SavedAlarm
+}
+
+// NewEngine makes an engine for a checked configuration, with the alarms as
+// they were recorded last.
+func NewEngine(cfg *config.Config, restored []SavedAlarm) (*Engine, error) {
+	e := &Engine{restored: restored}
+	if err := e.adopt(cfg); err != nil {
+		return nil, err
+	}
+	return e, nil
+}
+
+// adopt builds everything from a configuration. Instruments that did not change
+// keep their channel, and with it their last good value.
+func (e *Engine) adopt(cfg *config.Config) error {
+	r, err := newRig(cfg)
+	if err != nil {
+		return fmt.Errorf("engine: %w", err)
+	}
+	if e.rig != nil {
+		r.inherit(e.rig)
+	}
+	var channels [quantity.Count]*Channel
+	var ids []quantity.ID
+	for _, in := range cfg.Instruments {
+		channels[in.ID] = e.channel(in)
+		ids = append(ids, in.ID)
+	}
+	e.cfg, e.rig, e.channels = cfg, r, channels
+	e.state.Instruments = ids
+	return nil
+}
+
+func (e *Engine) channel(in config.Instrument) *Channel {
+	if e.cfg != nil && e.channels[in.ID] != nil {
+		if old := e.cfg.Instrument(in.ID); old != nil && sameInstrument(*old, in) {
+			return e.channels[in.ID]
+		}
+	}
+	return NewChannel(in)
+}
+
+// Interval is the time between two ticks.
+func (e *Engine) Interval() time.Duration { return e.cfg.Interval }
+
+// Begin is the first input of a run.
+func (e *Engine) Begin() Input {
+	return Input{Kind: KindStart, Start: &Start{Configuration: e.cfg.SHA256, Alarms: e.restored}}
+}
+
+// Step takes one input. The state is a copy; its slices are not changed later.
+func (e *Engine) Step(in Input) (State, []Event) {
+	s := &e.state
+	s.Input, s.Mono, s.Time, s.Synchronised = in.Number, in.Mono, in.Wall, in.Synchronised
+	s.Tick = in.Kind == KindTick
+	events := e.take(&in)
+	e.compute(&in)
+	events = append(events, e.sense()...)
+	s.Alarms = e.standing()
+	s.Sample = s.Tick && e.sampleDue(in.Mono)
+	return *s, events
+}
+
+// take lets the input change what the engine knows.
+func (e *Engine) take(in *Input) []Event {
+	switch in.Kind {
+	case KindStart:
+		e.place(in.Start.Alarms)
+	case KindReading:
+		if c := e.channels[in.Reading.Instrument]; c != nil {
+			c.Take(in.Reading, e.cold)
+		}
+	case KindHealth:
+		e.health = in.Health
+	case KindCommand:
+		return e.command(in.Command)
+	case KindReload:
+		return e.reload(in.Start)
+	}
+	return nil
+}
+
+// place makes the alarms of the configuration in the states given.
+func (e *Engine) place(saved []SavedAlarm) {
+	states := byName(saved)
+	e.alarms = e.alarms[:0]
+	for _, def := range e.cfg.Alarms {
+		e.alarms = append(e.alarms, newWatch(def, states, e.state.Mono, e.state.Time))
+	}
+}
+
+// reload takes up a new configuration; alarms keep their states, and an
+// alarm that is no longer configured goes with it.
+func (e *Engine) reload(start *Start) []Event {
+	cfg := start.Config
+	if cfg == nil {
+		return nil
+	}
+	if err := e.adopt(cfg); err != nil {
+		return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "refused: " + err.Error()}}}
+	}
+	kept := map[string]*watch{}
+	for _, w := range e.alarms {
+		kept[w.def.Name] = w
+	}
+	e.alarms = nil
+	for _, def := range cfg.Alarms {
+		e.alarms = append(e.alarms, e.keepWatch(kept[def.Name], def))
+	}
+	return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}}}
+}
+
+func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {
+	if old == nil {
+		return newWatch(def, nil, e.state.Mono, e.state.Time)
+	}
+	old.def = def
+	old.alarm.SetRule(old.rule())
+	return old
+}
+
+// cold gives a channel the reading of another one as its cold junction.
+func (e *Engine) cold(id quantity.ID) (Measured, bool) {
+	if c := e.channels[id]; c != nil {
+		return c.At(e.state.Mono), true
+	}
+	return Measured{}, false
+}
+
+// compute fills the state from what the channels hold at this time.
+func (e *Engine) compute(in *Input) {
+	s := &e.state
+	s.Values = quantity.Set{}
+	for _, id := range s.Instruments {
+		m := e.channels[id].At(s.Mono)
+		e.measured[id] = m
+		s.Quality[id] = m.Quality
+		if m.Quality.Usable() {
+			s.Values.Put(id, m.Value)
+		}
+	}
+	e.rig.derive(s, &e.measured, in)
+}
+
+func (e *Engine) sampleDue(now time.Duration) bool {
+	if now < e.sampleAt {
+		return false
+	}
+	e.sampleAt = nextDue(e.sampleAt, now, e.cfg.Record.Every)
+	return true
+}
+
+// known gives a measured value to a computation.
+func known(m Measured) (uncertainty.Value, bool) {
+	return uncertainty.Value{X: m.Value, U: m.U, Shape: m.Shape}, m.Quality.Usable()
+}

@@ -1,0 +1,258 @@
+package daq
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+)
+
+const benchText = `site = "north-hall"
+rig = "bench-3"
+[tube]
+bore = "13.00 mm ± 0.04 mm"
+length = "900 mm"
+[tank]
+lip = "250 mm"
+drop = "1.10 m"
+[ports.bus]
+device = "/dev/serial/by-id/usb-rs485-0"
+baud = 19200
+framing = "8E1"
+[instruments.flow]
+port = "bus"
+modbus = {address = 1, table = "input", register = 0, type = "float32", words = "big"}
+unit = "L/min"
+range = ["0.2 L/min", "12 L/min"]
+accuracy = {of_reading = "0.5 %", fixed = "0.005 L/min"}
+[instruments.temperature]
+port = "bus"
+modbus = {address = 3, table = "input", register = 0, type = "int16"}
+scale = {from = [0, 1000], to = ["0 Cel", "100 Cel"]}
+accuracy = {fixed = "0.5 K"}
+[instruments.level]
+port = "bus"
+modbus = {reference = 40017, address = 2, type = "uint16"}
+scale = {from = [4000, 20000], to = ["0 mm", "400 mm"]}
+accuracy = {fixed = "2 mm"}
+`
+
+// bench plays an engine by hand: wire numbers at monotonic times.
+type bench struct {
+	t      *testing.T
+	e      *Engine
+	number uint64
+	at     time.Duration
+	state  State
+	events []Event
+}
+
+func benchConfig(t *testing.T, text string) *config.Config {
+	t.Helper()
+	cfg, problems := config.Parse("bench.toml", []byte(text))
+	if cfg == nil {
+		t.Fatal(problems)
+	}
+	return cfg
+}
+
+func newBench(t *testing.T, restored ...SavedAlarm) *bench {
+	t.Helper()
+	e, err := NewEngine(benchConfig(t, benchText), restored)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &bench{t: t, e: e}
+	b.step(e.Begin())
+	return b
+}
+
+var dayOne = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+
+func (b *bench) step(in Input) []Event {
+	b.number++
+	in.Number, in.Mono, in.Wall, in.Synchronised = b.number, b.at, dayOne.Add(b.at), true
+	var events []Event
+	b.state, events = b.e.Step(in)
+	b.events = append(b.events, events...)
+	return events
+}
+
+func (b *bench) read(id quantity.ID, number float64) {
+	b.step(Input{Kind: KindReading, Reading: Reading{Instrument: id, Number: number, At: b.at}})
+}
+
+func (b *bench) fault(id quantity.ID, reason Reason, text string) {
+	b.step(Input{Kind: KindReading, Reading: Reading{Instrument: id, Reason: reason, Error: text, At: b.at}})
+}
+
+// run plays 200 ms intervals: one reading of each instrument, then a tick.
+func (b *bench) run(length time.Duration, lpm, celsius, millimeters float64) {
+	for end := b.at + length; b.at < end; {
+		b.at += 200 * time.Millisecond
+		b.read(quantity.Flow, lpm)
+		b.read(quantity.Temperature, celsius*10)
+		b.read(quantity.Level, 4000+millimeters*40)
+		b.step(Input{Kind: KindTick})
+	}
+}
+
+func (b *bench) value(id quantity.ID) float64 {
+	b.t.Helper()
+	v, known := b.state.Values.Get(id)
+	if !known {
+		b.t.Fatalf("%s is unknown", id.Name())
+	}
+	return v
+}
+
+// alarms are the transitions so far, as "name state".
+func (b *bench) alarms() []string {
+	var list []string
+	for _, e := range b.events {
+		if e.Alarm != nil {
+			list = append(list, e.Alarm.Name+" "+e.Alarm.State)
+		}
+	}
+	return list
+}
+
+func TestReadingsBecomeAState(t *testing.T) {
+	b := newBench(t)
+	b.run(time.Second, 1.2, 42, 255)
+	// nu(42 °C, 0.1 MPa) = 6.343592859e-7 m²/s: python3-iapws 1.5.3, _Liquid; Re = 4Q/(πDν)
+	want := 4 * 2e-5 / (math.Pi * 0.013 * 6.343592859e-7)
+	if re := b.value(quantity.Reynolds); math.Abs(re/want-1) > 1e-4 {
+		t.Errorf("Re = %v, want %v", re, want)
+	}
+	if band := b.state.Values.Band(); band != quantity.Transitional {
+		t.Errorf("regime %v, want transitional", band)
+	}
+	if h := b.value(quantity.Head); math.Abs(h-1.355) > 1e-9 {
+		t.Errorf("head %v m, want 1.355 m (level 255 mm plus drop 1.10 m)", h)
+	}
+	for _, id := range b.state.Instruments {
+		if q := b.state.Quality[id]; q.Grade != Good {
+			t.Errorf("%s: %v", id.Short(), q)
+		}
+	}
+}
+
+func TestABadInstrumentMakesTheRestUnknown(t *testing.T) {
+	b := newBench(t)
+	b.run(time.Second, 1.2, 42, 255)
+	for range 20 {
+		b.at += 200 * time.Millisecond
+		b.read(quantity.Flow, 1.2)
+		b.read(quantity.Level, 4000+255*40)
+		b.fault(quantity.Temperature, ReasonTimeout, "no answer from address 3")
+		b.step(Input{Kind: KindTick})
+	}
+	for _, id := range []quantity.ID{quantity.Temperature, quantity.Reynolds, quantity.Density, quantity.ProbabilityBelow} {
+		if v, known := b.state.Values.Get(id); known {
+			t.Errorf("%s = %v, want unknown", id.Name(), v)
+		}
+	}
+	if got := b.state.Values.Band(); got != quantity.Unknown {
+		t.Errorf("regime %v, want unknown", got)
+	}
+	if got := b.alarms(); !slices.Equal(got, []string{"instrument-fault-temperature unacknowledged"}) {
+		t.Errorf("alarms %v", got)
+	}
+	b.run(time.Second, 1.2, 42, 255)
+	b.value(quantity.Reynolds)
+}
+
+func TestOverheatRunsItsLife(t *testing.T) {
+	b := newBench(t)
+	b.run(time.Second, 1.2, 60, 255)
+	b.run(1800*time.Millisecond, 1.2, 76, 255)
+	if got := b.alarms(); len(got) != 0 {
+		t.Fatalf("before the on-delay: %v", got)
+	}
+	b.run(400*time.Millisecond, 1.2, 76, 255)
+	b.run(5*time.Second, 1.2, 60, 255)
+	for _, verb := range []Verb{Reset, Acknowledge, Acknowledge, Reset} {
+		b.step(Input{Kind: KindCommand, Command: &Command{ID: "1", Verb: verb, Alarm: "water-overheat", Who: "dana"}})
+	}
+	want := []string{"water-overheat unacknowledged", "water-overheat latched-unacknowledged", "water-overheat latched-acknowledged", "water-overheat normal"}
+	if got := b.alarms(); !slices.Equal(got, want) {
+		t.Errorf("transitions %v, want %v", got, want)
+	}
+	var refused int
+	for _, e := range b.events {
+		if e.Note != nil && e.Note.Kind == "refused" {
+			refused++
+		}
+	}
+	if refused != 2 {
+		t.Errorf("%d refusals journalled, want 2: the early reset and the second acknowledgement", refused)
+	}
+}
+
+func TestARestartBringsAlarmsBackSilently(t *testing.T) {
+	b := newBench(t, SavedAlarm{Name: "water-overheat", State: "acknowledged", Since: dayOne})
+	b.run(4*time.Second, 1.2, 76, 255)
+	if got := b.alarms(); len(got) != 0 {
+		t.Errorf("announced anew: %v", got)
+	}
+	if len(b.state.Alarms) != 1 || b.state.Alarms[0].State != "acknowledged" {
+		t.Errorf("alarms %v", b.state.Alarms)
+	}
+}
+
+func TestHeadLost(t *testing.T) {
+	b := newBench(t)
+	b.run(time.Second, 1.2, 42, 231)
+	b.run(3*time.Second, 1.2, 42, 229)
+	if got := b.alarms(); !slices.Equal(got, []string{"head-lost unacknowledged"}) {
+		t.Errorf("alarms %v", got)
+	}
+	a := b.state.Alarms[0]
+	if a.Value == nil || math.Abs(*a.Value-0.229) > 1e-9 || a.Limit == nil || math.Abs(*a.Limit-0.230) > 1e-9 {
+		t.Errorf("value %v limit %v, want 0.229 and 0.230 m", a.Value, a.Limit)
+	}
+}
+
+// TestReplayIsExact holds that the engine is pure: the same inputs give the
+// same bytes.
+func TestReplayIsExact(t *testing.T) {
+	play := func() []byte {
+		b := newBench(t)
+		b.run(20*time.Second, 1.2, 42, 255)
+		b.run(5*time.Second, 2.2, 76, 225)
+		return AppendState(nil, &b.state, Identity{Site: "north-hall", Rig: "bench-3"})
+	}
+	if a, b := play(), play(); string(a) != string(b) {
+		t.Errorf("two plays differ:\n%s\n%s", a, b)
+	}
+}
+
+func TestStepsDoNotChangeOldStates(t *testing.T) {
+	b := newBench(t)
+	b.run(5*time.Second, 1.2, 76, 255)
+	old := b.state
+	before := string(AppendState(nil, &old, Identity{}))
+	b.run(5*time.Second, 3, 20, 200)
+	if after := string(AppendState(nil, &old, Identity{})); after != before {
+		t.Errorf("an old state changed:\n%s\n%s", before, after)
+	}
+}
+
+func BenchmarkStep(b *testing.B) {
+	cfg, _ := config.Parse("bench.toml", []byte(benchText))
+	e, err := NewEngine(cfg, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	e.Step(e.Begin())
+	var n uint64
+	for b.Loop() {
+		n++
+		at := time.Duration(n) * 200 * time.Millisecond
+		e.Step(Input{Number: n, Mono: at, Kind: KindReading, Reading: Reading{Instrument: quantity.Flow, Number: 1.2, At: at}})
+	}
+}

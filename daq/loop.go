@@ -1,0 +1,241 @@
+package daq
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"flowrigd/config"
+)
+
+// inputQueue bounds the inputs that wait for the engine: some ten seconds of a
+// busy rig. When it is full the newest reading is dropped and counted, for the
+// engine is then hung and no reading helps.
+const inputQueue = 1024
+
+// Batch is what one step gives the journal.
+type Batch struct {
+	Input    Input
+	State    *State          // the row to record; nil between rows
+	Events   []Event         // those to record: alarms and notes
+	Receipts func([]Receipt) // called once when Events are durable; nil without Events
+}
+
+// Journal takes batches and never blocks.
+type Journal interface{ Put(Batch) }
+
+// LoopOptions are the surroundings of a loop.
+type LoopOptions struct {
+	Engine  *Engine
+	Clock   *Clock
+	Journal Journal
+	Teller  *Teller
+	OnState func(*State) // hears the state of every interval; must not block
+}
+
+// Loop drives the engine: it numbers the inputs, keeps the ticks due at
+// start + n·interval, hands every step to the journal and keeps the last state.
+type Loop struct {
+	o       LoopOptions
+	in      chan Input
+	number  uint64
+	last    atomic.Pointer[State]
+	stepped atomic.Int64 // monotonic nanoseconds of the last step
+	dropped atomic.Int64
+	limit   atomic.Int64 // nanoseconds without a step that mean a hung engine
+
+	mu      sync.Mutex
+	waiting map[string]chan Reply
+}
+
+// NewLoop makes a loop; it does nothing before Run.
+func NewLoop(o LoopOptions) *Loop {
+	l := &Loop{o: o, in: make(chan Input, inputQueue), waiting: map[string]chan Reply{}}
+	l.setLimit()
+	l.last.Store(&State{Time: time.Now().UTC()})
+	return l
+}
+
+// setLimit gives a hung engine five intervals, and two seconds at least.
+func (l *Loop) setLimit() {
+	l.limit.Store(int64(max(2*time.Second, 5*l.o.Engine.Interval())))
+}
+
+// Last is the state of the last step. It must not be changed.
+func (l *Loop) Last() *State { return l.last.Load() }
+
+// Dropped counts the inputs that found the queue full.
+func (l *Loop) Dropped() int64 { return l.dropped.Load() }
+
+// Offer gives the engine a reading. It never blocks.
+func (l *Loop) Offer(r Reading) { l.offer(Input{Kind: KindReading, Reading: r}) }
+
+// Health tells the engine about its surroundings. It never blocks.
+func (l *Loop) Health(h Health) { l.offer(Input{Kind: KindHealth, Health: &h}) }
+
+// Reload gives the engine a new checked configuration. It never blocks.
+func (l *Loop) Reload(cfg *config.Config) {
+	l.offer(Input{Kind: KindReload, Start: &Start{Configuration: cfg.SHA256, Config: cfg}})
+}
+
+func (l *Loop) offer(in Input) {
+	select {
+	case l.in <- in:
+	default:
+		l.dropped.Add(1)
+	}
+}
+
+// Alive is nil while the engine steps.
+func (l *Loop) Alive() error {
+	silent := l.o.Clock.Now() - time.Duration(l.stepped.Load())
+	if silent <= time.Duration(l.limit.Load()) {
+		return nil
+	}
+	return fmt.Errorf("engine: no step for %.1f s; the values shown are old: restart the daemon and keep its log", silent.Seconds())
+}
+
+// Run steps the engine until the context ends.
+func (l *Loop) Run(ctx context.Context) error {
+	l.step(l.o.Engine.Begin())
+	due := l.o.Clock.Now()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			l.drain()
+			return nil
+		case in := <-l.in:
+			l.step(in)
+		case <-timer.C:
+			l.step(Input{Kind: KindTick})
+			due = nextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
+			timer.Reset(due - l.o.Clock.Now())
+		}
+	}
+}
+
+// nextDue is the next instant start + n·interval that is not over. Ticks that
+// a suspended process missed are not made up for.
+func nextDue(due, now, interval time.Duration) time.Duration {
+	due += interval
+	if late := now - due; late > 0 {
+		due += late - late%interval
+	}
+	return due
+}
+
+// drain steps what is already in the queue, so that closing flows as data does.
+func (l *Loop) drain() {
+	for {
+		select {
+		case in := <-l.in:
+			l.step(in)
+		default:
+			return
+		}
+	}
+}
+
+func (l *Loop) step(in Input) {
+	l.number++
+	in.Number = l.number
+	in.Mono = l.o.Clock.Now()
+	in.Wall, in.Synchronised = l.o.Clock.Label()
+	hang(in.Kind)
+	state, events := l.o.Engine.Step(in)
+	l.stepped.Store(int64(in.Mono))
+	l.last.Store(&state)
+	if in.Kind == KindReload {
+		l.setLimit()
+	}
+	l.journal(in, &state, events)
+	if state.Tick && l.o.OnState != nil {
+		l.o.OnState(&state)
+	}
+}
+
+func (l *Loop) journal(in Input, state *State, events []Event) {
+	b := Batch{Input: in, Events: recorded(events)}
+	if state.Sample {
+		b.State = state
+	}
+	if len(events) > 0 {
+		b.Receipts = l.o.Teller.Hold(inOrder(b.Events, events))
+	}
+	l.o.Journal.Put(b)
+	if len(events) > 0 && len(b.Events) == 0 {
+		b.Receipts(nil)
+	}
+}
+
+// recorded are the events that have a row of their own.
+func recorded(events []Event) []Event {
+	var rows []Event
+	for _, e := range events {
+		if e.Reply == nil {
+			rows = append(rows, e)
+		}
+	}
+	return rows
+}
+
+// inOrder puts the replies behind the recorded events, so that the journal's
+// receipts line up with the front.
+func inOrder(rows, events []Event) []Event {
+	all := append([]Event{}, rows...)
+	for _, e := range events {
+		if e.Reply != nil {
+			all = append(all, e)
+		}
+	}
+	return all
+}
+
+// Do asks the engine for something and waits for its answer, which comes when
+// what was done is on disk (or after the teller's second). A refusal is an
+// error with the reason.
+func (l *Loop) Do(ctx context.Context, c Command) error {
+	answer := make(chan Reply, 1)
+	l.mu.Lock()
+	l.waiting[c.ID] = answer
+	l.mu.Unlock()
+	defer l.forget(c.ID)
+	select {
+	case l.in <- Input{Kind: KindCommand, Command: &c}:
+	case <-ctx.Done():
+		return fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb, c.Alarm, ctx.Err())
+	}
+	select {
+	case r := <-answer:
+		if r.Error != "" {
+			return errors.New(r.Error)
+		}
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb, c.Alarm, ctx.Err())
+	}
+}
+
+func (l *Loop) forget(id string) {
+	l.mu.Lock()
+	delete(l.waiting, id)
+	l.mu.Unlock()
+}
+
+// Hear resolves the commands that wait: it is one of the teller's sinks.
+func (l *Loop) Hear(t Told) {
+	if t.Reply == nil {
+		return
+	}
+	l.mu.Lock()
+	answer := l.waiting[t.Reply.ID]
+	l.mu.Unlock()
+	if answer != nil {
+		answer <- *t.Reply
+	}
+}

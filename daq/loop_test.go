@@ -1,0 +1,138 @@
+package daq
+
+import (
+	"context"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"flowrigd/calc/quantity"
+)
+
+// memoryJournal takes batches and answers at once, unless it hangs.
+type memoryJournal struct {
+	mu      sync.Mutex
+	batches []Batch
+	hangs   bool
+}
+
+func (j *memoryJournal) Put(b Batch) {
+	j.mu.Lock()
+	j.batches = append(j.batches, b)
+	n := len(j.batches)
+	j.mu.Unlock()
+	if len(b.Events) > 0 && !j.hangs {
+		b.Receipts([]Receipt{{true, int64(n)}})
+	}
+}
+
+// playLoop runs a loop in a bubble of virtual time.
+func playLoop(t *testing.T, j *memoryJournal, play func(*Loop)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		e, err := NewEngine(benchConfig(t, benchText), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var l *Loop
+		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.Hear(told) })
+		l = NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: j, Teller: teller})
+		ctx, cancel := context.WithCancel(t.Context())
+		var group sync.WaitGroup
+		group.Go(func() { _ = l.Run(ctx) })
+		group.Go(func() { _ = teller.Run(ctx) })
+		play(l)
+		cancel()
+		group.Wait()
+	})
+}
+
+func TestLoopTicksWithoutDrift(t *testing.T) {
+	j := &memoryJournal{}
+	playLoop(t, j, func(*Loop) { time.Sleep(time.Minute + 100*time.Millisecond) })
+	var ticks, rows int
+	for i, b := range j.batches {
+		if b.Input.Number != uint64(i+1) {
+			t.Fatalf("input %d has number %d", i+1, b.Input.Number)
+		}
+		if b.Input.Kind == KindTick {
+			if want := time.Duration(ticks) * 200 * time.Millisecond; b.Input.Mono != want {
+				t.Fatalf("tick %d at %v, want %v", ticks, b.Input.Mono, want)
+			}
+			ticks++
+		}
+		if b.State != nil {
+			rows++
+		}
+	}
+	if ticks != 301 || rows != 61 {
+		t.Errorf("%d ticks and %d rows in 60.1 s, want 301 and 61", ticks, rows)
+	}
+}
+
+func TestLoopAnswersCommands(t *testing.T) {
+	playLoop(t, &memoryJournal{}, func(l *Loop) {
+		err := l.Do(context.Background(), Command{ID: "x", Verb: Acknowledge, Alarm: "water-overheat", Who: "dana"})
+		if err == nil || !strings.Contains(err.Error(), "nothing to acknowledge") {
+			t.Errorf("refusal %v, want the reason", err)
+		}
+		err = l.Do(context.Background(), Command{ID: "y", Verb: OutOfService, Alarm: "water-overheat", Who: "dana"})
+		if err != nil {
+			t.Errorf("out of service: %v", err)
+		}
+	})
+}
+
+func TestLoopAnswersWhileTheDiskHangs(t *testing.T) {
+	playLoop(t, &memoryJournal{hangs: true}, func(l *Loop) {
+		began := time.Now()
+		if err := l.Do(context.Background(), Command{ID: "x", Verb: OutOfService, Alarm: "head-lost", Who: "dana"}); err != nil {
+			t.Error(err)
+		}
+		if took := time.Since(began); took != tellWithin {
+			t.Errorf("answered after %v, want %v", took, tellWithin)
+		}
+	})
+}
+
+func TestLoopIsAliveWhileItSteps(t *testing.T) {
+	playLoop(t, &memoryJournal{}, func(l *Loop) {
+		time.Sleep(10 * time.Second)
+		if err := l.Alive(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+func TestANeverRunLoopIsNotAlive(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		e, err := NewEngine(benchConfig(t, benchText), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l := NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: &memoryJournal{}})
+		time.Sleep(3 * time.Second)
+		if err := l.Alive(); err == nil {
+			t.Error("alive without a step for 3 s")
+		}
+		for range inputQueue + 7 {
+			l.Offer(Reading{Instrument: quantity.Flow})
+		}
+		if n := l.Dropped(); n != 7 {
+			t.Errorf("%d dropped, want 7: the queue is bounded and counts", n)
+		}
+	})
+}
+
+func TestNextDue(t *testing.T) {
+	for _, c := range []struct{ due, now, want time.Duration }{
+		{0, 1, 200}, {200, 399, 400}, {200, 450, 400}, {200, 1050, 1000}, {200, 1200, 1200},
+	} {
+		ms := time.Millisecond
+		if got := nextDue(c.due*ms, c.now*ms, 200*ms); got != c.want*ms {
+			t.Errorf("after %d at %d: %v, want %d ms", c.due, c.now, got, c.want)
+		}
+	}
+}

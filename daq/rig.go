@@ -1,0 +1,195 @@
+package daq
+
+import (
+	"reflect"
+	"strings"
+	"time"
+
+	"flowrigd/calc/pipe"
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/regime"
+	"flowrigd/calc/series"
+	"flowrigd/config"
+)
+
+// The windows over time: the slope of the temperature is taken over the last
+// minute, and so is steadiness.
+const (
+	slopeWindow = time.Minute
+	slopePoints = 120
+	regimeHold  = time.Second
+)
+
+// steadyOf are the quantities that must be stationary.
+var steadyOf = [...]quantity.ID{quantity.Flow, quantity.Temperature, quantity.Level}
+
+// rig holds what the derived quantities remember between steps.
+type rig struct {
+	pipe     *pipe.Pipe
+	warned   pipe.Warnings
+	warnings []string
+	band     *regime.Tracker
+	slope    *series.Window
+	rate     [3]float64 // slope, its standard error, 1 when there is one
+	steady   [len(steadyOf)]*series.Steady
+	isSteady [len(steadyOf)]bool
+	overheat float64 // Cel
+}
+
+func newRig(cfg *config.Config) (*rig, error) {
+	p, err := pipe.New(pipe.Rig{
+		Bore: cfg.Tube.Bore, Length: cfg.Tube.Length, Roughness: cfg.Tube.Roughness,
+		Drop: cfg.Tank.Drop, Orientation: cfg.Tube.Orientation,
+		LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove,
+		FlowMin: flowMin(cfg),
+	})
+	if err != nil {
+		return nil, err
+	}
+	r := &rig{
+		pipe:     p,
+		band:     regime.New(cfg.Regime.LaminarBelow, cfg.Regime.TurbulentAbove, regimeHold),
+		slope:    series.NewWindow(slopeWindow, slopePoints),
+		overheat: overheatLimit(cfg),
+	}
+	for i, id := range steadyOf {
+		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: within(cfg, id)})
+	}
+	return r, nil
+}
+
+// within is the movement over a minute that does not matter for a test point,
+// and covers the resolution of usual instruments: 0.1 K, 1 mm, and a thousandth
+// of the meter's range (common practice, no source).
+func within(cfg *config.Config, id quantity.ID) float64 {
+	switch id {
+	case quantity.Temperature:
+		return 0.1
+	case quantity.Level:
+		return 0.001
+	}
+	if in := cfg.Instrument(id); in != nil && in.Range != nil {
+		return 0.001 * in.Range.High
+	}
+	return 0
+}
+
+// inherit keeps the windows over time through a reload.
+func (r *rig) inherit(old *rig) {
+	r.slope, r.rate = old.slope, old.rate
+	r.steady, r.isSteady = old.steady, old.isSteady
+}
+
+// flowMin is the lower end of the meter's range: below it there is no flow to
+// speak of.
+func flowMin(cfg *config.Config) float64 {
+	if in := cfg.Instrument(quantity.Flow); in != nil && in.Range != nil {
+		return in.Range.Low
+	}
+	return 0
+}
+
+func overheatLimit(cfg *config.Config) float64 {
+	for _, a := range cfg.Alarms {
+		if a.Name == "water-overheat" && a.Above != nil {
+			return *a.Above
+		}
+	}
+	return 75 // Cel, the contract's default
+}
+
+// derive fills the derived quantities of a state.
+func (r *rig) derive(s *State, m *[quantity.Count]Measured, in *Input) {
+	result := r.pipe.Derive(pipe.Inputs{
+		Flow:        input(m[quantity.Flow]),
+		Temperature: input(m[quantity.Temperature]),
+		Level:       input(m[quantity.Level]),
+		Ambient:     input(m[quantity.Ambient]),
+	}, &s.Values)
+	s.Warnings = r.warn(result.Warnings)
+	r.track(s)
+	r.follow(s, m, in)
+	r.slopes(s)
+	r.stationary(s)
+}
+
+// warn gives the warnings as sentences, a fresh slice only when they changed.
+func (r *rig) warn(w pipe.Warnings) []string {
+	if w != r.warned {
+		r.warned, r.warnings = w, nil
+		if text := w.String(); text != "" {
+			r.warnings = strings.Split(text, "; ")
+		}
+	}
+	return r.warnings
+}
+
+func input(m Measured) pipe.Input {
+	v, ok := known(m)
+	return pipe.Input{Value: v, Known: ok}
+}
+
+// track keeps the regime's word from flickering at a limit.
+func (r *rig) track(s *State) {
+	re, _ := s.Values.Get(quantity.Reynolds)
+	u, _ := s.Values.Get(quantity.ReynoldsUncertainty)
+	band := r.band.Step(s.Values.Band(), re, u, s.Mono)
+	s.Values.Put(quantity.Regime, float64(band))
+}
+
+// follow gives a fresh reading to the windows over time.
+func (r *rig) follow(s *State, m *[quantity.Count]Measured, in *Input) {
+	if in.Kind != KindReading || !m[in.Reading.Instrument].Quality.Usable() || in.Reading.Reason != "" {
+		return
+	}
+	id, at := in.Reading.Instrument, in.Reading.At
+	for i, q := range steadyOf {
+		if q == id {
+			r.isSteady[i] = r.steady[i].Add(at, m[id].Value)
+		}
+	}
+	if id != quantity.Temperature {
+		return
+	}
+	r.slope.Add(at, m[id].Value)
+	perSecond, se, ok := r.slope.Slope()
+	r.rate = [3]float64{perSecond, se, 0}
+	if ok {
+		r.rate[2] = 1
+	}
+}
+
+// slopes gives the temperature's rate and the time to the overheat limit,
+// which there is only while the rise is larger than its own doubt (k = 2).
+func (r *rig) slopes(s *State) {
+	t, known := s.Values.Get(quantity.Temperature)
+	if !known {
+		r.slope.Reset()
+		r.rate = [3]float64{}
+	}
+	if r.rate[2] == 0 {
+		return
+	}
+	s.Values.Put(quantity.TemperatureRate, r.rate[0])
+	if r.rate[0] > 2*r.rate[1] {
+		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate[0]))
+	}
+}
+
+// stationary says whether all three are steady; unknown while one of them is.
+func (r *rig) stationary(s *State) {
+	all := true
+	for i, id := range steadyOf {
+		if _, known := s.Values.Get(id); !known {
+			r.steady[i].Reset()
+			r.isSteady[i] = false
+			return
+		}
+		all = all && r.isSteady[i]
+	}
+	s.Values.PutBool(quantity.Steady, all)
+}
+
+// sameInstrument says whether two configurations of an instrument are equal in
+// everything.
+func sameInstrument(a, b config.Instrument) bool { return reflect.DeepEqual(a, b) }

@@ -1,0 +1,148 @@
+package daq
+
+import (
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq/alarm"
+)
+
+// watch is one configured alarm with what it saw last.
+type watch struct {
+	def   config.Alarm
+	alarm *alarm.Alarm
+	since time.Time
+	until time.Time // wall label of the end of shelving
+	value *float64
+	why   string // of a fault: the sentence of the reading
+}
+
+// limit is the alarm's limit in the units of the table; nil for faults.
+func (w *watch) limit() *float64 {
+	if w.def.Above != nil {
+		return w.def.Above
+	}
+	return w.def.Below
+}
+
+func (w *watch) rule() alarm.Rule {
+	return alarm.Rule{Latch: w.def.Latch, OnDelay: w.def.OnDelay, OffDelay: w.def.OffDelay}
+}
+
+// condition judges what the alarm watches. A missing or bad input is Unknown,
+// which holds the alarm as it is.
+func (w *watch) condition(s *State, h *Health) alarm.Condition {
+	switch w.def.Kind {
+	case config.AlarmFault:
+		return w.fault(s.Quality[w.def.On[0]])
+	case config.AlarmDisk:
+		return health(h, func() bool { return h.Recording })
+	case config.AlarmBroker:
+		return health(h, func() bool { return h.Broker })
+	}
+	return w.limits(s)
+}
+
+func health(h *Health, fine func() bool) alarm.Condition {
+	switch {
+	case h == nil:
+		return alarm.Unknown
+	case fine():
+		return alarm.Clear
+	}
+	return alarm.Set
+}
+
+func (w *watch) fault(q Quality) alarm.Condition {
+	switch q.Grade {
+	case Missing:
+		return alarm.Unknown
+	case Bad:
+		if !w.alarm.Active() {
+			w.why = q.Why
+		}
+		return alarm.Set
+	}
+	return alarm.Clear
+}
+
+// limits is Set when any of the quantities is past the limit, Clear when all
+// of them are known to be on the right side.
+func (w *watch) limits(s *State) alarm.Condition {
+	result, worst := alarm.Clear, (*float64)(nil)
+	l := alarm.Limit{Value: *w.limit(), Low: w.def.Below != nil, Deadband: w.def.Deadband}
+	for _, id := range w.def.On {
+		v, known := s.Values.Get(id)
+		switch {
+		case !known && result == alarm.Clear:
+			result = alarm.Unknown
+		case known:
+			worst = further(worst, v, l.Low)
+			if l.Judge(v, w.alarm.Active()) == alarm.Set {
+				result = alarm.Set
+			}
+		}
+	}
+	if worst != nil {
+		w.value = worst
+	}
+	return result
+}
+
+func further(worst *float64, v float64, low bool) *float64 {
+	if worst == nil || (low && v < *worst) || (!low && v > *worst) {
+		return &v
+	}
+	return worst
+}
+
+// status is the alarm as it stands.
+func (w *watch) status() AlarmStatus {
+	state := w.alarm.State()
+	return AlarmStatus{
+		Name: w.def.Name, State: state.String(), Priority: w.def.Priority,
+		Since: w.since, Value: w.value, Limit: w.limit(),
+		Cause: w.cause(), Consequence: w.def.Consequence, Action: w.def.Action,
+		Active: w.alarm.Active(), Acknowledged: !state.Unseen(),
+	}
+}
+
+func (w *watch) cause() string {
+	if w.why == "" {
+		return w.def.Cause
+	}
+	return w.def.Cause + " " + sentence(w.why)
+}
+
+// event is the transition that just happened.
+func (w *watch) event(at time.Time, who string) *AlarmEvent {
+	w.since = at
+	e := &AlarmEvent{
+		Name: w.def.Name, State: w.alarm.State().String(), Priority: w.def.Priority, Time: at,
+		Value: w.value, Limit: w.limit(), Cause: w.cause(), Consequence: w.def.Consequence,
+		Action: w.def.Action, Who: who,
+	}
+	if w.alarm.State() == alarm.Shelved {
+		e.Until = w.until
+	}
+	return e
+}
+
+// newWatch makes an alarm, in the state it was saved in where there is one.
+func newWatch(def config.Alarm, saved map[string]SavedAlarm, now time.Duration, wall time.Time) *watch {
+	w := &watch{def: def, since: wall}
+	s, ok := saved[def.Name]
+	state, err := alarm.Parse(s.State)
+	if !ok || err != nil {
+		w.alarm = alarm.New(w.rule())
+		return w
+	}
+	w.since, w.until, w.value = s.Since, s.Until, s.Value
+	w.alarm = alarm.Restore(w.rule(), state, now+max(0, s.Until.Sub(wall)))
+	return w
+}
+
+// save is what brings the alarm back after a restart or a reload.
+func (w *watch) save() SavedAlarm {
+	return SavedAlarm{Name: w.def.Name, State: w.alarm.State().String(), Since: w.since, Until: w.until, Value: w.value}
+}
