@@ -6,7 +6,9 @@ import (
 	"flowrigd/calc/uncertainty"
 )
 
-// Input is one measured quantity. Its zero value is unknown.
+// Input is one measured quantity. Its zero value is unknown. A standard
+// uncertainty U that is NaN was never stated: the quantity serves, and every
+// uncertainty and probability that rests on it is unknown.
 type Input struct {
 	uncertainty.Value
 	Extra float64 // standard uncertainty beside the instrument's own (scatter, lag, pulses), normal
@@ -26,6 +28,5 @@ func (in Input) StandardU() float64 { return math.Hypot(in.U, in.Extra) }
 
 // usable refuses numbers that would turn into a confident wrong answer.
 func (in Input) usable() bool {
-	u := in.StandardU()
-	return in.Known && !math.IsNaN(in.X) && !math.IsInf(in.X, 0) && u >= 0 && !math.IsInf(u, 0)
+	return in.Known && !math.IsNaN(in.X) && !math.IsInf(in.X, 0) && !math.IsInf(in.StandardU(), 0)
 }

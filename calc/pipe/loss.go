@@ -42,7 +42,7 @@ func (p *Pipe) loss(band quantity.Band, f friction, velocity, head, headU float6
 	height := a * headU / head
 	length := b * p.rig.Length.Relative()
 	wall := 0.0
-	if p.rig.Roughness.X > 0 {
+	if p.rig.Roughness.X > 0 && f.slopeEps != 0 {
 		wall = f.slopeEps * b * p.rig.Roughness.Relative()
 	}
 	own := b * model

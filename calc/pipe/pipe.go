@@ -31,7 +31,8 @@ const (
 	Horizontal
 )
 
-// Rig is what is known of the tube and its tank. Lengths are in metres.
+// Rig is what is known of the tube and its tank. Lengths are in metres; a
+// standard uncertainty of NaN was never stated, as in Input.
 type Rig struct {
 	Bore, Length, Roughness uncertainty.Value
 	Drop                    uncertainty.Value // height of the level datum above the outlet
@@ -77,7 +78,7 @@ func within(name string, v uncertainty.Value, low, high float64, remedy string) 
 	if !(v.X >= low && v.X <= high) {
 		return fmt.Errorf("%s: %g m is outside %g to %g m: %s", name, v.X, low, high, remedy)
 	}
-	if !(v.U >= 0 && v.U <= high-low) {
+	if v.U < 0 || v.U > high-low {
 		return fmt.Errorf("%s: standard uncertainty %g m is outside 0 to %g m: give it smaller than the value", name, v.U, high-low)
 	}
 	return nil

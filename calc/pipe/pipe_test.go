@@ -183,6 +183,53 @@ func TestUnknown(t *testing.T) {
 	}
 }
 
+// A quantity whose accuracy nobody stated still gives the Reynolds number, and
+// takes from the state exactly what rests on that accuracy.
+func TestAccuracyNotStated(t *testing.T) {
+	aboutRe := []quantity.ID{quantity.ReynoldsUncertainty, quantity.ProbabilityBelow,
+		quantity.ProbabilityBetween, quantity.ProbabilityAbove, quantity.LossCoefficientUncertainty}
+	aboutLoss := []quantity.ID{quantity.LossCoefficientUncertainty}
+	nan := math.NaN()
+	for _, c := range []struct {
+		name    string
+		change  func(*pipe.Rig, *pipe.Inputs)
+		unknown []quantity.ID
+	}{
+		{"flow", func(_ *pipe.Rig, in *pipe.Inputs) { in.Flow.U = nan }, aboutRe},
+		{"flow as normal", func(_ *pipe.Rig, in *pipe.Inputs) { in.Flow.Value = uncertainty.Value{X: in.Flow.X, U: nan} }, aboutRe},
+		{"temperature", func(_ *pipe.Rig, in *pipe.Inputs) { in.Temperature.U = nan }, aboutRe},
+		{"bore", func(r *pipe.Rig, _ *pipe.Inputs) { r.Bore.U = nan }, aboutRe},
+		{"level", func(_ *pipe.Rig, in *pipe.Inputs) { in.Level.U = nan }, aboutLoss},
+		{"drop", func(r *pipe.Rig, _ *pipe.Inputs) { r.Drop.U = nan }, aboutLoss},
+		{"length", func(r *pipe.Rig, _ *pipe.Inputs) { r.Length.U = nan }, aboutLoss},
+		{"roughness", func(r *pipe.Rig, _ *pipe.Inputs) { r.Roughness.U = nan }, aboutLoss},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			rig, in := bench(), inputs(5, 20)
+			var want, s quantity.Set
+			mustNew(t, rig).Derive(in, &want)
+			c.change(&rig, &in)
+			mustNew(t, rig).Derive(in, &s)
+			unknown(t, &s, c.unknown...)
+			for _, id := range c.unknown {
+				want.Clear(id)
+			}
+			if s != want {
+				t.Errorf("more or less than that has changed:\n%+v\nwant\n%+v", s, want)
+			}
+		})
+	}
+}
+
+// The wall's roughness has no part in laminar flow, so nobody need state it.
+func TestLaminarNeedsNoRoughness(t *testing.T) {
+	rig := bench()
+	rig.Roughness.U = math.NaN()
+	var s quantity.Set
+	mustNew(t, rig).Derive(inputs(1, 20), &s)
+	get(t, &s, quantity.LossCoefficientUncertainty)
+}
+
 func TestNewRefuses(t *testing.T) {
 	for _, c := range []struct {
 		says   string
@@ -191,7 +238,8 @@ func TestNewRefuses(t *testing.T) {
 		{"bore: 0 m", func(r *pipe.Rig) { r.Bore.X = 0 }},
 		{"bore: -0.013 m", func(r *pipe.Rig) { r.Bore.X = -0.013 }},
 		{"bore: NaN m", func(r *pipe.Rig) { r.Bore.X = math.NaN() }},
-		{"bore: standard uncertainty", func(r *pipe.Rig) { r.Bore.U = math.NaN() }},
+		{"bore: standard uncertainty", func(r *pipe.Rig) { r.Bore.U = -1e-5 }},
+		{"bore: standard uncertainty", func(r *pipe.Rig) { r.Bore.U = math.Inf(1) }},
 		{"length: 0 m", func(r *pipe.Rig) { r.Length.X = 0 }},
 		{"roughness: 0.001 m", func(r *pipe.Rig) { r.Roughness.X = 0.001 }},
 		{"drop: +Inf m", func(r *pipe.Rig) { r.Drop.X = math.Inf(1) }},
