@@ -87,6 +87,7 @@ const (
 	streamGeometry = iota + 1
 	streamSlugs
 	streamWire
+	streamJunction
 	streamSensors // and one more for each quantity
 )
 
