@@ -1,0 +1,17 @@
+package rigsim
+
+import (
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+// exclusive asks the kernel whether the terminal is marked (TIOCGEXCL).
+func exclusive(t *testing.T, term *terminal) bool {
+	t.Helper()
+	marked, err := unix.IoctlGetInt(int(term.keeper.Fd()), unix.TIOCGEXCL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return marked != 0
+}

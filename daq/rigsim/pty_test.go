@@ -1,0 +1,217 @@
+//go:build linux || darwin
+
+package rigsim
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq/modbus"
+)
+
+// openTTY opens a line as a daemon would, without blocking.
+func openTTY(t *testing.T, path string) *os.File {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func TestPseudoTerminals(t *testing.T) {
+	dir := t.TempDir()
+	start(t, Options{Seed: 1, Dir: dir})
+	bus := openTTY(t, filepath.Join(dir, "bus"))
+	defer bus.Close()
+	req := modbus.ReadRequest(1, modbus.ReadInputRegisters, 0, 2)
+	got, err := exchange(t, bus, req, 9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := modbus.ParseResponse(req, got); err != nil {
+		t.Errorf("% X: %v", got, err)
+	}
+	tc := openTTY(t, filepath.Join(dir, "tc"))
+	defer tc.Close()
+	if got, err := exchange(t, tc, []byte("T?\r"), 9); err != nil || !bytes.HasSuffix(got, []byte("\r\n")) {
+		t.Errorf("T? gives %q, %v; a line end was changed or nothing came", got, err)
+	}
+}
+
+// Every byte value must pass both ways: a terminal that is not raw eats or
+// changes some. A write of coil 0 at an address that is a control character
+// shows it in one direction, a float in the other; here the line itself.
+func TestTerminalIsRaw(t *testing.T) {
+	term, err := openTerminal()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer term.Close()
+	user := openTTY(t, term.device())
+	defer user.Close()
+	all := make([]byte, 256)
+	for i := range all {
+		all[i] = byte(i)
+	}
+	for _, way := range []struct {
+		name     string
+		from, to *os.File
+	}{{"to the rig", user, term.File}, {"from the rig", term.File, user}} {
+		if _, err := way.from.Write(all); err != nil {
+			t.Fatal(err)
+		}
+		got := make([]byte, len(all))
+		if err := way.to.SetReadDeadline(time.Now().Add(2 * time.Second)); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := io.ReadFull(way.to, got); err != nil || !bytes.Equal(got, all) {
+			t.Errorf("%s: %v, bytes changed", way.name, err)
+		}
+	}
+}
+
+// The line outlives its users, also one that was killed with the terminal
+// marked as its own.
+func TestNextUser(t *testing.T) {
+	dir := t.TempDir()
+	start(t, Options{Seed: 1, Dir: dir})
+	for range 3 {
+		tc := openTTY(t, filepath.Join(dir, "tc"))
+		if got, err := exchange(t, tc, []byte("T?\r"), 9); err != nil || !bytes.HasPrefix(got, []byte("T=")) {
+			t.Errorf("%q, %v", got, err)
+		}
+		tc.Close()
+	}
+}
+
+func TestReleaseTakesTheMarkOff(t *testing.T) {
+	term, err := openTerminal()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer term.Close()
+	user := openTTY(t, term.device())
+	if err := unix.IoctlSetInt(int(user.Fd()), unix.TIOCEXCL, 0); err != nil {
+		t.Fatal(err)
+	}
+	user.Close()
+	term.release()
+	if runtime.GOOS == "linux" && exclusive(t, term) {
+		t.Error("the mark of a killed user is still there")
+	}
+}
+
+// A pulled cable: the reader hears the end, the name is gone; put back, it is
+// another device and works. A hundred times, without a descriptor left over.
+func TestCablePull(t *testing.T) {
+	dir := t.TempDir()
+	s := start(t, Options{Seed: 1, Dir: dir})
+	path := filepath.Join(dir, "tc")
+	before := descriptors(t)
+	for range 100 {
+		user := openTTY(t, path)
+		s.lines[lineTC].plug(false)
+		if err := user.SetReadDeadline(time.Now().Add(2 * time.Second)); err != nil {
+			t.Fatal(err)
+		}
+		if n, err := user.Read(make([]byte, 1)); n != 0 || err == nil || os.IsTimeout(err) {
+			t.Fatalf("a read on a pulled cable gives %d bytes, %v", n, err)
+		}
+		user.Close()
+		until(t, "the name is gone", func() bool { _, err := os.Lstat(path); return err != nil })
+		s.lines[lineTC].plug(true)
+		until(t, "the name is back", func() bool { _, err := os.Stat(path); return err == nil })
+	}
+	if after := descriptors(t); after > before {
+		t.Errorf("%d descriptors before, %d after 100 pulls", before, after)
+	}
+}
+
+func until(t *testing.T, what string, holds func() bool) {
+	t.Helper()
+	for deadline := time.Now().Add(2 * time.Second); !holds(); {
+		if time.Now().After(deadline) {
+			t.Fatalf("within 2 s not: %s", what)
+		}
+		runtime.Gosched()
+	}
+}
+
+func descriptors(t *testing.T) int {
+	t.Helper()
+	list, err := os.ReadDir("/dev/fd")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return len(list)
+}
+
+func TestFilesInDir(t *testing.T) {
+	dir := t.TempDir()
+	s := start(t, Options{Seed: 1, Dir: dir})
+	text, err := os.ReadFile(filepath.Join(dir, "rig.toml"))
+	if err != nil || !bytes.Equal(text, s.Config()) {
+		t.Errorf("rig.toml: %v, or not the rig's configuration", err)
+	}
+	f, err := os.Open(filepath.Join(dir, "truth.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	var last time.Time
+	for n := 0; n < 5; {
+		line, err := bufio.NewReader(f).ReadBytes('\n')
+		if err == io.EOF {
+			runtime.Gosched()
+			continue
+		}
+		n++
+		last = checkTruth(t, line, last)
+		if _, err := f.Seek(0, io.SeekEnd); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// checkTruth reads one line: its time goes on by no more than 200 ms (with
+// room for a loaded machine twice that) and the names are those of the table.
+func checkTruth(t *testing.T, line []byte, last time.Time) time.Time {
+	t.Helper()
+	var head struct{ Time time.Time }
+	var values quantity.Set
+	if err := json.Unmarshal(line, &head); err != nil {
+		t.Fatalf("%s: %v", line, err)
+	}
+	if err := json.Unmarshal(line, &values); err != nil {
+		t.Fatal(err)
+	}
+	if _, known := values.Get(quantity.Reynolds); !known {
+		t.Errorf("no Reynolds number in %s", line)
+	}
+	if !last.IsZero() && head.Time.Sub(last) > 400*time.Millisecond {
+		t.Errorf("%v between two lines of truth", head.Time.Sub(last))
+	}
+	return head.Time
+}
+
+func TestDirThatCannotBe(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := newSim(t, Options{Dir: filepath.Join(file, "below")})
+	if err := s.Run(t.Context()); err == nil {
+		t.Error("a rig below a file runs")
+	}
+}
