@@ -1,0 +1,136 @@
+package web
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// alarmsReply is the answer of GET /api/alarms: every alarm that is not
+// normal, and the newest transitions, the newest first.
+type alarmsReply struct {
+	Alarms         []daq.AlarmStatus `json:"alarms"`
+	History        []json.RawMessage `json:"history"` // null when it cannot be read
+	HistoryProblem string            `json:"history_problem,omitempty"`
+}
+
+const (
+	historyDefault = 100
+	historyMost    = 1000
+	historyWait    = 2 * time.Second // a hung disk must not hide the alarms
+)
+
+func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
+	limit, err := historyLimit(r)
+	if err != nil {
+		refuse(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	state, err := s.current()
+	if err != nil {
+		refuse(w, http.StatusServiceUnavailable, err.Error())
+		return
+	}
+	answer := alarmsReply{Alarms: state.Alarms}
+	if answer.Alarms == nil {
+		answer.Alarms = []daq.AlarmStatus{}
+	}
+	if answer.History, err = s.history(r.Context(), limit); err != nil {
+		answer.HistoryProblem = err.Error()
+	}
+	writeJSON(w, answer)
+}
+
+func historyLimit(r *http.Request) (int, error) {
+	text := r.URL.Query().Get("history")
+	if text == "" {
+		return historyDefault, nil
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 0 || n > historyMost {
+		return 0, fmt.Errorf("history: %q is not a number of transitions; write 0 to %d", text, historyMost)
+	}
+	return n, nil
+}
+
+func (s *Server) history(ctx context.Context, limit int) ([]json.RawMessage, error) {
+	if s.opt.History == nil {
+		return nil, errors.New("nothing is recorded")
+	}
+	ctx, cancel := context.WithTimeout(ctx, historyWait)
+	defer cancel()
+	list, err := s.opt.History.AlarmHistory(ctx, limit)
+	if err != nil {
+		return nil, err
+	}
+	bodies := make([]json.RawMessage, len(list))
+	for i := range list {
+		bodies[i] = list[i].Body
+	}
+	return bodies, nil
+}
+
+// verbs are what may be done to an alarm.
+var verbs = [...]daq.Verb{daq.Acknowledge, daq.Reset, daq.Shelve, daq.Unshelve, daq.OutOfService, daq.ReturnToService}
+
+// commandBody is what a command may carry.
+type commandBody struct {
+	For    string `json:"for"`
+	Reason string `json:"reason"`
+}
+
+// commandWait is how long the engine may take to answer.
+const commandWait = 5 * time.Second
+
+// command passes a person's wish about an alarm to the engine.
+func (s *Server) command(w http.ResponseWriter, r *http.Request) {
+	verb := daq.Verb(r.PathValue("verb"))
+	if !slices.Contains(verbs[:], verb) {
+		refuse(w, http.StatusNotFound, fmt.Sprintf("%q is not something to do to an alarm; there are %v", verb, verbs))
+		return
+	}
+	var body commandBody
+	if !readJSON(w, r, &body) {
+		return
+	}
+	c := daq.Command{ID: rand.Text(), Verb: verb, Alarm: r.PathValue("name"), Who: who(r).name, Reason: body.Reason}
+	if err := fill(&c, body); err != nil {
+		refuse(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
+	defer cancel()
+	if err := s.opt.Rig.Do(ctx, c); err != nil {
+		refuse(w, s.commandStatus(c, err), err.Error())
+		return
+	}
+	writeJSON(w, done{c.Alarm, c.Verb, c.Who})
+}
+
+// done says what a command did, to what and for whom.
+type done struct {
+	Alarm string   `json:"alarm"`
+	Verb  daq.Verb `json:"done"`
+	Who   string   `json:"who"`
+}
+
+// commandStatus is the status of a refused command. The engine refuses one for
+// an alarm that is not there too, so that it is in the journal.
+func (s *Server) commandStatus(c daq.Command, err error) int {
+	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
+		return http.StatusServiceUnavailable
+	}
+	known := func(a AlarmFact) bool { return a.Name == c.Alarm }
+	if !slices.ContainsFunc(s.facts.Load().Alarms, known) {
+		return http.StatusNotFound
+	}
+	return http.StatusConflict
+}

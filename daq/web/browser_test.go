@@ -1,0 +1,144 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"flowrigd/calc/quantity"
+)
+
+// browser opens Chromium with a fresh profile.
+func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		missing(t, "chromium")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	ctx, cancel := context.WithTimeout(context.Background(), 90*time.Second)
+	t.Cleanup(cancel)
+	ctx, stop := chromedp.NewExecAllocator(ctx, append(options, more...)...)
+	t.Cleanup(stop)
+	ctx, closeTab := chromedp.NewContext(ctx)
+	t.Cleanup(closeTab)
+	return ctx
+}
+
+// missing skips a test for want of an outside program, or fails it where all
+// of them must be there.
+func missing(t *testing.T, program string) {
+	t.Helper()
+	if os.Getenv("FLOWRIG_REQUIRE") == "1" {
+		t.Fatalf("%s is not installed", program)
+	}
+	t.Skipf("%s is not installed", program)
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func until(t *testing.T, ctx context.Context, expression string) {
+	t.Helper()
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(10*time.Second))); err != nil {
+		t.Fatalf("waiting for %s: %v", expression, err)
+	}
+}
+
+// TestPageFollows: the page shows the state, follows it, shows an alarm, lets
+// an operator answer it, and says within 3 s that the daemon is gone.
+func TestPageFollows(t *testing.T) {
+	ctx := browser(t)
+	b := testBed(t, func(o *Options) { o.OneTimeKey = "once" })
+	must(t, chromedp.Do(ctx, chromedp.Navigate(b.URL())))
+	until(t, ctx, `document.documentElement.dataset.link === 'live'`)
+	until(t, ctx, `document.documentElement.dataset.role === 'operate'`)
+	until(t, ctx, `document.querySelector('.word').textContent === 'laminar' && document.getElementById('re').textContent.includes('834')`)
+	until(t, ctx, `document.querySelectorAll('.chart svg').length === 4`)
+
+	next := hotState()
+	b.rig.set(func(f *fakeRig) { f.state = next })
+	b.ObserveState(next)
+	until(t, ctx, `document.querySelector('.word').textContent === 'turbulent' && document.title.startsWith('turbulent')`)
+	until(t, ctx, `document.querySelector('.notice.caution').textContent.includes('scalds')`)
+	must(t, chromedp.Do(ctx, chromedp.Click(`#ack-water-overheat`)))
+	until(t, ctx, `document.getElementById('answer').textContent.includes('Done: acknowledge water-overheat')`)
+	if got := b.rig.commands(); len(got) != 1 || got[0].Who != oneTimeName || got[0].Alarm != "water-overheat" {
+		t.Errorf("commands = %+v", got)
+	}
+
+	b.endStreams() // as when the daemon ends; the listener still takes connections, which hang up at once
+	until(t, ctx, `document.documentElement.dataset.link === 'lost'`)
+	began, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.getElementById('lost')).display + ' ' + document.getElementById('lost').textContent`))
+	must(t, err)
+	if !strings.HasPrefix(began, "block Connection lost.") {
+		t.Errorf("the loss is shown as %q", began)
+	}
+}
+
+// TestPicturesOfThePage holds that nothing runs out of the window sideways, in
+// each size and colour scheme; where FLOWRIG_PICTURES names a directory the
+// pictures go there.
+func TestPicturesOfThePage(t *testing.T) {
+	for scheme, setting := range map[string]string{"dark": "preferredColorScheme=0", "light": "preferredColorScheme=1"} {
+		t.Run(scheme, func(t *testing.T) { pictures(t, scheme, setting) })
+	}
+}
+
+func pictures(t *testing.T, scheme, setting string) {
+	ctx := browser(t, chromedp.Flag("blink-settings", setting))
+	b := testBed(t, func(o *Options) { o.OneTimeKey = "once" })
+	must(t, chromedp.Do(ctx, chromedp.Navigate(b.URL())))
+	until(t, ctx, `document.documentElement.dataset.role === 'operate'`)
+	until(t, ctx, `matchMedia('(prefers-color-scheme: `+scheme+`)').matches`)
+	unsure := steadyState()
+	unsure.Values.Put(quantity.Regime, float64(quantity.Transitional))
+	for name, shown := range map[string]*fakeRig{
+		"laminar": {state: steadyState()}, "alarm": {state: hotState()}, "bad": {state: badState()},
+		"transitional": {state: unsure}, "hung": {dead: errFake},
+	} {
+		b.rig.set(func(f *fakeRig) { f.state, f.dead = shown.state, shown.dead })
+		for _, width := range []int64{1280, 390, 1920} {
+			picture(t, ctx, fmt.Sprintf("%s-%d-%s.png", name, width, scheme), width)
+		}
+	}
+}
+
+// heights of the windows by their widths: desk, phone, projector.
+var heights = map[int64]int64{1280: 800, 390: 844, 1920: 1080}
+
+func picture(t *testing.T, ctx context.Context, file string, width int64) {
+	t.Helper()
+	must(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, heights[width]), chromedp.Reload()))
+	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelectorAll('.chart svg').length === 4`)
+	over, err := chromedp.Run(ctx, chromedp.Evaluate[int](`document.documentElement.scrollWidth - innerWidth`))
+	must(t, err)
+	if over > 0 {
+		t.Errorf("%s: %d px too wide", file, over)
+	}
+	directory := os.Getenv("FLOWRIG_PICTURES")
+	if directory == "" {
+		return
+	}
+	data, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	must(t, err)
+	must(t, os.WriteFile(filepath.Join(directory, file), data, 0o644))
+	if width == 390 {
+		data, err = chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		must(t, err)
+		must(t, os.WriteFile(filepath.Join(directory, "full-"+file), data, 0o644))
+	}
+}

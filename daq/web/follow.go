@@ -1,0 +1,162 @@
+package web
+
+import (
+	"net/http"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// Timing of a stream. A reader that hears nothing for 2.5 s may take the
+// connection for lost: a comment comes each second when nothing else does.
+const (
+	keepAlive    = time.Second
+	slowFollower = 5 * time.Second
+	pagePace     = 400 * time.Millisecond // people read no faster
+)
+
+// stream writes Server-Sent Events (WHATWG HTML, section 9.2) with a deadline
+// on each.
+type stream struct {
+	w       http.ResponseWriter
+	control *http.ResponseController
+}
+
+func openStream(w http.ResponseWriter) (*stream, error) {
+	st := &stream{w, http.NewResponseController(w)}
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	h.Set("X-Accel-Buffering", "no") // a proxy must not hold lines back
+	// The server's read timeout would end the stream as a lost client.
+	if err := st.control.SetReadDeadline(time.Time{}); err != nil {
+		return nil, err
+	}
+	return st, st.write([]byte("retry: 1000\n\n"))
+}
+
+func (st *stream) write(b []byte) error {
+	if err := st.control.SetWriteDeadline(time.Now().Add(slowFollower)); err != nil {
+		return err
+	}
+	if _, err := st.w.Write(b); err != nil {
+		return err
+	}
+	return st.control.Flush()
+}
+
+// event writes one event; body is JSON and so has no line break.
+func (st *stream) event(kind string, body []byte) error {
+	b := make([]byte, 0, len(kind)+len(body)+16)
+	b = append(b, "event: "...)
+	b = append(b, kind...)
+	b = append(b, "\ndata: "...)
+	b = append(b, body...)
+	return st.write(append(b, "\n\n"...))
+}
+
+// sender writes what one kind of follower wants to see.
+type sender interface {
+	news(*stream) error        // a new state is there
+	event(*stream, told) error // something was told
+	quiet(*stream) error       // nothing happened for keepAlive
+}
+
+// serveStream runs a stream until the follower goes, is too slow, loses its
+// right, or the server stops.
+func (s *Server) serveStream(w http.ResponseWriter, r *http.Request, to sender) {
+	if r.Method == http.MethodHead {
+		return
+	}
+	f := s.hub.join()
+	if f == nil {
+		refuse(w, http.StatusServiceUnavailable, "too many followers at once: close one of the open pages")
+		return
+	}
+	defer s.hub.leave(f)
+	st, err := openStream(w)
+	if err != nil || to.news(st) != nil {
+		return
+	}
+	tick := time.NewTicker(keepAlive)
+	defer tick.Stop()
+	for err == nil {
+		select {
+		case <-r.Context().Done():
+			return
+		case <-s.stop:
+			return
+		case e := <-f.events:
+			err = to.event(st, e)
+		case <-f.news:
+			err = to.news(st)
+		case <-tick.C:
+			if !s.stillAdmitted(r) {
+				return
+			}
+			err = to.quiet(st)
+		}
+	}
+}
+
+// stillAdmitted asks again whether a follower may read: a token that was
+// removed ends its streams.
+func (s *Server) stillAdmitted(r *http.Request) bool {
+	p, _, _ := s.identify(r)
+	return covers(p.role, RoleWatch) || local(r)
+}
+
+// follow is the stream of the API: state, alarm, event.
+func (s *Server) follow(w http.ResponseWriter, r *http.Request) {
+	s.serveStream(w, r, apiSender{s})
+}
+
+type apiSender struct{ s *Server }
+
+func (a apiSender) news(st *stream) error {
+	state, err := a.s.current()
+	if err != nil {
+		return a.quiet(st)
+	}
+	return st.event("state", daq.AppendState(nil, state, a.s.opt.Rig.Identity()))
+}
+
+func (a apiSender) event(st *stream, e told) error { return st.event(e.kind, e.body) }
+
+func (a apiSender) quiet(st *stream) error { return st.write([]byte(": alive\n\n")) }
+
+// followPage is the stream of the page: the parts of it that changed, as HTML,
+// no faster than people read.
+func (s *Server) followPage(w http.ResponseWriter, r *http.Request) {
+	s.serveStream(w, r, &pageSender{s: s, sent: map[string]string{}})
+}
+
+type pageSender struct {
+	s    *Server
+	sent map[string]string
+	last time.Time
+}
+
+func (p *pageSender) news(st *stream) error {
+	if time.Since(p.last) < pagePace {
+		return nil
+	}
+	return p.send(st)
+}
+
+func (p *pageSender) event(*stream, told) error { return nil }
+
+func (p *pageSender) quiet(st *stream) error { return p.send(st) }
+
+func (p *pageSender) send(st *stream) error {
+	p.last = time.Now()
+	parts := p.s.parts()
+	changed := map[string]string{}
+	for id, html := range parts {
+		if p.sent[id] != html {
+			changed[id] = html
+			p.sent[id] = html
+		}
+	}
+	return st.event("page", encode(changed))
+}

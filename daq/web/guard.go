@@ -1,0 +1,133 @@
+package web
+
+import (
+	"context"
+	"net"
+	"net/http"
+	"net/netip"
+	"strings"
+)
+
+// person is who a request comes from; the zero value is nobody known.
+type person struct{ name, role string }
+
+type personKey struct{}
+
+// who is the person that admit found.
+func who(r *http.Request) person {
+	p, _ := r.Context().Value(personKey{}).(person)
+	return p
+}
+
+// policy lets the page load from here alone and be framed by nobody.
+const policy = "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'"
+
+// guard sets the headers of every answer and turns away what a foreign web
+// page could send through a person's browser.
+func (s *Server) guard(next http.Handler) http.Handler {
+	cross := http.NewCrossOriginProtection()
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		if s.loopback && r.Host != "" && !isLoopback(r.Host) {
+			// A foreign name that resolves to this machine (DNS rebinding).
+			refuse(w, http.StatusMisdirectedRequest, "this daemon listens on loopback and answers to localhost alone, not to "+r.Host)
+			return
+		}
+		if err := cross.Check(r); err != nil {
+			s.refusal("a web page of another site", r, err.Error())
+			refuse(w, http.StatusForbidden, "the request comes from a web page of another site")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// isLoopback judges the name of a Host header, with or without a port.
+func isLoopback(hostport string) bool {
+	host, _, err := net.SplitHostPort(hostport)
+	if err != nil {
+		host = strings.Trim(hostport, "[]")
+	}
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+// local says whether a request comes from this machine under its own name.
+func local(r *http.Request) bool {
+	from, err := netip.ParseAddrPort(r.RemoteAddr)
+	return err == nil && from.Addr().Unmap().IsLoopback() && isLoopback(r.Host)
+}
+
+// admit finds out who asks and whether the role suffices; if not it has
+// answered and gives false.
+func (s *Server) admit(w http.ResponseWriter, r *http.Request, need string) (*http.Request, bool) {
+	p, known, presented := s.identify(r)
+	r = r.WithContext(context.WithValue(r.Context(), personKey{}, p))
+	switch {
+	case need == "" || covers(p.role, need):
+		return r, true
+	case need == RoleWatch && local(r) && !(presented && !known):
+		return r, true
+	case known:
+		s.refusal(p.name, r, "role "+p.role+" may not")
+		refuse(w, http.StatusForbidden, "the token of "+p.name+" has the role "+p.role+"; this needs the role "+need)
+		return nil, false
+	}
+	if need == RoleOperate {
+		s.refusal("unknown", r, "no valid token")
+	}
+	w.Header().Set("WWW-Authenticate", `Bearer realm="flowrigd"`)
+	refuse(w, http.StatusUnauthorized, "send `Authorization: Bearer TOKEN` with a token of the role "+need+
+		"; `flowrigd token add` makes one")
+	return nil, false
+}
+
+// covers says whether a role includes another.
+func covers(have, need string) bool {
+	return have == RoleOperate || have == RoleWatch && need == RoleWatch
+}
+
+// identify reads the bearer token or, without one, the cookie. presented is
+// whether an Authorization header was there.
+func (s *Server) identify(r *http.Request) (p person, known, presented bool) {
+	if header := r.Header.Get("Authorization"); header != "" {
+		scheme, token, _ := strings.Cut(header, " ")
+		if strings.EqualFold(scheme, "Bearer") {
+			p, known = s.holder(strings.TrimSpace(token))
+		}
+		return p, known, true
+	}
+	if c, err := r.Cookie(s.cookieName(r)); err == nil {
+		p, known = s.holder(c.Value)
+	}
+	return p, known, false
+}
+
+// holder is who holds a token: of the file, or of the one-time link.
+func (s *Server) holder(token string) (person, bool) {
+	if name, role, ok := s.tokens.Role(token); ok {
+		return person{name, role}, true
+	}
+	if s.once.holds(token) {
+		return person{oneTimeName, RoleOperate}, true
+	}
+	return person{}, false
+}
+
+// refusal keeps a refused write where it can be found.
+func (s *Server) refusal(who string, r *http.Request, why string) {
+	if r.Method == http.MethodGet || r.Method == http.MethodHead {
+		return
+	}
+	s.log.Warn("request refused", "who", who, "from", r.RemoteAddr, "method", r.Method, "path", r.URL.Path, "why", why)
+	if s.opt.Refused != nil {
+		s.opt.Refused(who, r.Method+" "+r.URL.Path+": "+why)
+	}
+}

@@ -1,0 +1,83 @@
+package web
+
+import (
+	"sync"
+	"sync/atomic"
+)
+
+// followQueue bounds the told events that wait for one follower. What does not
+// fit is dropped and counted: the state that follows tells how things stand.
+const followQueue = 64
+
+// maxFollowers leaves room among the connections for everybody else.
+const maxFollowers = 128
+
+// hub passes news to the followers and waits for none of them.
+type hub struct {
+	mu        sync.Mutex
+	followers map[*follower]struct{}
+	dropped   atomic.Uint64
+}
+
+// follower is one open stream. news coalesces: however often it is filled, the
+// follower reads the newest state once.
+type follower struct {
+	news   chan struct{}
+	events chan told
+}
+
+// told is an event as the stream names and writes it.
+type told struct {
+	kind string
+	body []byte
+}
+
+// join adds a follower; nil when there are too many.
+func (h *hub) join() *follower {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if len(h.followers) >= maxFollowers {
+		return nil
+	}
+	if h.followers == nil {
+		h.followers = make(map[*follower]struct{})
+	}
+	f := &follower{news: make(chan struct{}, 1), events: make(chan told, followQueue)}
+	h.followers[f] = struct{}{}
+	return f
+}
+
+func (h *hub) leave(f *follower) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.followers, f)
+}
+
+func (h *hub) count() int {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return len(h.followers)
+}
+
+func (h *hub) wake() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for f := range h.followers {
+		select {
+		case f.news <- struct{}{}:
+		default: // it has not seen the last one: it will read the newest
+		}
+	}
+}
+
+func (h *hub) tell(kind string, body []byte) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for f := range h.followers {
+		select {
+		case f.events <- told{kind, body}:
+		default:
+			h.dropped.Add(1)
+		}
+	}
+}

@@ -1,0 +1,136 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"time"
+)
+
+// maxConnections bounds the open connections, so that descriptors stay far
+// below 1023, above which a select on a serial line cannot go.
+const maxConnections = 256
+
+// Listen takes the port. Run does it too; calling it first tells the address
+// early and gives the error to the caller.
+func (s *Server) Listen() error {
+	if s.listener != nil {
+		return nil
+	}
+	l, err := net.Listen("tcp", s.opt.Listen)
+	if err != nil {
+		return listenError(s.opt.Listen, err)
+	}
+	tcp, ok := l.Addr().(*net.TCPAddr)
+	s.loopback = ok && tcp.IP.IsLoopback()
+	if !s.loopback && s.tokens.Empty() {
+		return errors.Join(s.openError(), l.Close())
+	}
+	s.listener = &boundedListener{Listener: l, slots: make(chan struct{}, maxConnections), refused: &s.refused}
+	return nil
+}
+
+func (s *Server) openError() error {
+	file := s.opt.ConfigPath
+	if file == "" {
+		file = "FILE"
+	}
+	return fmt.Errorf("http.listen: %s: reachable from other machines, but there is no access token; "+
+		"make one with `flowrigd token add --config %s --role operate NAME`, or listen on 127.0.0.1", s.opt.Listen, file)
+}
+
+// windowsAddressInUse is WSAEADDRINUSE, which package syscall does not equate
+// with EADDRINUSE.
+const windowsAddressInUse = syscall.Errno(10048)
+
+func listenError(address string, err error) error {
+	remedy := "write an address of this machine as http.listen (or --listen)"
+	var number syscall.Errno
+	if errors.As(err, &number) {
+		switch number {
+		case syscall.EADDRINUSE, windowsAddressInUse:
+			remedy = "another program has this port: stop it, or write another port as http.listen (or --listen)"
+		case syscall.EACCES:
+			remedy = "ports below 1024 belong to the administrator: write a higher one as http.listen (or --listen)"
+		}
+	}
+	return fmt.Errorf("http.listen: %s: %w; %s", address, err, remedy)
+}
+
+// Addr is the address that Listen took, host:port.
+func (s *Server) Addr() string {
+	if s.listener == nil {
+		return s.opt.Listen
+	}
+	return s.listener.Addr().String()
+}
+
+// URL is where a person opens the page; with a one-time key it is the link
+// that makes the first who opens it an operator.
+func (s *Server) URL() string {
+	host, port, err := net.SplitHostPort(s.Addr())
+	if err != nil {
+		return ""
+	}
+	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
+		host = "localhost"
+	}
+	url := "http://" + net.JoinHostPort(host, port) + "/"
+	if s.opt.OneTimeKey != "" {
+		url += "enter?key=" + s.opt.OneTimeKey
+	}
+	return url
+}
+
+// boundedListener turns away connections above its number of slots, at once
+// and with a sentence, rather than letting them wait unseen.
+type boundedListener struct {
+	net.Listener
+	slots   chan struct{}
+	refused *atomic.Uint64
+}
+
+func (l *boundedListener) Accept() (net.Conn, error) {
+	for {
+		c, err := l.Listener.Accept()
+		if err != nil {
+			return nil, err
+		}
+		select {
+		case l.slots <- struct{}{}:
+			return &boundedConn{Conn: c, slots: l.slots}, nil
+		default:
+			l.refused.Add(1)
+			turnAway(c)
+		}
+	}
+}
+
+// turnAway writes its answer into the socket's buffer; it cannot block there
+// for long, and the deadline sees to it.
+func turnAway(c net.Conn) {
+	body := `{"type":"about:blank","title":"Too many connections","status":503}`
+	answer := fmt.Sprintf("HTTP/1.1 503 %s\r\nContent-Type: %s\r\nContent-Length: %d\r\nRetry-After: 5\r\nConnection: close\r\n\r\n%s",
+		http.StatusText(http.StatusServiceUnavailable), problemType, len(body), body)
+	_ = c.SetWriteDeadline(time.Now().Add(100 * time.Millisecond))
+	_, _ = strings.NewReader(answer).WriteTo(c)
+	_ = c.Close()
+}
+
+type boundedConn struct {
+	net.Conn
+	slots chan struct{}
+	once  sync.Once
+}
+
+// Close gives the slot back, once.
+func (c *boundedConn) Close() error {
+	err := c.Conn.Close()
+	c.once.Do(func() { <-c.slots })
+	return err
+}

@@ -1,0 +1,209 @@
+package web
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"mime"
+	"net/http"
+	"path"
+	"sync"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+	"flowrigd/dashboards"
+)
+
+// partNames are the pieces of the page that the stream replaces; each is a
+// template part-NAME.
+var partNames = [...]string{"notices", "sign", "number", "advice", "ruler", "head", "readings", "alarms", "details", "say", "clock"}
+
+// asset is a file of the page with its mark for caches.
+type asset struct {
+	name, kind, tag string
+	data            []byte
+}
+
+// loadPage parses the templates and reads the files beside them.
+func (s *Server) loadPage() error {
+	pages, err := template.ParseFS(dashboards.Files, "page.html", "parts.html")
+	if err != nil {
+		return fmt.Errorf("page: %w", err)
+	}
+	s.pages, s.assets = pages, map[string]asset{}
+	files, err := fs.Glob(dashboards.Files, "assets/*")
+	if err != nil {
+		return fmt.Errorf("page: %w", err)
+	}
+	for _, file := range files {
+		data, err := fs.ReadFile(dashboards.Files, file)
+		if err != nil {
+			return fmt.Errorf("page: %w", err)
+		}
+		name := path.Base(file)
+		s.assets[name] = asset{name, kindOfFile(name), `"` + digest(data) + `"`, data}
+	}
+	return nil
+}
+
+// kindOfFile does not ask the machine's own table, which may be wrong.
+func kindOfFile(name string) string {
+	switch path.Ext(name) {
+	case ".js":
+		return "text/javascript; charset=utf-8"
+	case ".css":
+		return "text/css; charset=utf-8"
+	case ".svg":
+		return "image/svg+xml"
+	}
+	return mime.TypeByExtension(path.Ext(name))
+}
+
+func digest(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:8])
+}
+
+// asset serves a file of the page.
+func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
+	a, ok := s.assets[r.PathValue("file")]
+	if !ok {
+		notFound(w, r)
+		return
+	}
+	h := w.Header()
+	h.Set("Content-Type", a.kind)
+	h.Set("Cache-Control", "no-cache")
+	h.Set("ETag", a.tag)
+	http.ServeContent(w, r, a.name, time.Time{}, bytes.NewReader(a.data))
+}
+
+// build changes with the page's files and with the configuration: a page that
+// was loaded under another one loads itself anew.
+func (s *Server) build(f *Facts) string {
+	var b []byte
+	for _, name := range [...]string{"page.js", "act.js", "trend.js", "style.css"} {
+		b = append(b, s.assets[name].tag...)
+	}
+	b = fmt.Appendf(b, "%v %v %v %v", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip)
+	for _, limit := range [...]*float64{f.HeadLost, f.Overheat} {
+		if limit != nil {
+			b = fmt.Appendf(b, " %v", *limit)
+		}
+	}
+	return digest(b)
+}
+
+// shot keeps the parts of the newest state, so that many pages cost one
+// rendering.
+type shot struct {
+	mu    sync.Mutex
+	state *daq.State
+	made  time.Time
+	parts map[string]string
+}
+
+// shotAge is how long parts are kept while no new state comes.
+const shotAge = 900 * time.Millisecond
+
+// parts renders the pieces of the page.
+func (s *Server) parts() map[string]string {
+	state, reason := s.current()
+	checks := s.checks()
+	id := s.opt.Rig.Identity()
+	s.shot.mu.Lock()
+	defer s.shot.mu.Unlock()
+	if s.shot.parts != nil && s.shot.state == state && time.Since(s.shot.made) < shotAge {
+		return s.shot.parts
+	}
+	facts := s.facts.Load()
+	v := viewOf(state, reason, checks, id, facts)
+	parts := map[string]string{"build": s.build(facts)}
+	var b bytes.Buffer
+	for _, name := range partNames {
+		b.Reset()
+		if err := s.pages.ExecuteTemplate(&b, "part-"+name, v); err != nil {
+			s.log.Error("page: part", "part", name, "error", err)
+			continue
+		}
+		parts[name] = b.String()
+	}
+	s.shot.state, s.shot.made, s.shot.parts = state, time.Now(), parts
+	return parts
+}
+
+// pageData is what the frame of the page needs.
+type pageData struct {
+	Site, Rig  string
+	Build      string
+	Role, Name string
+	Reader     bool // may see values
+	Parts      map[string]template.HTML
+	Trends     []trendFrame
+}
+
+// trendFrame is one chart that the page's script fills.
+type trendFrame struct {
+	Quantity, Title, Unit string
+	Factor                float64
+	Decimals              int
+	Limits                []tick
+}
+
+// page serves the page with the newest values in it already; to somebody who
+// may not read it serves the form to sign in alone.
+func (s *Server) page(w http.ResponseWriter, r *http.Request) {
+	p := who(r)
+	facts := s.facts.Load()
+	data := pageData{Build: s.build(facts), Role: p.role, Name: p.name,
+		Reader: covers(p.role, RoleWatch) || local(r)}
+	status := http.StatusUnauthorized
+	if data.Reader {
+		status = http.StatusOK
+		s.fillPage(&data, facts)
+	}
+	var b bytes.Buffer
+	if err := s.pages.ExecuteTemplate(&b, "page.html", data); err != nil {
+		refuse(w, http.StatusInternalServerError, "page: "+err.Error())
+		return
+	}
+	writeBody(w, status, "text/html; charset=utf-8", b.Bytes())
+}
+
+func (s *Server) fillPage(data *pageData, facts *Facts) {
+	id := s.opt.Rig.Identity()
+	data.Site, data.Rig = id.Site, id.Rig
+	data.Parts = map[string]template.HTML{}
+	for name, html := range s.parts() {
+		data.Parts[name] = template.HTML(html) // made by our own templates, escaped there
+	}
+	data.Trends = trendFrames(facts)
+}
+
+func trendFrames(f *Facts) []trendFrame {
+	frame := func(id quantity.ID, title string, limits ...tick) trendFrame {
+		u := benchUnit(id)
+		for i := range limits {
+			limits[i].At = u.of(limits[i].At)
+		}
+		return trendFrame{id.Name(), title, u.unit, u.factor, u.decimals, limits}
+	}
+	level := []tick{{f.Lip, "lip"}}
+	if f.HeadLost != nil {
+		level = append(level, tick{*f.HeadLost, "head-lost"})
+	}
+	var heat []tick
+	if f.Overheat != nil {
+		heat = append(heat, tick{*f.Overheat, "water-overheat"})
+	}
+	return []trendFrame{
+		frame(quantity.Reynolds, "Reynolds number", tick{f.LaminarBelow, "laminar limit"}, tick{f.TurbulentAbove, "turbulent limit"}),
+		frame(quantity.Flow, "Flow"),
+		frame(quantity.Temperature, "Temperature", heat...),
+		frame(quantity.Level, "Level", level...),
+	}
+}

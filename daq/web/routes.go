@@ -1,0 +1,68 @@
+package web
+
+import (
+	"maps"
+	"net/http"
+	"slices"
+	"strings"
+)
+
+// route is one method of one path and the role it needs: "" for everybody.
+type route struct {
+	need  string
+	serve http.HandlerFunc
+}
+
+// routes is the map of everything that is served.
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	for path, methods := range map[string]map[string]route{
+		"/{$}":           {"GET": {"", s.page}},
+		"/assets/{file}": {"GET": {"", s.asset}},
+		"/enter":         {"GET": {"", s.enter}},
+		"/page/follow":   {"GET": {RoleWatch, s.followPage}},
+		"/api/now":       {"GET": {RoleWatch, s.now}},
+		"/api/follow":    {"GET": {RoleWatch, s.follow}},
+		"/api/trend":     {"GET": {RoleWatch, s.trend}},
+		"/api/alarms":    {"GET": {RoleWatch, s.alarms}},
+		"/api/alarms/{name}/{verb}": {
+			"POST": {RoleOperate, s.command}},
+		"/api/session": {
+			"GET": {"", s.session}, "POST": {"", s.signIn}, "DELETE": {"", s.signOut}},
+		"/metrics": {"GET": {RoleWatch, s.metrics().ServeHTTP}},
+		"/healthz": {"GET": {RoleWatch, s.healthz}},
+		"/readyz":  {"GET": {RoleWatch, s.readyz}},
+	} {
+		mux.Handle(path, s.methods(methods))
+	}
+	mux.HandleFunc("/", notFound)
+	return s.guard(mux)
+}
+
+func notFound(w http.ResponseWriter, r *http.Request) {
+	refuse(w, http.StatusNotFound, "there is nothing at "+r.URL.Path+"; the page at / and the README list what there is")
+}
+
+// methods picks the route of a request's method and checks its role.
+func (s *Server) methods(table map[string]route) http.Handler {
+	allowed := slices.Sorted(maps.Keys(table))
+	if _, ok := table["GET"]; ok {
+		allowed = append(allowed, "HEAD")
+	}
+	allow := strings.Join(allowed, ", ")
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		method := r.Method
+		if method == http.MethodHead {
+			method = http.MethodGet
+		}
+		to, ok := table[method]
+		if !ok {
+			w.Header().Set("Allow", allow)
+			refuse(w, http.StatusMethodNotAllowed, r.Method+" is not for "+r.URL.Path+"; use "+allow)
+			return
+		}
+		if r, ok := s.admit(w, r, to.need); ok {
+			to.serve(w, r)
+		}
+	})
+}

@@ -1,0 +1,244 @@
+package web
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/rand"
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"time"
+)
+
+// The roles of a token. Operate includes watch.
+const (
+	RoleWatch   = "watch"
+	RoleOperate = "operate"
+)
+
+// Token is one line of the tokens file. The token itself is kept nowhere.
+type Token struct {
+	Name    string
+	Role    string
+	Created time.Time
+	hash    [sha256.Size]byte
+}
+
+var errTokenLine = errors.New("write: name role sha256 created, four words")
+
+var tokenName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$`)
+
+// parseToken reads `name role sha256(hex) created`.
+func parseToken(line string) (Token, error) {
+	words := strings.Fields(line)
+	if len(words) != 4 {
+		return Token{}, errTokenLine
+	}
+	t := Token{Name: words[0], Role: words[1]}
+	if err := checkToken(t.Name, t.Role); err != nil {
+		return Token{}, err
+	}
+	sum, err := hex.DecodeString(words[2])
+	if err != nil || len(sum) != sha256.Size {
+		return Token{}, errors.New("the third word is not a SHA-256 in hex")
+	}
+	copy(t.hash[:], sum)
+	t.Created, err = time.Parse(time.RFC3339, words[3])
+	if err != nil {
+		return Token{}, errors.New("the fourth word is not a time such as 2026-01-02T15:04:05Z")
+	}
+	return t, nil
+}
+
+func checkToken(name, role string) error {
+	if !tokenName.MatchString(name) {
+		return fmt.Errorf("token name %q: use letters, digits, dot, dash and underscore, at most 64", name)
+	}
+	if role != RoleWatch && role != RoleOperate {
+		return fmt.Errorf("token role %q: write %s or %s", role, RoleWatch, RoleOperate)
+	}
+	return nil
+}
+
+// parseTokens reads a whole file: the good lines, and what is wrong with the
+// others. Lines that begin with # are comments.
+func parseTokens(path string, data []byte) ([]Token, error) {
+	var list []Token
+	var bad []error
+	lines := bufio.NewScanner(bytes.NewReader(data))
+	for n := 1; lines.Scan(); n++ {
+		line := strings.TrimSpace(lines.Text())
+		if line == "" || strings.HasPrefix(line, "#") {
+			continue
+		}
+		t, err := parseToken(line)
+		if err != nil {
+			bad = append(bad, fmt.Errorf("%s:%d: %w", path, n, err))
+			continue
+		}
+		list = append(list, t)
+	}
+	return list, errors.Join(append(bad, lines.Err())...)
+}
+
+// ListTokens reads the tokens file; one that is not there has no tokens.
+func ListTokens(path string) ([]Token, error) {
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("tokens: %w", err)
+	}
+	return parseTokens(path, data)
+}
+
+// AddToken makes a token and keeps its hash in the file. The token is told
+// this once.
+func AddToken(path, name, role string) (string, error) {
+	if err := checkToken(name, role); err != nil {
+		return "", err
+	}
+	token := rand.Text()
+	err := changeTokens(path, func(list []Token) ([]Token, error) {
+		if slices.ContainsFunc(list, func(t Token) bool { return t.Name == name }) {
+			return nil, fmt.Errorf("token %s: there is one of this name; remove it first or take another name", name)
+		}
+		return append(list, Token{name, role, time.Now(), sha256.Sum256([]byte(token))}), nil
+	})
+	if err != nil {
+		return "", err
+	}
+	return token, nil
+}
+
+// RemoveToken takes a token away.
+func RemoveToken(path, name string) error {
+	return changeTokens(path, func(list []Token) ([]Token, error) {
+		rest := slices.DeleteFunc(slices.Clone(list), func(t Token) bool { return t.Name == name })
+		if len(rest) == len(list) {
+			return nil, fmt.Errorf("token %s: there is none of this name; `flowrigd token list` shows them", name)
+		}
+		return rest, nil
+	})
+}
+
+// changeTokens replaces the file as a whole. Its new text is made under a name
+// that only one can hold, so that two changes at once do not lose one.
+func changeTokens(path string, change func([]Token) ([]Token, error)) (err error) {
+	if path == "" {
+		return errors.New("tokens: no file for them; write http.tokens_file in the configuration")
+	}
+	next := path + ".new"
+	f, err := os.OpenFile(next, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("tokens: another change is under way; if there is none, it was cut short: remove %s", next)
+	}
+	if err != nil {
+		return fmt.Errorf("tokens: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(next))
+		}
+	}()
+	text, err := changedText(path, change)
+	if err != nil {
+		return errors.Join(err, f.Close())
+	}
+	_, err = f.Write(text)
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return fmt.Errorf("tokens: write: %w", err)
+	}
+	if err := os.Rename(next, path); err != nil {
+		return fmt.Errorf("tokens: replace: %w", err)
+	}
+	return nil
+}
+
+func changedText(path string, change func([]Token) ([]Token, error)) ([]byte, error) {
+	list, err := ListTokens(path)
+	if err != nil {
+		return nil, err
+	}
+	list, err = change(list)
+	if err != nil {
+		return nil, err
+	}
+	b := []byte("# name role sha256 created; written by flowrigd token\n")
+	for _, t := range list {
+		b = fmt.Appendf(b, "%s %s %x %s\n", t.Name, t.Role, t.hash, t.Created.UTC().Format(time.RFC3339))
+	}
+	return b, nil
+}
+
+// TokenFile is the tokens file as a running daemon sees it: a change is taken
+// up with the next request.
+type TokenFile struct {
+	path string
+	log  *slog.Logger
+	seen atomic.Pointer[tokenSnapshot]
+}
+
+type tokenSnapshot struct {
+	info fs.FileInfo // nil: the file is not there
+	list []Token
+}
+
+// OpenTokens watches a tokens file; path "" holds no tokens.
+func OpenTokens(path string, log *slog.Logger) *TokenFile {
+	f := &TokenFile{path: path, log: log}
+	f.seen.Store(&tokenSnapshot{})
+	return f
+}
+
+// Role finds the holder of a token. Every hash is compared, in constant time.
+func (f *TokenFile) Role(token string) (name, role string, ok bool) {
+	sum := sha256.Sum256([]byte(token))
+	for _, t := range f.tokens() {
+		if subtle.ConstantTimeCompare(sum[:], t.hash[:]) == 1 {
+			name, role, ok = t.Name, t.Role, true
+		}
+	}
+	return name, role, ok
+}
+
+// Empty says that there is no token.
+func (f *TokenFile) Empty() bool { return len(f.tokens()) == 0 }
+
+func (f *TokenFile) tokens() []Token {
+	if f.path == "" {
+		return nil
+	}
+	seen := f.seen.Load()
+	info, err := os.Stat(f.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		f.seen.CompareAndSwap(seen, &tokenSnapshot{})
+		return nil
+	case err != nil:
+		f.log.Error("tokens: cannot be read, nobody is let in", "error", err)
+		return nil
+	case sameFile(seen.info, info):
+		return seen.list
+	}
+	list, err := ListTokens(f.path)
+	if err != nil {
+		f.log.Error("tokens: lines passed over", "error", err)
+	}
+	f.seen.CompareAndSwap(seen, &tokenSnapshot{info, list})
+	return list
+}
+
+func sameFile(a, b fs.FileInfo) bool {
+	return a != nil && os.SameFile(a, b) && a.ModTime().Equal(b.ModTime()) && a.Size() == b.Size()
+}

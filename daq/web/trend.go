@@ -1,0 +1,150 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+const (
+	bucketsDefault = 600
+	bucketsMost    = 5000
+	trendDefault   = time.Hour
+	trendWait      = 20 * time.Second
+)
+
+// trendQuery is a checked request for a trend.
+type trendQuery struct {
+	id       quantity.ID
+	from, to time.Time
+	buckets  int
+}
+
+// trendReply is the answer; a bucket in which nothing was known has nulls.
+type trendReply struct {
+	Quantity string        `json:"quantity"`
+	Unit     string        `json:"unit"`
+	From     string        `json:"from"`
+	To       string        `json:"to"`
+	Buckets  []trendBucket `json:"buckets"`
+}
+
+type trendBucket Bucket
+
+// MarshalJSON writes a bucket.
+func (b trendBucket) MarshalJSON() ([]byte, error) {
+	wire := struct {
+		Time  string   `json:"time"`
+		Min   *float64 `json:"min"`
+		Mean  *float64 `json:"mean"`
+		Max   *float64 `json:"max"`
+		Count int      `json:"count"`
+	}{Time: daq.FormatTime(b.Time), Count: b.Count}
+	if b.Count > 0 {
+		wire.Min, wire.Mean, wire.Max = &b.Min, &b.Mean, &b.Max
+	}
+	return json.Marshal(wire)
+}
+
+func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
+	q, err := parseTrend(r.URL.Query(), time.Now())
+	if err != nil {
+		refuse(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if s.opt.History == nil {
+		refuse(w, http.StatusServiceUnavailable, "nothing is recorded, so there is no trend")
+		return
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), trendWait)
+	defer cancel()
+	list, err := s.opt.History.Trend(ctx, q.id, q.from, q.to, q.buckets)
+	if err != nil {
+		refuse(w, http.StatusServiceUnavailable, "the recording does not answer: "+err.Error())
+		return
+	}
+	answer := trendReply{q.id.Name(), quantity.Table[q.id].Unit, daq.FormatTime(q.from), daq.FormatTime(q.to),
+		make([]trendBucket, len(list))}
+	for i, b := range list {
+		answer.Buckets[i] = trendBucket(b)
+	}
+	writeJSON(w, answer)
+}
+
+// parseTrend checks a request; now is what `to` is when it is not given.
+func parseTrend(v url.Values, now time.Time) (q trendQuery, err error) {
+	for key := range v {
+		switch key {
+		case "quantity", "from", "to", "buckets":
+		default:
+			return q, fmt.Errorf("%s: unknown; there are quantity, from, to and buckets", key)
+		}
+	}
+	if q.id, err = trendQuantity(v.Get("quantity")); err != nil {
+		return q, err
+	}
+	if q.to, err = trendTime(v, "to", now); err != nil {
+		return q, err
+	}
+	if q.from, err = trendFrom(v, q.to); err != nil {
+		return q, err
+	}
+	if !q.from.Before(q.to) {
+		return q, fmt.Errorf("from: %s is not before to: %s", daq.FormatTime(q.from), daq.FormatTime(q.to))
+	}
+	q.buckets = bucketsDefault
+	if text := v.Get("buckets"); text != "" {
+		q.buckets, err = strconv.Atoi(text)
+		if err != nil || q.buckets < 1 || q.buckets > bucketsMost {
+			return q, fmt.Errorf("buckets: %q; write a number from 1 to %d", text, bucketsMost)
+		}
+	}
+	return q, nil
+}
+
+func trendQuantity(name string) (quantity.ID, error) {
+	id, ok := quantity.ByName(name)
+	if !ok {
+		id, ok = quantity.ByShort(name)
+	}
+	if !ok {
+		return 0, fmt.Errorf("quantity: %q is not one; write a name of /api/now, such as %s", name, quantity.Reynolds.Name())
+	}
+	if quantity.Table[id].Kind == quantity.Word {
+		return 0, fmt.Errorf("quantity: %s is a word and has no trend; take %s", name, quantity.Reynolds.Name())
+	}
+	return id, nil
+}
+
+// trendFrom reads a time or, since a reader's clock may be another one than the
+// rig's, a length back from the end such as "-10 min".
+func trendFrom(v url.Values, to time.Time) (time.Time, error) {
+	if back, ok := strings.CutPrefix(v.Get("from"), "-"); ok {
+		length, err := parseLength(back)
+		if err != nil {
+			return to, fmt.Errorf("from: %w", err)
+		}
+		return to.Add(-length), nil
+	}
+	return trendTime(v, "from", to.Add(-trendDefault))
+}
+
+func trendTime(v url.Values, key string, otherwise time.Time) (time.Time, error) {
+	text := v.Get(key)
+	if text == "" {
+		return otherwise, nil
+	}
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return t, fmt.Errorf("%s: %q is not a time; write RFC 3339, such as 2026-01-02T15:04:05Z", key, text)
+	}
+	return t, nil
+}

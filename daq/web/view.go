@@ -1,0 +1,192 @@
+package web
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// view is everything the page shows, in people's words and units.
+type view struct {
+	Site, Rig string
+	Clock     string
+	Notices   []notice
+	Sign      sign
+	Re, U     string
+	Chances   []chance
+	Steady    string
+	Advice    []string
+	Ruler     reRuler
+	Head      headRuler
+	Readings  []reading
+	Alarms    []alarmCard
+	Details   []detail
+	Say       string // for a screen reader; changes only when it matters
+}
+
+// notice is something that is not as it should be, or a caution. Kind is
+// trouble, caution or hint.
+type notice struct{ Kind, Text string }
+
+// chance is the probability of one band.
+type chance struct{ Band, Percent string }
+
+// reading is an instrument with its quality. Kind is good, uncertain or bad.
+type reading struct {
+	Name, Value, Unit string
+	Kind, Why         string
+}
+
+// detail is a row of the table of everything.
+type detail struct{ Name, Value, Help string }
+
+// Above scaldAbove, in °C, water burns within seconds: second-degree burns in
+// 3 s, third-degree in 5 s (after Moritz and Henriques 1947, read at second
+// hand).
+const scaldAbove = 60
+
+// viewOf builds the view. A state that must not be believed comes as nil with
+// its reason, and then every value is unknown.
+func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Identity, f *Facts) view {
+	if state == nil {
+		state = &daq.State{Instruments: f.Instruments}
+	}
+	v := view{Site: id.Site, Rig: id.Rig, Clock: unknown}
+	if !state.Time.IsZero() {
+		v.Clock = clock(state.Time)
+	}
+	values := &state.Values
+	v.Sign = signOf(values.Band())
+	v.number(values, f)
+	v.Ruler, v.Head = rulerOf(values, f), headOf(values, f)
+	v.Readings = readingsOf(state, reason)
+	v.Alarms = alarmCards(state, f)
+	v.Notices = noticesOf(state, reason, checks, f)
+	v.Advice = adviceOf(state, reason)
+	v.Details = detailsOf(values)
+	v.Say = sayOf(v)
+	return v
+}
+
+func clock(t time.Time) string { return t.Local().Format("2006-01-02 15:04:05 MST") }
+
+func (v *view) number(s *quantity.Set, f *Facts) {
+	v.Re, v.Steady = unknown, "not known"
+	if re, known := s.Get(quantity.Reynolds); known {
+		u, _ := s.Get(quantity.ReynoldsUncertainty)
+		v.Re, v.U = pair(re, u)
+	}
+	if steady, known := s.Get(quantity.Steady); known {
+		v.Steady = "no, still settling"
+		if steady != 0 {
+			v.Steady = "yes"
+		}
+	}
+	low, high := group(f.LaminarBelow, 0), group(f.TurbulentAbove, 0)
+	for _, row := range []struct {
+		id   quantity.ID
+		band string
+	}{
+		{quantity.ProbabilityBelow, "below " + low},
+		{quantity.ProbabilityBetween, "between"},
+		{quantity.ProbabilityAbove, "above " + high},
+	} {
+		text := unknown
+		if p, known := s.Get(row.id); known {
+			text = percent(p)
+		}
+		v.Chances = append(v.Chances, chance{row.band, text})
+	}
+}
+
+func readingsOf(state *daq.State, reason error) []reading {
+	var list []reading
+	for _, id := range state.Instruments {
+		q := state.Quality[id]
+		r := reading{Name: plain(id), Value: unknown, Kind: kindOf(q.Grade), Why: q.Why}
+		if reason != nil {
+			r.Why = reason.Error()
+		} else if q.Grade == daq.Missing {
+			r.Why = "no reading yet"
+		}
+		if v, known := state.Values.Get(id); known && q.Usable() {
+			r.Value, r.Unit = benchUnit(id).number(v), benchUnit(id).unit
+			if quantity.Table[id].Kind == quantity.Boolean {
+				r.Value, r.Unit = bench(&state.Values, id), ""
+			}
+		}
+		list = append(list, r)
+	}
+	return list
+}
+
+func kindOf(g daq.Grade) string {
+	switch g {
+	case daq.Good:
+		return "good"
+	case daq.Uncertain:
+		return "uncertain"
+	}
+	return "bad"
+}
+
+// plain is a quantity's name as people say it.
+func plain(id quantity.ID) string { return strings.ReplaceAll(id.Short(), "_", " ") }
+
+func noticesOf(state *daq.State, reason error, checks map[string]error, f *Facts) []notice {
+	var list []notice
+	if reason != nil {
+		list = append(list, notice{"trouble", "No values: " + reason.Error() + "."})
+	}
+	for _, name := range slices.Sorted(maps.Keys(checks)) {
+		if err := checks[name]; err != nil && name != "engine" {
+			list = append(list, notice{"trouble", "Not working: " + name + ": " + err.Error() + "."})
+		}
+	}
+	if reason == nil && !state.Synchronised {
+		list = append(list, notice{"hint", "The clock of this machine is not synchronised: times may be wrong."})
+	}
+	if hot, t := hottest(&state.Values); hot {
+		list = append(list, notice{"caution", "Hot water, " + degrees.text(t) + ": it scalds within seconds. Keep hands away, let it cool before you touch tube or tank."})
+	}
+	for _, text := range state.Warnings {
+		list = append(list, notice{"hint", text})
+	}
+	if !slices.Contains(f.Instruments, quantity.SupplyFlow) && !slices.Contains(f.Instruments, quantity.SupplyOn) {
+		list = append(list, notice{"hint", "Dry heating is not detected on this rig: fit a hard-wired flow interlock and cut-out."})
+	}
+	return list
+}
+
+// hottest is whether any measured water is hot enough to scald at once.
+func hottest(s *quantity.Set) (hot bool, t float64) {
+	for _, id := range [...]quantity.ID{quantity.Temperature, quantity.Tank, quantity.HeaterOutlet} {
+		if v, known := s.Get(id); known && v > scaldAbove {
+			hot, t = true, max(t, v)
+		}
+	}
+	return hot, t
+}
+
+func detailsOf(s *quantity.Set) []detail {
+	var list []detail
+	for id := range quantity.Count {
+		list = append(list, detail{plain(id), bench(s, id), quantity.Table[id].Help})
+	}
+	return list
+}
+
+func sayOf(v view) string {
+	text := "Regime " + v.Sign.Word + ". "
+	if len(v.Alarms) == 0 {
+		return text + "No alarm."
+	}
+	for _, a := range v.Alarms {
+		text += "Alarm " + a.Name + ", " + a.State + ". "
+	}
+	return text
+}

@@ -1,0 +1,209 @@
+// Package web owns everything that speaks HTTP: the page, the API, the stream
+// of Server-Sent Events, the metrics, who may read and who may act.
+//
+//	State and told Events → hub → followers;  request → guard → route → JSON
+//
+// It computes no physics, keeps no history and decides nothing about alarms:
+// a command goes to the engine, and the engine's refusal comes back as it is.
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"html/template"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// Rig is the engine as the page needs it.
+type Rig interface {
+	Last() *daq.State // nil before the first step
+	Identity() daq.Identity
+	// Do waits for the engine's reply; a refusal is an error with its reason.
+	Do(context.Context, daq.Command) error
+	// Alive says why the engine does not step; nil when it does.
+	Alive() error
+}
+
+// Bucket is one interval of a trend, in the quantity's unit.
+type Bucket struct {
+	Time           time.Time // start
+	Min, Mean, Max float64
+	Count          int // 0: nothing was recorded, or nothing was known
+}
+
+// History is the recording as the page reads it.
+type History interface {
+	Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]Bucket, error)
+	// AlarmHistory gives the newest transitions, the newest first.
+	AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error)
+}
+
+// Options is all that a Server needs.
+type Options struct {
+	Listen     string // host:port
+	TokensFile string // "" for none
+	ConfigPath string // for the remedy in messages
+	OneTimeKey string // "" for none; opens /enter once, for an operator
+	Version    string
+	Commit     string
+	Facts      Facts
+	Rig        Rig
+	History    History                  // nil: no recording
+	Checks     func() map[string]error  // what must work to be ready; nil: nothing
+	Stats      func() []Stat            // counters of the other sinks; nil: none
+	Refused    func(who, reason string) // journals a refused command; nil: log alone
+	Log        *slog.Logger             // nil: slog.Default
+}
+
+// Facts is the part of the configuration that the page shows. A reload
+// replaces it as a whole.
+type Facts struct {
+	LaminarBelow   float64
+	TurbulentAbove float64
+	Lip            float64  // m above the level datum
+	HeadLost       *float64 // m, level below which head-lost is raised; nil: none
+	Overheat       *float64 // °C, limit of water-overheat; nil: none
+	Alarms         []AlarmFact
+	Instruments    []quantity.ID
+}
+
+// AlarmFact names a configured alarm.
+type AlarmFact struct {
+	Name     string
+	Priority string
+	On       []quantity.ID // what it watches, for the unit of its value; may be empty
+}
+
+// Server serves one rig over HTTP.
+type Server struct {
+	opt      Options
+	log      *slog.Logger
+	facts    atomic.Pointer[Facts]
+	tokens   *TokenFile
+	once     oneTime
+	listener net.Listener
+	loopback bool
+	handler  http.Handler
+	hub      hub
+	meters   *meters
+	registry *prometheus.Registry
+	assets   map[string]asset
+	pages    *template.Template
+	shot     shot
+	stop     chan struct{} // closed when Run ends, so that streams end
+	stopOnce sync.Once
+	refused  atomic.Uint64 // connections turned away
+}
+
+// New checks the options and builds the server; it opens nothing yet.
+func New(opt Options) (*Server, error) {
+	if opt.Rig == nil {
+		return nil, errors.New("web: no rig given")
+	}
+	if _, _, err := net.SplitHostPort(opt.Listen); err != nil {
+		return nil, fmt.Errorf("http.listen: %q: %w; write host:port, such as 127.0.0.1:8080", opt.Listen, err)
+	}
+	s := &Server{opt: opt, log: opt.Log, stop: make(chan struct{})}
+	if s.log == nil {
+		s.log = slog.Default()
+	}
+	s.tokens = OpenTokens(opt.TokensFile, s.log)
+	s.once.key = opt.OneTimeKey
+	s.SetFacts(opt.Facts)
+	if err := s.loadPage(); err != nil {
+		return nil, err
+	}
+	s.meters = newMeters(opt.Facts.Instruments)
+	s.registry = s.newRegistry()
+	s.handler = s.routes()
+	return s, nil
+}
+
+// SetFacts takes over a reloaded configuration.
+func (s *Server) SetFacts(f Facts) { s.facts.Store(&f) }
+
+// Handler is the whole server without a listener.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// Timeouts of the server. A stream sets its own write deadline.
+const (
+	headerTimeout = 5 * time.Second
+	readTimeout   = 15 * time.Second
+	writeTimeout  = 30 * time.Second
+	idleTimeout   = 60 * time.Second
+	graceTime     = 3 * time.Second
+)
+
+// Run listens, unless Listen did already, and serves until ctx ends; requests
+// under way get a grace time.
+func (s *Server) Run(ctx context.Context) error {
+	if err := s.Listen(); err != nil {
+		return err
+	}
+	server := &http.Server{
+		Handler:           s.handler,
+		ReadHeaderTimeout: headerTimeout,
+		ReadTimeout:       readTimeout,
+		WriteTimeout:      writeTimeout,
+		IdleTimeout:       idleTimeout,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
+	}
+	served := make(chan error, 1)
+	go func() { served <- server.Serve(s.listener) }()
+	select {
+	case err := <-served:
+		s.endStreams()
+		return fmt.Errorf("http: serve: %w", err)
+	case <-ctx.Done():
+	}
+	s.endStreams()
+	err := shutdown(server)
+	<-served
+	return err
+}
+
+func (s *Server) endStreams() { s.stopOnce.Do(func() { close(s.stop) }) }
+
+func shutdown(server *http.Server) error {
+	ctx, cancel := context.WithTimeout(context.Background(), graceTime)
+	defer cancel()
+	if err := server.Shutdown(ctx); err != nil {
+		if err := server.Close(); err != nil {
+			return fmt.Errorf("http: close: %w", err)
+		}
+	}
+	return nil
+}
+
+// ObserveState wakes the followers; it never blocks. Only the state of an
+// interval does so: what lies between is seen in the next one.
+func (s *Server) ObserveState(state *daq.State) {
+	if state.Tick {
+		s.hub.wake()
+	}
+}
+
+// ObserveTold passes a told event to the followers; it never blocks.
+func (s *Server) ObserveTold(t daq.Told) {
+	switch {
+	case t.Alarm != nil:
+		s.hub.tell("alarm", daq.AppendAlarm(nil, t.Alarm, t.Recording, t.Receipt))
+	case t.Note != nil:
+		s.hub.tell("event", daq.AppendNote(nil, t.Note, t.Recording, t.Receipt))
+	}
+}
+
+// ObserveReading counts an exchange with an instrument; it never blocks.
+func (s *Server) ObserveReading(r daq.Reading) { s.meters.observe(r, time.Now()) }

@@ -1,0 +1,67 @@
+// What a person can do: sign in and out, acknowledge, reset.
+const root = document.documentElement;
+const who = document.getElementById('who');
+const answerLine = document.getElementById('answer');
+
+function tell(text) {
+  if (answerLine) answerLine.textContent = text;
+}
+
+async function call(method, path, body) {
+  const answer = await fetch(path, {
+    method,
+    headers: body ? {'Content-Type': 'application/json'} : {},
+    body: body ? JSON.stringify(body) : undefined,
+    cache: 'no-store',
+    signal: AbortSignal.timeout(8000),
+  });
+  const said = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw new Error(said.detail ?? `the daemon answers ${answer.status}`);
+  return said;
+}
+
+function become(session) {
+  const before = root.dataset.role;
+  root.dataset.role = session.role ?? '';
+  who.textContent = session.role ? `${session.name} (${session.role})` : 'Sign in';
+  if (before !== root.dataset.role && !document.querySelector('[data-part]')) location.reload();
+}
+
+async function attempt(work) {
+  try {
+    await work();
+  } catch (error) {
+    tell(`Not done: ${error.message}.`);
+    who.parentElement.querySelector('form').dataset.error = error.message;
+  }
+}
+
+document.getElementById('sign-in').addEventListener('submit', (event) => {
+  event.preventDefault();
+  const input = document.getElementById('token');
+  attempt(async () => {
+    become(await call('POST', '/api/session', {token: input.value.trim()}));
+    input.value = '';
+    tell('Signed in.');
+    who.parentElement.open = false;
+  });
+});
+
+document.getElementById('sign-out').addEventListener('click', () => attempt(async () => {
+  become(await call('DELETE', '/api/session'));
+  tell('Signed out.');
+}));
+
+document.addEventListener('click', (event) => {
+  const button = event.target.closest('button[data-verb]');
+  if (!button) return;
+  const {alarm, verb} = button.dataset;
+  button.disabled = true;
+  attempt(async () => {
+    await call('POST', `/api/alarms/${encodeURIComponent(alarm)}/${verb}`, {});
+    tell(`Done: ${verb} ${alarm}.`);
+  }).finally(() => { button.disabled = false; });
+});
+
+// After a link from elsewhere the first request carries no cookie; this one does.
+attempt(async () => become(await call('GET', '/api/session')));

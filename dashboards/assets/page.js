@@ -1,0 +1,105 @@
+// The live page: reads the stream of parts, puts each in its place, and says
+// at once when nothing comes any more. The stream has something to say every
+// second, so 2.5 s of silence is a lost connection.
+const lostAfter = 2500;
+const slowest = 5000; // ms between two attempts, at most
+const root = document.documentElement;
+const lost = document.getElementById('lost');
+const link = document.getElementById('link');
+
+let lastHeard = performance.now();
+let lastSeen = new Date();
+let attempt = null; // the AbortController of the present connection
+
+function put(name, html) {
+  if (name === 'build') {
+    if (html !== root.dataset.build) location.reload();
+    return;
+  }
+  const place = document.querySelector(`[data-part="${name}"]`);
+  if (!place) return;
+  const held = place.contains(document.activeElement) ? document.activeElement.id : '';
+  place.innerHTML = html;
+  if (held) document.getElementById(held)?.focus();
+  if (name === 'sign') retitle(place);
+}
+
+function retitle(place) {
+  const word = place.querySelector('[data-word]')?.dataset.word ?? '';
+  document.title = `${word} · ${document.querySelector('h1').textContent.trim()}`;
+}
+
+function show(state) {
+  if (root.dataset.link === state && state !== 'lost') return;
+  root.dataset.link = state;
+  lost.hidden = state !== 'lost';
+  link.textContent = state === 'live' ? 'Connected' : state === 'lost' ? 'Not connected' : 'Connecting';
+  if (state === 'lost') {
+    const text = `Connection lost. What you see is from ${lastSeen.toLocaleTimeString()}, not from now. Trying again.`;
+    if (lost.textContent !== text) lost.textContent = text;
+  }
+}
+
+function take(block) {
+  let kind = 'message';
+  let data = '';
+  for (const line of block.split('\n')) {
+    if (line.startsWith('event: ')) kind = line.slice(7);
+    if (line.startsWith('data: ')) data += line.slice(6);
+  }
+  if (kind !== 'page' || !data) return;
+  for (const [name, html] of Object.entries(JSON.parse(data))) put(name, html);
+  lastSeen = new Date();
+  show('live');
+}
+
+async function read(body) {
+  const reader = body.pipeThrough(new TextDecoderStream()).getReader();
+  let rest = '';
+  for (;;) {
+    const {value, done} = await reader.read();
+    if (done) return;
+    lastHeard = performance.now();
+    rest += value;
+    for (let end; (end = rest.indexOf('\n\n')) >= 0; rest = rest.slice(end + 2)) take(rest.slice(0, end));
+  }
+}
+
+async function connect() {
+  attempt = new AbortController();
+  const answer = await fetch('/page/follow', {signal: attempt.signal, cache: 'no-store'});
+  if (answer.status === 401 || answer.status === 403) location.reload(); // shows the form to sign in
+  if (!answer.ok) throw new Error(`the daemon answers ${answer.status}`);
+  await read(answer.body);
+}
+
+const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+
+async function follow() {
+  for (let pause = 250; ; pause = Math.min(slowest, pause * 2)) {
+    const began = performance.now();
+    try {
+      await connect();
+    } catch {
+      // The watchdog tells the person; here it is only tried again.
+    }
+    if (performance.now() - began > slowest) pause = 250;
+    await wait(pause * (0.75 + Math.random() / 2));
+  }
+}
+
+let lastTry = 0;
+function watch() {
+  const now = performance.now();
+  if (now - lastHeard < lostAfter) return;
+  show('lost');
+  if (now - lastTry > slowest && now - lastHeard > lostAfter) { // a connection that hangs
+    lastTry = now;
+    attempt?.abort();
+  }
+}
+
+setInterval(watch, 250);
+document.addEventListener('visibilitychange', watch);
+retitle(document);
+follow();
