@@ -32,6 +32,7 @@ type Config struct {
 	Ports       []Port       // in the order of their names
 	Instruments []Instrument // in the order of the table of quantities
 	Alarms      []Alarm      // the built-in ones first, then by name
+	Trip        *Trip        // nil: no heating permit
 	MQTT        *MQTT        // nil: no broker
 	HTTP        HTTP
 	Record      Record
@@ -249,6 +250,27 @@ type Alarm struct {
 	Consequence string
 	Action      string
 }
+
+// Trip is the heating permit: an output that is energised while heating is
+// permitted, and drops by itself when it is not refreshed.
+type Trip struct {
+	Port     string
+	Address  byte   // of the Modbus relay; 0 for a pulsed control line
+	Coil     uint16 // zero-based
+	Pulse    Pulse  // of a control line of the port, for a retriggerable relay
+	Refresh  time.Duration
+	Watchdog time.Duration // the relay's own
+}
+
+// Pulse is a control line that is pulsed; a static level is never a permit.
+type Pulse uint8
+
+// The control lines.
+const (
+	NoPulse Pulse = iota
+	PulseRTS
+	PulseDTR
+)
 
 // MQTT is the broker and how to speak to it.
 type MQTT struct {

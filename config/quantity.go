@@ -111,11 +111,21 @@ func plainQuantity(text string, want Dimension) (float64, *Mistake) {
 	if err != nil {
 		return 0, err.(*Mistake)
 	}
-	x = x*u.Factor + u.Offset
+	x = scaled(x, u.Factor) + u.Offset
 	if math.IsInf(x, 0) {
 		return 0, &Mistake{"the number is too large", remedyQuantity(want)}
 	}
 	return x, nil
+}
+
+// scaled is x·factor, by division where the factor is one part of a whole
+// number: 13 mm is then the float64 nearest to 0.013 m.
+func scaled(x, factor float64) float64 {
+	parts := math.Round(1 / factor)
+	if parts > 1 && parts < 1<<53 && math.Abs(parts*factor-1) < 4e-16 {
+		return x / parts
+	}
+	return x * factor
 }
 
 // noSpace tells a unit that clings to its number from a number that is none.
