@@ -1,0 +1,37 @@
+package rigsim
+
+import (
+	"path/filepath"
+	"testing"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+)
+
+// Every scenario's rig.toml must be a configuration without a mistake, and
+// name every instrument of the rig.
+func TestConfigIsAccepted(t *testing.T) {
+	for _, name := range Scenarios() {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			s := newSim(t, Options{Scenario: name, Dir: dir, Config: ConfigOptions{Broker: "embedded"}})
+			c, problems := config.Parse(filepath.Join(dir, "rig.toml"), s.Config())
+			for _, p := range problems {
+				t.Log(p)
+			}
+			if c == nil {
+				t.Fatalf("refused:\n%s", s.Config())
+			}
+			for _, in := range s.sensors {
+				if c.Instrument(in.id) == nil {
+					t.Errorf("no instrument %s", quantity.Table[in.id].Short)
+				}
+			}
+			for _, p := range c.Ports {
+				if p.Device != filepath.Join(dir, p.Name) {
+					t.Errorf("%s is at %s", p.Name, p.Device)
+				}
+			}
+		})
+	}
+}

@@ -1,0 +1,259 @@
+package rigsim
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+)
+
+// when advances a rig until something holds and says when that was.
+func when(t *testing.T, s *Sim, limit time.Duration, holds func() bool) time.Duration {
+	t.Helper()
+	for at := time.Duration(0); at <= limit; at += 100 * time.Millisecond {
+		if holds() {
+			return at
+		}
+		s.Advance(100 * time.Millisecond)
+	}
+	t.Fatalf("%s: nothing within %v", s.story.name, limit)
+	return 0
+}
+
+// within fails unless a time lies between two others.
+func within(t *testing.T, what string, at, low, high time.Duration) {
+	t.Helper()
+	if at < low || at > high {
+		t.Errorf("%s after %v, want %v to %v", what, at, low, high)
+	}
+}
+
+func TestSteadyStaysSteady(t *testing.T) {
+	s := newSim(t, Options{Seed: 3})
+	for range 60 {
+		s.Advance(10 * time.Second)
+		near(t, "Reynolds number", s.plant.reynolds(), 6000, 0.01)
+		near(t, "temperature", s.plant.tank.celsius, 42, 0.005)
+	}
+}
+
+func TestOverheatPasses75(t *testing.T) {
+	s := newSim(t, Options{Scenario: "overheat", Seed: 1})
+	if s.plant.tank.celsius > 69 {
+		t.Errorf("starts at %.1f °C", s.plant.tank.celsius)
+	}
+	at := when(t, s, 5*time.Minute, func() bool { return s.plant.tank.celsius > 75 })
+	within(t, "75 °C", at, 30*time.Second, 2*time.Minute)
+}
+
+func TestHeadLossEmptiesTheTank(t *testing.T) {
+	s := newSim(t, Options{Scenario: "head-loss", Seed: 1})
+	at := when(t, s, 2*time.Minute, func() bool { return s.plant.tank.level < stated.lip-0.020 })
+	within(t, "20 mm below the lip", at, 10*time.Second, time.Minute)
+	at = when(t, s, 10*time.Minute, func() bool { return s.plant.tube.velocity < 1e-3 })
+	within(t, "an empty tank", at, 10*time.Second, 5*time.Minute)
+	if l := s.plant.tank.level; l < 0 || math.IsNaN(l) {
+		t.Errorf("level %v in an empty tank", l)
+	}
+}
+
+// With the valve shut the head stays: only the missing supply shows.
+func TestDryHeatingKeepsTheHead(t *testing.T) {
+	s := newSim(t, Options{Scenario: "dry-heating", Seed: 1})
+	at := when(t, s, 2*time.Minute, func() bool { return s.plant.heater.outlet > 90 })
+	within(t, "90 °C in the heater", at, 31*time.Second, 75*time.Second)
+	if low := stated.lip - s.plant.tank.level; low > 0.010 {
+		t.Errorf("the level has fallen %.0f mm below the lip", low*1e3)
+	}
+	if s.plant.supply > minimumSupply {
+		t.Error("the supply still runs")
+	}
+}
+
+func TestProbeOutReadsTheRoom(t *testing.T) {
+	s := newSim(t, Options{Scenario: "probe-out", Seed: 1})
+	s.Advance(90 * time.Second)
+	near(t, "what the probe feels", s.sensor(quantity.Temperature).state, roomCelsius, 0.01)
+	near(t, "the water", s.plant.tank.celsius, 42, 0.01)
+}
+
+func TestBlockedTubeChokes(t *testing.T) {
+	s := newSim(t, Options{Scenario: "blocked-tube", Seed: 1})
+	before := s.plant.flow()
+	s.Advance(time.Minute)
+	if s.plant.flow() > 0.7*before {
+		t.Errorf("flow %.3g of %.3g m³/s with the tube blocked", s.plant.flow(), before)
+	}
+	near(t, "level", s.plant.tank.level, stated.lip, 0.03)
+}
+
+func TestCablePullRepeats(t *testing.T) {
+	s := newSim(t, Options{Scenario: "cable-pull", Seed: 1})
+	for i, want := range []bool{true, false, true, false, true} {
+		s.Advance(5 * time.Second)
+		if got := s.lines[lineTC].in.Load(); got != want {
+			t.Errorf("after %d s the cable is in: %v", 10*i+5, got)
+		}
+		s.Advance(5 * time.Second)
+	}
+}
+
+func TestFrozenLevelHidesTheLoss(t *testing.T) {
+	s := newSim(t, Options{Scenario: "frozen-sensor", Seed: 1})
+	s.Advance(11 * time.Second)
+	level := func() float64 { return s.Readings(0)[2].Number }
+	held := level()
+	s.Advance(time.Minute)
+	if level() != held || s.plant.tank.level > stated.lip-0.050 {
+		t.Errorf("the sensor says %v, then %v; true level %.3f m", held, level(), s.plant.tank.level)
+	}
+}
+
+func TestFailedSensorsSaySo(t *testing.T) {
+	s := newSim(t, Options{Scenario: "level-failed", Seed: 1})
+	s.Advance(11 * time.Second)
+	if got := s.Readings(0)[2].Number; got != levelFailed {
+		t.Errorf("a failed level transmitter says %v", got)
+	}
+	s = newSim(t, Options{Scenario: "open-sensor", Seed: 1})
+	s.Advance(11 * time.Second)
+	if got := string(s.hearTC(s.lines[lineTC], []byte("T?\r"))[0].bytes); got != "T=OPEN\r\n" {
+		t.Errorf("an open thermocouple says %q", got)
+	}
+}
+
+func TestWeldedRelayHeatsOn(t *testing.T) {
+	s := newSim(t, Options{Scenario: "relay-welded", Seed: 1, Relay: true})
+	within(t, "75 °C", when(t, s, 5*time.Minute, func() bool { return s.plant.tank.celsius > 75 }), 30*time.Second, 2*time.Minute)
+	s = newSim(t, Options{Scenario: "overheat", Seed: 1, Relay: true})
+	s.Advance(3 * time.Minute)
+	if s.plant.tank.celsius > 60 {
+		t.Errorf("%.1f °C though the permit was never given", s.plant.tank.celsius)
+	}
+}
+
+// The sweep visits its nine points and the demonstrator sees each.
+func TestSweepVisitsEveryRegime(t *testing.T) {
+	var seen []string
+	s := newSim(t, Options{Scenario: "sweep", Seed: 1, Observe: func(o Observation) { seen = append(seen, o.Seen.String()) }})
+	var temperatures []float64
+	for range 3 {
+		s.Advance(100 * time.Second)
+		temperatures = append(temperatures, s.plant.tank.celsius)
+		s.Advance(sweepStage - 100*time.Second)
+	}
+	want := strings.Repeat("laminar transitional turbulent ", 3)
+	if got := strings.Join(seen, " ") + " "; got != want {
+		t.Errorf("seen %s", got)
+	}
+	for i, c := range []float64{40, 50, 60} {
+		near(t, "temperature of the stage", temperatures[i], c, 0.02)
+	}
+}
+
+// The head must stay constant through the whole sweep, or the demo would raise
+// an alarm of its own making.
+func TestSweepKeepsTheHead(t *testing.T) {
+	s := newSim(t, Options{Scenario: "sweep", Seed: 1})
+	for range 2 * 3 * int(sweepStage/time.Second) {
+		s.Advance(time.Second)
+		if l := s.plant.tank.level - s.plant.lip; l < 0 {
+			t.Fatalf("the overflow ran dry by %.1f mm", -l*1e3)
+		}
+		if s.plant.heater.outlet > 74 || s.plant.tank.celsius > 70 {
+			t.Fatalf("outlet %.1f °C, tank %.1f °C", s.plant.heater.outlet, s.plant.tank.celsius)
+		}
+	}
+}
+
+// The same seed gives the same rig and the same numbers, another seed another.
+func TestSeed(t *testing.T) {
+	read := func(seed uint64) [3]float64 {
+		s := newSim(t, Options{Scenario: "sweep", Seed: seed})
+		s.Advance(70 * time.Second)
+		r := s.Readings(0)
+		return [3]float64{r[0].Number, r[1].Number, r[2].Number}
+	}
+	if read(5) != read(5) {
+		t.Error("one seed, two rigs")
+	}
+	if read(5) == read(6) {
+		t.Error("two seeds, one rig")
+	}
+}
+
+func TestUnknownScenario(t *testing.T) {
+	_, err := New(Options{Scenario: "stedy"})
+	if err == nil || !strings.Contains(err.Error(), "steady") {
+		t.Errorf("an unknown scenario gives %v, want the list", err)
+	}
+	if _, err := New(Options{Speed: -1}); err == nil {
+		t.Error("a speed of -1 is taken")
+	}
+}
+
+// A suspended process makes up for a quarter of a second and no more.
+func TestCatchUp(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		passed time.Duration
+		speed  float64
+		want   time.Duration
+	}{
+		{"a beat", 20 * time.Millisecond, 1, 20 * time.Millisecond},
+		{"ten times as fast", 20 * time.Millisecond, 10, 200 * time.Millisecond},
+		{"suspended for an hour", time.Hour, 1, 250 * time.Millisecond},
+	} {
+		if got := due(c.passed, c.speed); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
+// Over many seeds the errors of the instruments fill the makers' limits and
+// never leave them; the geometry's standard deviation is half the stated
+// expanded uncertainty.
+func TestDraws(t *testing.T) {
+	const n = 2000
+	var share, bore float64
+	for seed := range uint64(n) {
+		s := newSim(t, Options{Seed: seed})
+		for _, in := range s.sensors {
+			if math.Abs(in.share) > 1 {
+				t.Fatalf("seed %d: an error of %.2f limits", seed, in.share)
+			}
+		}
+		share += s.sensors[0].share * s.sensors[0].share
+		d := (s.plant.bore - stated.bore) / (stated.boreU / 2)
+		bore += d * d
+	}
+	// A rectangle has variance 1/3 (JCGM 100, 4.3.7), a standardised normal 1;
+	// the estimates scatter by 2 and 3 % for 2000 draws.
+	near(t, "variance of the errors", share/n, 1.0/3, 0.08)
+	near(t, "variance of the bore", bore/n, 1, 0.12)
+}
+
+// The catalogue's limits and rig.toml's text are the same thing twice.
+func TestCatalogueAgreesWithConfig(t *testing.T) {
+	s := newSim(t, Options{Scenario: "sweep"})
+	c, problems := config.Parse("rig.toml", s.Config())
+	if c == nil {
+		t.Fatal(problems)
+	}
+	for _, in := range s.sensors {
+		stated := c.Instrument(in.id)
+		if stated.Lag != 0 {
+			near(t, in.id.Short()+" lag", stated.Lag.Seconds(), in.response, 1e-9)
+		}
+		if a := stated.Accuracy; a != nil {
+			if math.Abs(a.OfReading-in.ofReading) > 1e-12 || math.Abs(a.Fixed-in.fixed) > 1e-12 {
+				t.Errorf("%s: limits %v and %v, in rig.toml %+v", in.id.Short(), in.ofReading, in.fixed, *a)
+			}
+		} else if quantity.Table[in.id].Kind == quantity.Number {
+			t.Errorf("%s states no accuracy", in.id.Short())
+		}
+	}
+}
