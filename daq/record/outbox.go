@@ -71,7 +71,19 @@ type row struct {
 }
 
 func (r *Reader) rowColumns() string {
-	return "sequence, time, clock_synchronised, configuration, quality" + r.values
+	columns := "sequence, time, clock_synchronised, configuration, quality"
+	for id := range quantity.Count {
+		columns += ", " + r.column(id)
+	}
+	return columns
+}
+
+// column is the quantity's column, or NULL where this recording lacks it.
+func (r *Reader) column(id quantity.ID) string {
+	if !r.have[id.Name()] {
+		return "NULL"
+	}
+	return id.Name()
 }
 
 func scanRow(rows *sql.Rows) (*row, error) {

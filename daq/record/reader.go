@@ -5,10 +5,8 @@ import (
 	"database/sql"
 	"fmt"
 	"os"
-	"strings"
 	"time"
 
-	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 
 	sqlite3 "modernc.org/sqlite/lib"
@@ -19,7 +17,7 @@ type Reader struct {
 	path      string
 	db        *sql.DB
 	recording string
-	values    string // ", name, name…" of every quantity; NULL for one this recording lacks
+	have      map[string]bool // the columns of sample
 }
 
 // OpenReader opens the recording in dir for reading.
@@ -66,20 +64,9 @@ func (r *Reader) prepare() error {
 	if err := r.db.QueryRow(`SELECT value FROM meta WHERE key = 'recording'`).Scan(&r.recording); err != nil {
 		return fmt.Errorf("meta: recording: %w", err)
 	}
-	have, err := sampleColumns(r.db)
-	if err != nil {
-		return err
-	}
-	var b strings.Builder
-	for id := range quantity.Count {
-		name := id.Name()
-		if !have[name] {
-			name = "NULL"
-		}
-		b.WriteString(", " + name)
-	}
-	r.values = b.String()
-	return nil
+	var err error
+	r.have, err = sampleColumns(r.db)
+	return err
 }
 
 // Close ends every reading.

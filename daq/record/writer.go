@@ -106,9 +106,13 @@ func (w *writer) flush() {
 func (w *writer) writeUntilDone(c *chunk) bool {
 	wait := retryFirst
 	for {
-		err := w.attempt(func(tx *sql.Tx) (func(), error) { return w.write(tx, c) })
+		var t *transaction
+		err := w.attempt(func(tx *sql.Tx) (err error) {
+			t, err = w.write(tx, c)
+			return err
+		})
 		if err == nil {
-			w.r.queue.written(c)
+			w.durable(c, t)
 			return true
 		}
 		w.log.Error("recording: commit", "err", err, "again_in", wait)
@@ -121,9 +125,8 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 	}
 }
 
-// attempt runs one transaction under the eye of the health. work returns what
-// to do once it is durable.
-func (w *writer) attempt(work func(*sql.Tx) (func(), error)) (err error) {
+// attempt runs one transaction under the eye of the health.
+func (w *writer) attempt(work func(*sql.Tx) error) (err error) {
 	w.r.health.begin(time.Now())
 	defer func() { w.r.health.end(time.Now(), err) }()
 	tx, err := w.db.Begin()
@@ -131,20 +134,18 @@ func (w *writer) attempt(work func(*sql.Tx) (func(), error)) (err error) {
 		return explain(w.path, "begin", err)
 	}
 	defer tx.Rollback()
-	durable, err := work(tx)
-	if err != nil {
+	if err := work(tx); err != nil {
 		return explain(w.path, "write", err)
 	}
 	if err := w.o.Commit(tx.Commit); err != nil {
 		return explain(w.path, "commit", err)
 	}
-	durable()
 	return nil
 }
 
 // write puts a chunk into a transaction. Numbers are given out here and count
 // only once they are on disk, so that a failed attempt leaves no hole.
-func (w *writer) write(tx *sql.Tx, c *chunk) (durable func(), err error) {
+func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 	t := &transaction{
 		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha,
 		receipts: make([][]daq.Receipt, len(c.entries)),
@@ -154,15 +155,13 @@ func (w *writer) write(tx *sql.Tx, c *chunk) (durable func(), err error) {
 			return nil, err
 		}
 	}
-	if err := t.rest(c); err != nil {
-		return nil, err
-	}
-	return func() { w.durable(c, t) }, nil
+	return t, t.rest(c)
 }
 
 // durable tells whoever waits.
 func (w *writer) durable(c *chunk, t *transaction) {
 	w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
+	w.r.queue.written(c)
 	w.r.newest.Store(t.sequences[daq.ClassRecord])
 	for i := range c.entries {
 		e := &c.entries[i]
@@ -195,9 +194,9 @@ func (w *writer) housekeep() time.Duration {
 		return purgeEvery
 	}
 	more := false
-	err = w.attempt(func(tx *sql.Tx) (func(), error) {
+	err = w.attempt(func(tx *sql.Tx) (err error) {
 		more, err = w.purge.step(tx)
-		return func() {}, err
+		return err
 	})
 	if err != nil {
 		w.log.Error("recording: purge", "err", err)

@@ -1,0 +1,94 @@
+package record
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// BenchmarkAlarmToReceipt is an alarm's way to the disk and back; beside it
+// stands BenchmarkBareSync, what the disk itself takes.
+func BenchmarkAlarmToReceipt(b *testing.B) {
+	r := open(b, b.TempDir(), Options{})
+	for b.Loop() {
+		tell(b, r, alarm("a", "x", 0))
+	}
+}
+
+func BenchmarkBareSync(b *testing.B) {
+	f, err := os.Create(filepath.Join(b.TempDir(), "f"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	page := make([]byte, 4096)
+	for b.Loop() {
+		if _, err := f.Write(page); err != nil {
+			b.Fatal(err)
+		}
+		if err := f.Sync(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkSecond is one second of a busy rig: twenty inputs and a row, in one
+// commit.
+func BenchmarkSecond(b *testing.B) {
+	r := open(b, b.TempDir(), Options{DurableWithin: time.Hour})
+	n := 0
+	for b.Loop() {
+		for range 20 {
+			n++
+			r.Put(daq.Batch{Input: daq.Input{Number: uint64(n), Wall: start, Kind: daq.KindReading, Reading: daq.Reading{Instrument: quantity.Flow, Number: 1.0 / 3, Took: 12345678, At: 1234567890}}})
+		}
+		row := tick(n)
+		row.Input.Kind = daq.KindHealth
+		row.Events = []daq.Event{alarm("a", "x", 0)}
+		done := make(chan struct{})
+		row.Receipts = func([]daq.Receipt) { close(done) }
+		n++
+		row.Input.Number = uint64(n)
+		r.Put(row)
+		<-done
+	}
+}
+
+func BenchmarkPut(b *testing.B) {
+	q := newQueue()
+	batch := tick(1)
+	for b.Loop() {
+		q.put(batch, start)
+		q.rows, q.inputs = 0, 0
+		if len(q.next.entries) > 1000 {
+			q.next.entries = q.next.entries[:0]
+		}
+	}
+}
+
+// fill records a day at one row a second, the fast way.
+func fill(b testing.TB, r *Recorder, rows int) {
+	for n := range rows {
+		batch := tick(n + 1)
+		batch.Input.Number = 0
+		r.Put(batch)
+		if n%1000 == 999 {
+			waitRow(b, r, int64(n+1))
+		}
+	}
+	waitRow(b, r, int64(rows))
+}
+
+func BenchmarkTrendOfADay(b *testing.B) {
+	r := open(b, b.TempDir(), Options{})
+	fill(b, r, 86400)
+	for b.Loop() {
+		if _, err := r.Trend(b.Context(), quantity.Reynolds, start, start.Add(24*time.Hour), 600); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,210 @@
+package record
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+func exported(t *testing.T, r *Reader, e Export) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := r.Export(t.Context(), &b, e); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func recordTen(t *testing.T) *Recorder {
+	r := open(t, t.TempDir(), Options{})
+	for n := range 10 {
+		r.Put(tick(n + 1))
+	}
+	a := alarm("a", "unacknowledged", 1)
+	a.Alarm.Cause, a.Alarm.Value = "said \"hot\",\nthen nothing", nil
+	tell(t, r, a, daq.Event{Note: &daq.Note{Kind: "start", Time: start, Text: "begins"}})
+	return r
+}
+
+func TestExportCSV(t *testing.T) {
+	r := recordTen(t)
+	for _, c := range []struct {
+		name string
+		e    Export
+		want map[string][]string // column → cells
+	}{
+		{"samples", Export{What: "samples", Format: "csv", From: start.Add(2500 * time.Millisecond), To: start.Add(5 * time.Second)}, map[string][]string{
+			"sequence": {"3", "4"}, "time": {"2031-05-06T07:08:12.123456Z", "2031-05-06T07:08:13.123456Z"}, "reynolds_number": {"3", "4"},
+			"steady": {"false", "true"}, "regime": {"laminar", "laminar"}, "temperature_celsius": {"", ""}, "clock_synchronised": {"true", "true"}}},
+		{"thinned", Export{What: "samples", Every: 4 * time.Second}, map[string][]string{
+			// 07:08:10 to 07:08:19 in stretches of 4 s that begin at :08, :12, :16
+			"sequence": {"1", "3", "7"}}},
+		{"alarms", Export{What: "alarms"}, map[string][]string{
+			"name": {"a"}, "state": {"unacknowledged"}, "value": {""}, "limit": {"75"}, "cause": {"said \"hot\",\nthen nothing"}, "until": {""}}},
+		{"notes", Export{What: "notes"}, map[string][]string{"kind": {"start"}, "text": {"begins"}}},
+		{"nothing", Export{What: "samples", From: start.Add(time.Hour)}, map[string][]string{"sequence": nil}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			lines, err := csv.NewReader(strings.NewReader(exported(t, r.Reader, c.e))).ReadAll()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for name, want := range c.want {
+				if got := cellsOf(lines, name); strings.Join(got, "|") != strings.Join(want, "|") {
+					t.Errorf("%s: %q, want %q", name, got, want)
+				}
+			}
+		})
+	}
+}
+
+func cellsOf(lines [][]string, name string) (cells []string) {
+	for i, header := range lines[0] {
+		if header == name {
+			for _, line := range lines[1:] {
+				cells = append(cells, line[i])
+			}
+			return cells
+		}
+	}
+	return []string{"no column " + name}
+}
+
+func TestExportJSONIsTheMessages(t *testing.T) {
+	r := recordTen(t)
+	for what, class := range map[string]daq.Class{"samples": daq.ClassRecord, "alarms": daq.ClassAlarm, "notes": daq.ClassEvent} {
+		var got []json.RawMessage
+		if err := json.Unmarshal([]byte(exported(t, r.Reader, Export{What: what, Format: "json"})), &got); err != nil {
+			t.Fatal(what, err)
+		}
+		list, err := r.Pending(t.Context(), class, 0, 100)
+		if err != nil || len(list) != len(got) {
+			t.Fatal(what, len(list), len(got), err)
+		}
+		for i := range list {
+			if string(got[i]) != string(list[i].Body) {
+				t.Errorf("%s %d: %s, want %s", what, i, got[i], list[i].Body)
+			}
+		}
+	}
+	if got := exported(t, r.Reader, Export{What: "alarms", Format: "json", From: start.Add(time.Hour)}); got != "[]\n" {
+		t.Errorf("nothing is %q", got)
+	}
+}
+
+func TestExportRefuses(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	for _, c := range []struct {
+		e    Export
+		want string
+	}{
+		{Export{What: "poems"}, "samples, alarms, notes"},
+		{Export{What: "samples", Format: "xml"}, "csv or json"},
+	} {
+		if err := r.Export(t.Context(), &bytes.Buffer{}, c.e); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%+v: %v", c.e, err)
+		}
+	}
+}
+
+func TestTrend(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	for n := 1; n <= 100; n++ { // Re n at second n
+		b := tick(n)
+		if n > 60 && n <= 80 {
+			b.State.Values.Clear(quantity.Reynolds)
+		}
+		r.Put(b)
+	}
+	waitRow(t, r, 100)
+	got, err := r.Trend(t.Context(), quantity.Reynolds, start, start.Add(120*time.Second), 6)
+	// seconds 0–20 hold Re 1…19 (the row of second 20 begins the next bucket)
+	want := []Bucket{{start, 1, 10, 19, 19}, {start.Add(20 * time.Second), 20, 29.5, 39, 20}, {start.Add(40 * time.Second), 40, 49.5, 59, 20},
+		{start.Add(60 * time.Second), 60, 60, 60, 1}, {start.Add(80 * time.Second), 81, 90, 99, 19}, {start.Add(100 * time.Second), 100, 100, 100, 1}}
+	if err != nil || len(got) != len(want) {
+		t.Fatal(got, err)
+	}
+	for i := range want {
+		if !got[i].Time.Equal(want[i].Time) || got[i].Min != want[i].Min || got[i].Mean != want[i].Mean || got[i].Max != want[i].Max || got[i].Count != want[i].Count {
+			t.Errorf("bucket %d: %+v, want %+v", i, got[i], want[i])
+		}
+	}
+}
+
+func TestTrendRefuses(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	for _, c := range []struct {
+		id       quantity.ID
+		from, to time.Time
+		buckets  int
+		want     string
+	}{
+		{quantity.Regime, start, start.Add(1), 1, "not a number"},
+		{quantity.Count, start, start.Add(1), 1, "not a number"},
+		{quantity.Reynolds, start, start, 1, "to must be after from"},
+		{quantity.Reynolds, start, start.Add(1), 0, "buckets"},
+		{quantity.Reynolds, start, start.Add(1), maxBuckets + 1, "buckets"},
+	} {
+		if _, err := r.Trend(t.Context(), c.id, c.from, c.to, c.buckets); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%+v: %v", c, err)
+		}
+	}
+}
+
+func TestBackupIsARecording(t *testing.T) {
+	r := recordTen(t)
+	dir := t.TempDir()
+	if err := r.Backup(t.Context(), databasePath(dir)); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Backup(t.Context(), databasePath(dir)); err == nil || !strings.Contains(err.Error(), "exists already") {
+		t.Error(err)
+	}
+	if rest, _ := filepath.Glob(filepath.Join(dir, "*.part*")); len(rest) != 0 {
+		t.Error(rest)
+	}
+	r.Put(tick(11)) // the original goes on
+	waitRow(t, r, 11)
+	copied, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer copied.Close()
+	if copied.Recording() != r.Recording() || len(bodies(t, copied)) != 10 {
+		t.Error(copied.Recording(), len(bodies(t, copied)))
+	}
+	if err := r.Backup(t.Context(), filepath.Join(dir, "missing", "f")); err == nil || !strings.Contains(err.Error(), "look at the rights") {
+		t.Error(err)
+	}
+}
+
+// A recording on a medium that cannot be written to is still read.
+func TestReadOnlyDirectory(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, dir, Options{})
+	r.Put(tick(1))
+	shut(t, r)
+	if os.Getuid() == 0 {
+		t.Log("as root: rights stop nobody, so this shows less")
+	}
+	if err := os.Chmod(dir, 0o555); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.Chmod(dir, 0o755) })
+	again, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if len(bodies(t, again)) != 1 {
+		t.Error("the row is not there")
+	}
+}

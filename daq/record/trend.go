@@ -1,0 +1,61 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// maxBuckets bounds one trend: more than any screen has columns.
+const maxBuckets = 10000
+
+// Bucket is a stretch of a trend. Count 0 means that nothing was known in it,
+// and then the numbers mean nothing.
+type Bucket struct {
+	Time           time.Time // where it begins
+	Min, Mean, Max float64
+	Count          int64
+}
+
+// Trend gives a quantity from one time to another in equal buckets, oldest
+// first. Yes-or-no quantities count as 0 and 1; the regime has no trend.
+func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]Bucket, error) {
+	if id >= quantity.Count || quantity.Table[id].Kind == quantity.Word {
+		return nil, fmt.Errorf("trend: this quantity is not a number; name another one")
+	}
+	if !to.After(from) || buckets < 1 || buckets > maxBuckets {
+		return nil, fmt.Errorf("trend: from %s to %s in %d buckets: to must be after from, and buckets 1 to %d", daq.FormatTime(from), daq.FormatTime(to), buckets, maxBuckets)
+	}
+	statement, err := r.db.PrepareContext(ctx, fmt.Sprintf(
+		`SELECT min(v), avg(v), max(v), count(v) FROM (SELECT %s AS v FROM sample WHERE time >= ? AND time < ?)`, r.column(id)))
+	if err != nil {
+		return nil, explain(r.path, "trend", err)
+	}
+	defer statement.Close()
+	out := make([]Bucket, buckets)
+	for i := range out {
+		begin, end := edge(from, to, i, buckets), edge(from, to, i+1, buckets)
+		if out[i], err = readBucket(ctx, statement, begin, end); err != nil {
+			return nil, explain(r.path, "trend", err)
+		}
+	}
+	return out, nil
+}
+
+// edge is where bucket i begins; in floating point, for a span of years times
+// ten thousand does not fit into a Duration.
+func edge(from, to time.Time, i, buckets int) time.Time {
+	return from.Add(time.Duration(float64(to.Sub(from)) * float64(i) / float64(buckets)))
+}
+
+func readBucket(ctx context.Context, s *sql.Stmt, begin, end time.Time) (Bucket, error) {
+	b := Bucket{Time: begin}
+	var low, mean, high sql.NullFloat64
+	err := s.QueryRowContext(ctx, daq.FormatTime(begin), daq.FormatTime(end)).Scan(&low, &mean, &high, &b.Count)
+	b.Min, b.Mean, b.Max = low.Float64, mean.Float64, high.Float64
+	return b, err
+}
