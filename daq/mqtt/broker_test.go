@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"net"
@@ -171,12 +172,15 @@ func TestBrokerDownAndBack(t *testing.T) {
 	}
 	b.outbox.add(daq.ClassAlarm, "water-overheat")
 	until(t, "loss noticed", 5*time.Second, func() bool { up, _, why := p.Connected(); return !up && why != "" })
+	if n := p.Stats().Backlog; n != 200 {
+		t.Errorf("backlog %d, want the 200 rows recorded meanwhile", n)
+	}
 	m.start()
 	until(t, "all records", 10*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 220 })
 	until(t, "last record", 10*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == 220 })
 	gapFree(t, e.messages("record"), 220)
 	gapFree(t, e.messages("alarm/water-overheat"), 1)
-	if s := p.Stats(); !s.Connected || s.Connections < 2 || s.Acknowledged < 221 {
+	if s := p.Stats(); !s.Connected || s.Connections < 2 || s.Acknowledged < 221 || s.Backlog != 0 {
 		t.Errorf("figures %+v", s)
 	}
 }
@@ -294,6 +298,49 @@ func TestAlarmWithoutTheDisk(t *testing.T) {
 	close(disk)
 	e.await("alarm/head-lost", `"recorded":true`, 5*time.Second)
 	until(t, "list empty", 5*time.Second, func() bool { return len(p.told.all()) == 0 })
+}
+
+func TestOutboxThatGivesErrors(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	b.outbox.sick.Store(true)
+	for range 100 {
+		b.outbox.add(daq.ClassRecord, "")
+	}
+	start(t, b.publisher(t, m.url()))
+	e := m.listen("#")
+	until(t, "states meanwhile", 5*time.Second, func() bool { return len(e.messages("state")) > 10 })
+	if n := len(e.messages("record")); n != 0 {
+		t.Fatalf("%d records from an outbox that gives none", n)
+	}
+	b.outbox.sick.Store(false)
+	until(t, "all records", 5*time.Second, func() bool { return len(e.messages("record")) >= 100 })
+	gapFree(t, e.messages("record"), 100)
+}
+
+func TestHungDiskDoesNotHoldTheEnd(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	p := b.publisher(t, m.url())
+	p.pace.grace = 200 * time.Millisecond
+	disk := make(chan struct{})
+	b.outbox.hung.Store(&disk)
+	b.outbox.deaf = true
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx) }()
+	m.listen("presence").await("presence", `"up":true`, 5*time.Second)
+	cancel()
+	select {
+	case err := <-done:
+		if err == nil || !strings.Contains(err.Error(), "the disk may be hung") {
+			t.Errorf("error %v", err)
+		}
+	case <-time.After(5 * time.Second):
+		t.Error("Run did not end")
+	}
+	close(disk)
+	<-p.feed.done
 }
 
 func TestWrongPasswordHasARemedy(t *testing.T) {
@@ -434,5 +481,41 @@ func pipe(to, from net.Conn) {
 		if _, err := to.Write(buffer[:n]); err != nil {
 			return
 		}
+	}
+}
+
+// BenchmarkAlarm is the time from the outbox's wake to the broker's
+// acknowledgement, over loopback to Mosquitto, beside a state each 50 ms.
+func BenchmarkAlarm(b *testing.B) {
+	m := startMosquitto(b, "")
+	rig := newBench()
+	start(b, rig.publisher(b, m.url()))
+	var last int64
+	arrived := func() {
+		for rig.outbox.mark(daq.ClassAlarm) < last {
+			<-rig.outbox.marked
+		}
+	}
+	for range 10 {
+		last = rig.outbox.add(daq.ClassAlarm, "head-lost")
+	}
+	arrived()
+	for b.Loop() {
+		last = rig.outbox.add(daq.ClassAlarm, "head-lost")
+		arrived()
+	}
+}
+
+// BenchmarkBacklog is the time for one record of a backlog.
+func BenchmarkBacklog(b *testing.B) {
+	m := startMosquitto(b, "")
+	rig := newBench()
+	for range b.N {
+		rig.outbox.add(daq.ClassRecord, "")
+	}
+	b.ResetTimer()
+	start(b, rig.publisher(b, m.url()))
+	for rig.outbox.mark(daq.ClassRecord) < int64(b.N) {
+		<-rig.outbox.marked
 	}
 }

@@ -64,6 +64,9 @@ func (s *session) moved() []mark {
 			marks = append(marks, mark{q.class, q.acked})
 			q.stored = q.acked
 		}
+		if q.class == daq.ClassRecord {
+			s.count.recorded.Store(q.acked)
+		}
 	}
 	return marks
 }

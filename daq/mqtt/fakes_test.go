@@ -3,6 +3,7 @@ package mqtt
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"sync"
 	"sync/atomic"
@@ -23,15 +24,25 @@ type memoryOutbox struct {
 	messages map[daq.Class][]daq.Message
 	marks    map[daq.Class]int64
 	wake     chan struct{}
+	sick     atomic.Bool // reads give an error
+	deaf     bool        // a hung read does not hear its context either
+	marked   chan struct{}
 	hung     atomic.Pointer[chan struct{}] // reads wait for it to be closed
 }
 
 func newMemoryOutbox() *memoryOutbox {
-	return &memoryOutbox{messages: map[daq.Class][]daq.Message{}, marks: map[daq.Class]int64{}, wake: make(chan struct{}, 1)}
+	return &memoryOutbox{messages: map[daq.Class][]daq.Message{}, marks: map[daq.Class]int64{}, wake: make(chan struct{}, 1), marked: make(chan struct{}, 1)}
 }
 
 func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	if o.sick.Load() {
+		return nil, errors.New("outbox: disk I/O error")
+	}
 	if hung := o.hung.Load(); hung != nil {
+		if o.deaf {
+			<-*hung
+			return nil, ctx.Err()
+		}
 		select {
 		case <-*hung:
 		case <-ctx.Done():
@@ -49,6 +60,10 @@ func (o *memoryOutbox) Mark(_ string, class daq.Class, sequence int64) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.marks[class] = sequence
+	select {
+	case o.marked <- struct{}{}:
+	default:
+	}
 }
 
 func (o *memoryOutbox) Marked(_ string, class daq.Class) (int64, error) {
@@ -113,7 +128,7 @@ func (b *bench) standing(names ...string) {
 }
 
 // publisher makes one with times short enough for a test.
-func (b *bench) publisher(t *testing.T, url string) *Publisher {
+func (b *bench) publisher(t testing.TB, url string) *Publisher {
 	t.Helper()
 	p, err := New(Options{
 		Config: config.MQTT{Broker: url, Topic: "flowrig", Every: 50 * time.Millisecond, KeepAlive: 2 * time.Second},
@@ -131,7 +146,7 @@ func (b *bench) publisher(t *testing.T, url string) *Publisher {
 }
 
 // start runs the publisher; the function stops it and waits.
-func start(t *testing.T, p *Publisher) (stop func()) {
+func start(t testing.TB, p *Publisher) (stop func()) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
@@ -155,7 +170,7 @@ func start(t *testing.T, p *Publisher) (stop func()) {
 }
 
 // until waits for a condition that another process brings about.
-func until(t *testing.T, what string, limit time.Duration, ok func() bool) {
+func until(t testing.TB, what string, limit time.Duration, ok func() bool) {
 	t.Helper()
 	deadline := time.Now().Add(limit)
 	for !ok() {
@@ -166,7 +181,7 @@ func until(t *testing.T, what string, limit time.Duration, ok func() bool) {
 	}
 }
 
-func sequenceOf(t *testing.T, body string) int64 {
+func sequenceOf(t testing.TB, body string) int64 {
 	t.Helper()
 	var m struct {
 		Sequence int64 `json:"sequence"`

@@ -17,6 +17,8 @@ const (
 // counters count since the start of the process.
 type counters struct {
 	published, acknowledged, retried, dropped, connections atomic.Uint64
+
+	recorded atomic.Int64 // the mark of class record
 }
 
 // Stats are figures for metrics, counted since the start.
@@ -26,6 +28,7 @@ type Stats struct {
 	Published    uint64 // messages handed to the connection, all qualities of service
 	Acknowledged uint64 // of those with QoS 1
 	Retried      uint64 // messages sent again because no acknowledgement came
+	Backlog      int64  // recorded rows that have not arrived at the broker
 	Dropped      uint64 // alarms without the disk that found their list full, states that could not be sent
 }
 
@@ -38,6 +41,7 @@ func (p *Publisher) Stats() Stats {
 		Published:    p.count.published.Load(),
 		Acknowledged: p.count.acknowledged.Load(),
 		Retried:      p.count.retried.Load(),
+		Backlog:      max(0, p.state.Newest()-p.count.recorded.Load()),
 		Dropped:      p.count.dropped.Load(),
 	}
 }

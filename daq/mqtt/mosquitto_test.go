@@ -16,7 +16,7 @@ import (
 
 // external finds a program of the system; without it the test is skipped, or
 // fails where FLOWRIG_REQUIRE=1.
-func external(t *testing.T, name string) string {
+func external(t testing.TB, name string) string {
 	t.Helper()
 	for _, path := range []string{name, "/usr/sbin/" + name} {
 		if found, err := exec.LookPath(path); err == nil {
@@ -32,7 +32,7 @@ func external(t *testing.T, name string) string {
 
 // mosquitto is a real broker on a port of its own.
 type mosquitto struct {
-	t       *testing.T
+	t       testing.TB
 	program string
 	conf    string
 	port    string
@@ -41,7 +41,7 @@ type mosquitto struct {
 }
 
 // startMosquitto starts a broker; more is added to its configuration.
-func startMosquitto(t *testing.T, more string) *mosquitto {
+func startMosquitto(t testing.TB, more string) *mosquitto {
 	t.Helper()
 	m := &mosquitto{t: t, program: external(t, "mosquitto"), port: freePort(t)}
 	dir := t.TempDir()
@@ -59,7 +59,21 @@ func startMosquitto(t *testing.T, more string) *mosquitto {
 	return m
 }
 
-func freePort(t *testing.T) string {
+// extend adds to the configuration and starts the broker anew.
+func (m *mosquitto) extend(more string) {
+	m.t.Helper()
+	text, err := os.ReadFile(m.conf)
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	if err := os.WriteFile(m.conf, append(text, more+"\n"...), 0o600); err != nil {
+		m.t.Fatal(err)
+	}
+	m.stop(syscall.SIGTERM)
+	m.start()
+}
+
+func freePort(t testing.TB) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -119,7 +133,7 @@ type heard struct {
 
 // ear is a subscriber of the broker's own tools.
 type ear struct {
-	t   *testing.T
+	t   testing.TB
 	mu  sync.Mutex
 	all []heard
 }

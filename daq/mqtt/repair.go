@@ -68,7 +68,7 @@ func (r *repair) touched(name string) {
 // newest downwards; nil when there is nothing to look for.
 func (r *repair) search() func(context.Context, Outbox) ([]daq.Message, error) {
 	alarms := r.s.queues[0]
-	if !alarms.known || time.Now().Before(r.due) {
+	if !alarms.known || r.s.state.Last() == nil || time.Now().Before(r.due) {
 		return nil
 	}
 	if r.names == nil {
@@ -94,10 +94,8 @@ func (r *repair) collect() {
 	for name := range r.retained {
 		r.names[name] = true
 	}
-	if last := r.s.state.Last(); last != nil {
-		for _, a := range last.Alarms {
-			r.names[a.Name] = true
-		}
+	for _, a := range r.s.state.Last().Alarms {
+		r.names[a.Name] = true
 	}
 }
 
