@@ -148,14 +148,13 @@ func (s *section) reference(n *node, m *Modbus) {
 	const remedy = `write 5 or 6 digits, such as 30001 (input 0), 40017 (holding 16), 10001 (discrete 0) or "00001" (coil 0)`
 	text := n.text
 	digits := n.kind == unstable.Integer || n.kind == unstable.String
-	number, err := strconv.ParseUint(text, 10, 32)
-	if !digits || err != nil || len(text) != 5 && len(text) != 6 {
+	if _, err := strconv.ParseUint(text, 10, 32); !digits || err != nil || len(text) != 5 && len(text) != 6 {
 		s.bad("reference", n, kindName(n)+" is not a reference number", remedy)
 		return
 	}
 	tables := map[byte]Table{'0': CoilTable, '1': DiscreteTable, '3': InputTable, '4': HoldingTable}
 	table, ok := tables[text[0]]
-	number, _ = strconv.ParseUint(text[1:], 10, 32)
+	number, _ := strconv.ParseUint(text[1:], 10, 32)
 	if !ok || number < 1 || number > 65536 {
 		s.bad("reference", n, text+" names no register", remedy)
 		return

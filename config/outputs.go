@@ -59,7 +59,7 @@ func (s *section) broker() string {
 	u, err := url.Parse(text)
 	switch {
 	case err != nil || u.Hostname() == "" || brokerPorts[u.Scheme] == "":
-		s.bad("broker", n, quoted(text)+" is not the address of a broker", fmt.Sprintf(`write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`))
+		s.bad("broker", n, quoted(text)+" is not the address of a broker", `write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`)
 		return text
 	case u.User != nil:
 		s.bad("broker", n, "the address holds a name or a password", "write username and password_file")
