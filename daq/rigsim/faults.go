@@ -116,6 +116,9 @@ func (f *Faulter) hit(reply []byte) []byte {
 		at := f.random.IntN(len(wire) + 1)
 		wire = append(wire[:at:at], append([]byte{byte(f.random.IntN(256))}, wire[at:]...)...)
 	}
+	if bytes.Equal(wire, reply) {
+		return f.hit(reply) // two hits have undone each other
+	}
 	return wire
 }
 

@@ -44,6 +44,7 @@ func newSensor(m model, p *plant, seed uint64) *sensor {
 	s.drift = driftShare * (2*r.Float64() - 1)
 	s.lag = m.response * (0.3 + 0.2*r.Float64())
 	s.state = p.sense(m.id)
+	s.count = 1<<16 - pulsesPerLitre // the counter is no newer than the rig: it wraps after a litre
 	return s
 }
 
