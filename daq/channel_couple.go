@@ -2,7 +2,6 @@ package daq
 
 import (
 	"fmt"
-	"math"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/thermocouple"
@@ -37,10 +36,12 @@ func (c *couple) temperature(m *Measured, cold func(quantity.ID) (Measured, bool
 	if err != nil {
 		return faultf(ReasonRange, "%v", err)
 	}
-	// dT/dTcold is the ratio of the two Seebeck coefficients.
-	slope := c.kind.Sensitivity(junction.X) / c.kind.Sensitivity(celsius)
+	u, err := c.kind.CompensatedU(celsius, junction.X, 0, junction.U)
+	if err != nil {
+		return faultf(ReasonRange, "%v", err)
+	}
 	m.Value = celsius
-	m.widen(math.Abs(slope) * junction.U)
+	m.widen(u)
 	return nil
 }
 

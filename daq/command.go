@@ -1,6 +1,8 @@
 package daq
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
 
 	"flowrigd/daq/alarm"
@@ -9,19 +11,30 @@ import (
 // command does what a person asked, or refuses with a reason. Either way there
 // is one reply, and a refusal is journalled as a note.
 func (e *Engine) command(c *Command) []Event {
+	switch c.Verb {
+	case Give, Withdraw, ProofTest:
+		return e.permitCommand(c)
+	}
 	w := e.find(c.Alarm)
 	if w == nil {
 		return e.refuse(c, fmt.Errorf("there is no alarm of that name: GET /api/alarms lists them"))
 	}
-	before := w.alarm.State()
+	before, held := w.alarm.State(), e.permit.holds(w.def.Name)
 	if err := e.apply(w, c); err != nil {
 		return e.refuse(c, err)
 	}
 	events := []Event{{Reply: &Reply{ID: c.ID}}}
-	if w.alarm.State() != before {
-		events = append(events, Event{Alarm: w.event(e.state.Time, c.Who)})
+	if w.alarm.State() != before || held != e.permit.holds(w.def.Name) {
+		events = append(events, e.transition(w, c.Who))
 	}
 	return events
+}
+
+// transition is the event of an alarm that just changed.
+func (e *Engine) transition(w *watch, who string) Event {
+	a := w.event(e.state.Time, who)
+	a.Tripped = e.permit.holds(w.def.Name) || e.permit.cfg != nil && w.trips()
+	return Event{Alarm: a}
 }
 
 func (e *Engine) apply(w *watch, c *Command) error {
@@ -29,7 +42,7 @@ func (e *Engine) apply(w *watch, c *Command) error {
 	case Acknowledge:
 		return w.alarm.Acknowledge()
 	case Reset:
-		return w.alarm.Reset()
+		return e.reset(w)
 	case Shelve:
 		w.until = e.state.Time.Add(c.For)
 		return w.alarm.Shelve(c.For, e.state.Mono)
@@ -43,8 +56,24 @@ func (e *Engine) apply(w *watch, c *Command) error {
 	return fmt.Errorf("%q is not something an alarm can do: use acknowledge, reset, shelve, unshelve, out-of-service or return-to-service", c.Verb)
 }
 
+// reset releases a latched alarm, and the latch that the alarm holds on the
+// permit, be the alarm latched itself or not.
+func (e *Engine) reset(w *watch) error {
+	err := w.alarm.Reset()
+	if errors.Is(err, alarm.ErrNotLatched) && e.permit.holds(w.def.Name) {
+		err = nil
+		if w.alarm.State().Unseen() {
+			err = alarm.ErrUnseen
+		}
+	}
+	if err == nil {
+		e.permit.release(w.def.Name)
+	}
+	return err
+}
+
 func (e *Engine) refuse(c *Command, why error) []Event {
-	text := fmt.Sprintf("%s %s: refused: %v", c.Verb, c.Alarm, why)
+	text := fmt.Sprintf("%s %s: refused: %v", c.Verb, cmp.Or(c.Alarm, "heating permit"), why)
 	return []Event{
 		{Note: &Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}},
 		{Reply: &Reply{ID: c.ID, Error: text}},
@@ -66,7 +95,7 @@ func (e *Engine) sense() []Event {
 	for _, w := range e.alarms {
 		changed := w.alarm.Sense(w.condition(&e.state, e.health), e.state.Mono)
 		if changed {
-			events = append(events, Event{Alarm: w.event(e.state.Time, "")})
+			events = append(events, e.transition(w, ""))
 		}
 		if w.alarm.State() == alarm.Normal && !w.alarm.Active() {
 			w.forget(changed)
@@ -97,7 +126,9 @@ func (e *Engine) standing() []AlarmStatus {
 func (e *Engine) saved() []SavedAlarm {
 	list := make([]SavedAlarm, 0, len(e.alarms))
 	for _, w := range e.alarms {
-		list = append(list, w.save())
+		saved := w.save()
+		saved.Tripped = e.permit.holds(w.def.Name)
+		list = append(list, saved)
 	}
 	return list
 }

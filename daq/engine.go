@@ -2,6 +2,7 @@ package daq
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -16,6 +17,7 @@ type Engine struct {
 	channels [quantity.Count]*Channel
 	rig      *rig
 	alarms   []*watch
+	permit   permit
 	health   *Health
 	state    State
 	measured [quantity.Count]Measured
@@ -50,6 +52,7 @@ func (e *Engine) adopt(cfg *config.Config) error {
 		ids = append(ids, in.ID)
 	}
 	e.cfg, e.rig, e.channels = cfg, r, channels
+	e.permit.cfg = cfg.Trip
 	e.state.Instruments = ids
 	return nil
 }
@@ -79,6 +82,8 @@ func (e *Engine) Step(in Input) (State, []Event) {
 	events := e.take(&in)
 	e.compute(&in)
 	events = append(events, e.sense()...)
+	events = append(events, e.guard()...)
+	e.showPermit()
 	s.Alarms = e.standing()
 	s.Sample = s.Tick && e.sampleDue(in.Mono)
 	return *s, events
@@ -93,6 +98,8 @@ func (e *Engine) take(in *Input) []Event {
 		if c := e.channels[in.Reading.Instrument]; c != nil {
 			c.Take(in.Reading, e.cold)
 		}
+	case KindOutput:
+		e.confirm(in.Output)
 	case KindHealth:
 		e.health = in.Health
 	case KindCommand:
@@ -109,6 +116,11 @@ func (e *Engine) place(saved []SavedAlarm) {
 	e.alarms = e.alarms[:0]
 	for _, def := range e.cfg.Alarms {
 		e.alarms = append(e.alarms, newWatch(def, states, e.state.Mono, e.state.Time))
+	}
+	for _, s := range saved {
+		if s.Tripped {
+			e.permit.tripped = append(e.permit.tripped, s.Name)
+		}
 	}
 }
 
@@ -171,6 +183,17 @@ func (e *Engine) sampleDue(now time.Duration) bool {
 	}
 	e.sampleAt = nextDue(e.sampleAt, now, e.cfg.Record.Every)
 	return true
+}
+
+// showPermit puts the permit into the state.
+func (e *Engine) showPermit() {
+	p := &e.permit
+	e.state.Permit, e.state.Tripped = p.demand(), nil
+	if p.cfg == nil {
+		return
+	}
+	e.state.Tripped = slices.Clone(p.tripped)
+	e.state.Values.PutBool(quantity.HeatingPermitted, p.permitted(e.state.Mono))
 }
 
 // known gives a measured value to a computation.

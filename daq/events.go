@@ -26,6 +26,8 @@ type SavedAlarm struct {
 	Since time.Time `json:"since"`
 	Until time.Time `json:"until,omitzero"` // end of shelving
 	Value *float64  `json:"value,omitempty"`
+	// Tripped: the alarm holds the latch of the heating permit.
+	Tripped bool `json:"tripped,omitempty"`
 }
 
 // AlarmEvent is one transition of an alarm: the row of the journal and the
@@ -41,7 +43,8 @@ type AlarmEvent struct {
 	Consequence string    `json:"consequence"`
 	Action      string    `json:"action"`
 	Who         string    `json:"who,omitempty"`
-	Until       time.Time `json:"until,omitzero"` // end of shelving
+	Until       time.Time `json:"until,omitzero"`    // end of shelving
+	Tripped     bool      `json:"tripped,omitempty"` // it holds the latch of the heating permit
 }
 
 // Note is something worth keeping that is not an alarm: a reload, a refused

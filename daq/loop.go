@@ -34,6 +34,9 @@ type LoopOptions struct {
 	Journal Journal
 	Teller  *Teller
 	OnState func(*State) // hears the state of every interval; must not block
+	// OnPermit hears after every step what the permit output shall be, and the
+	// monotonic time of the step; it must not block. The journal comes after it.
+	OnPermit func(on bool, at time.Duration)
 }
 
 // Loop drives the engine: it numbers the inputs, keeps the ticks due at
@@ -75,6 +78,9 @@ func (l *Loop) Offer(r Reading) { l.offer(Input{Kind: KindReading, Reading: r}) 
 
 // Health tells the engine about its surroundings. It never blocks.
 func (l *Loop) Health(h Health) { l.offer(Input{Kind: KindHealth, Health: &h}) }
+
+// Output tells the engine what the permit relay answered. It never blocks.
+func (l *Loop) Output(o Output) { l.offer(Input{Kind: KindOutput, Output: &o}) }
 
 // Reload gives the engine a new checked configuration. It never blocks.
 func (l *Loop) Reload(cfg *config.Config) {
@@ -149,6 +155,9 @@ func (l *Loop) step(in Input) {
 	hang(in.Kind)
 	state, events := l.o.Engine.Step(in)
 	l.stepped.Store(int64(in.Mono))
+	if l.o.OnPermit != nil {
+		l.o.OnPermit(state.Permit, in.Mono)
+	}
 	l.last.Store(&state)
 	if in.Kind == KindReload {
 		l.setLimit()

@@ -76,21 +76,30 @@ func (t *Teller) nudge() {
 	}
 }
 
-// Run tells until the context ends, and then what is still waiting.
+// Run tells until the context ends and nothing waits any more, which is a
+// second later at most.
 func (t *Teller) Run(ctx context.Context) error {
 	timer := time.NewTimer(tellWithin)
 	defer timer.Stop()
+	end := ctx.Done()
 	for {
-		next := t.tellReady(time.Now())
-		timer.Reset(next)
-		select {
-		case <-ctx.Done():
-			t.tellReady(time.Now().Add(tellWithin))
+		timer.Reset(t.tellReady(time.Now()))
+		if end == nil && t.idle() {
 			return nil
+		}
+		select {
+		case <-end:
+			end = nil
 		case <-t.wake:
 		case <-timer.C:
 		}
 	}
+}
+
+func (t *Teller) idle() bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return len(t.waiting) == 0
 }
 
 // tellReady tells what may be told now and gives the time until the next

@@ -87,6 +87,7 @@ const (
 	KindCommand
 	KindHealth
 	KindReload
+	KindOutput // the permit relay confirmed, or did not
 )
 
 // Input is all that enters the engine: a recording of inputs replays to the
@@ -101,6 +102,7 @@ type Input struct {
 	Command      *Command // KindCommand
 	Health       *Health  // KindHealth
 	Start        *Start   // KindStart, KindReload
+	Output       *Output  // KindOutput
 }
 
 // Start is what a run or a reload begins with.
@@ -116,6 +118,12 @@ type Health struct {
 	Broker    bool `json:"broker"`    // the broker is connected
 }
 
+// Output is what came of one write to the permit relay.
+type Output struct {
+	On    bool   `json:"on"`
+	Error string `json:"error,omitempty"` // "" when the relay confirmed
+}
+
 // Verb is what a person asks of the engine.
 type Verb string
 
@@ -127,6 +135,9 @@ const (
 	Unshelve        Verb = "unshelve"
 	OutOfService    Verb = "out-of-service"
 	ReturnToService Verb = "return-to-service"
+	Give            Verb = "give"       // the heating permit
+	Withdraw        Verb = "withdraw"   // the heating permit
+	ProofTest       Verb = "proof-test" // of the heating permit
 )
 
 // Command is a person's wish, answered by one Reply.
@@ -151,5 +162,7 @@ type State struct {
 	Quality      [quantity.Count]Quality // of each configured instrument
 	Instruments  []quantity.ID           // the configured ones; shared, read only
 	Alarms       []AlarmStatus           // those not normal; a fresh slice when changed
+	Permit       bool                    // what the permit output shall be
+	Tripped      []string                // alarms that hold the permit's latch
 	Warnings     []string                // what a person should know beside the numbers
 }

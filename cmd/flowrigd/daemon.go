@@ -173,7 +173,7 @@ func (v view) Identity() daq.Identity {
 }
 
 // run works until the context ends, and then stops the parts in the order in
-// which data flows.
+// which data flows. The recording ends last, for the others read from it.
 func (d *daemon) run(ctx context.Context) error {
 	parts := []struct {
 		grace time.Duration
@@ -182,10 +182,10 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopReading, begin("instruments", d.manager.Run)},
 		{stopReading, begin("health", d.watchHealth)},
 		{stopReading, begin("engine", d.loop.Run)},
-		{stopRecording, begin("recording", d.runRecording)},
 		{stopTelling, begin("telling", d.teller.Run)},
 		{stopTelling, begin("mqtt", d.runPublisher)},
 		{stopTelling, begin("http", d.runServer)},
+		{stopRecording, begin("recording", d.runRecording)},
 	}
 	failed := d.wait(ctx, parts[0].stage, parts[2].stage)
 	for _, p := range parts {

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -34,9 +35,6 @@ func demoVerb() *cobra.Command {
 	listen := c.Flags().String("listen", "127.0.0.1:8080", "`ADDRESS` of the page")
 	data := c.Flags().String("data", "", "`DIR` of the recording (a temporary one unless given)")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		if err := s.check("demo"); err != nil {
-			return err
-		}
 		return demo(c.Context(), &s, *listen, *data, c.OutOrStdout(), newLog(c.ErrOrStderr()))
 	}
 	return c
@@ -55,20 +53,29 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 		}
 		log.Info("recording in a temporary directory, which stays", "directory", data)
 	}
-	memory := !rigsim.Pseudoterminals
+	if data, err = filepath.Abs(data); err != nil {
+		return fmt.Errorf("demo: --data: %w", err)
+	}
+	memory := runtime.GOOS == "windows"
 	if memory {
 		log.Info("this machine has no pseudo-terminals: the simulated lines are in memory")
 	}
-	sim, err := s.sim(lines, memory, log)
+	sim, err := s.sim(rigsim.Options{Dir: lines, Memory: memory, Log: log, Config: rigsim.ConfigOptions{
+		Listen: listen, Broker: "embedded", Record: data, Tokens: filepath.Join(data, "tokens"),
+	}})
 	if err != nil {
 		return err
 	}
+	w := wiring{open: instrument.OpenSerial, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
+	if memory {
+		w.open = func(p config.Port) (instrument.Line, error) { return inMemory(sim, p) }
+	}
 	rig := begin("simulated rig", sim.Run)
-	err = demoDaemon(ctx, sim, rig, listen, data, stdout, log)
+	err = demoDaemon(ctx, sim, rig, w, filepath.Join(lines, "demo.toml"), stdout)
 	return errors.Join(err, rig.stop(stopReading))
 }
 
-func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, listen, data string, stdout io.Writer, log *slog.Logger) error {
+func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name string, stdout io.Writer) error {
 	select {
 	case <-sim.Ready():
 	case <-rig.done:
@@ -76,13 +83,9 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, listen, data s
 	case <-time.After(demoReady):
 		return fmt.Errorf("demo: the simulated lines did not appear within %v", demoReady)
 	}
-	cfg, err := demoConfig(sim, listen, data)
-	if err != nil {
-		return err
-	}
-	w := wiring{open: instrument.OpenSerial, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
-	if !rigsim.Pseudoterminals {
-		w.open = sim.Open
+	cfg, problems := config.Parse(name, sim.Config())
+	if config.Fatal(problems) {
+		return wrongUse{fmt.Errorf("demo: %s", problems[0])}
 	}
 	d, err := newDaemon(cfg, w)
 	if err != nil {
@@ -92,16 +95,11 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, listen, data s
 	return d.run(ctx)
 }
 
-// demoConfig is the rig's own configuration with the demo's page and recording.
-func demoConfig(sim *rigsim.Sim, listen, data string) (*config.Config, error) {
-	record, err := filepath.Abs(data)
+// inMemory opens a simulated line where there are no pseudo-terminals.
+func inMemory(sim *rigsim.Sim, p config.Port) (instrument.Line, error) {
+	far, err := sim.Dial(p.Device)
 	if err != nil {
-		return nil, fmt.Errorf("demo: %s: %w", data, err)
+		return nil, err
 	}
-	text := sim.Config(rigsim.ConfigOptions{Listen: listen, Broker: "embedded", Record: record, Tokens: filepath.Join(record, "tokens")})
-	cfg, problems := config.Parse(filepath.Join(record, "demo.toml"), text)
-	if config.Fatal(problems) {
-		return nil, wrongUse{fmt.Errorf("demo: %s", problems[0])}
-	}
-	return cfg, nil
+	return far.(instrument.Line), nil
 }

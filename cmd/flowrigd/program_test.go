@@ -242,3 +242,13 @@ func write(t *testing.T, path, text string) string {
 	}
 	return path
 }
+
+// read is a whole file as text.
+func read(t *testing.T, path string) string {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}

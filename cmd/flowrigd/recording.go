@@ -118,7 +118,7 @@ func (r *recording) restored() []daq.SavedAlarm {
 	if rec == nil {
 		return nil
 	}
-	back, err := rec.Restore()
+	back, err := rec.Restore(context.Background())
 	if err != nil {
 		r.log.Error("alarms start as normal", "why", err)
 	}
@@ -205,7 +205,7 @@ func (r *recording) Trend(ctx context.Context, id quantity.ID, from, to time.Tim
 	list, err := rec.Trend(ctx, id, from, to, buckets)
 	out := make([]web.Bucket, len(list))
 	for i, b := range list {
-		out[i] = web.Bucket(b)
+		out[i] = web.Bucket{Time: b.Time, Min: b.Min, Mean: b.Mean, Max: b.Max, Count: int(b.Count)}
 	}
 	return out, err
 }
@@ -216,5 +216,11 @@ func (r *recording) AlarmHistory(ctx context.Context, limit int) ([]daq.Message,
 	if rec == nil {
 		return nil, errNoRecording
 	}
-	return rec.AlarmHistory(ctx, limit)
+	list, err := rec.AlarmHistory(ctx, limit)
+	out := make([]daq.Message, len(list))
+	for i, a := range list {
+		body := daq.AppendAlarm(nil, &a.AlarmEvent, rec.Recording(), daq.Receipt{Recorded: true, Sequence: a.Sequence})
+		out[i] = daq.Message{Class: daq.ClassAlarm, Sequence: a.Sequence, Name: a.Name, Body: body}
+	}
+	return out, err
 }

@@ -1,9 +1,6 @@
 package main
 
 import (
-	"fmt"
-	"log/slog"
-	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -24,18 +21,10 @@ func (s *scene) flags(c *cobra.Command, scenario string) {
 	c.Flags().Uint64Var(&s.seed, "seed", 1, "of every random draw")
 }
 
-func (s *scene) check(verb string) error {
-	if !(s.speed > 0) || math.IsInf(s.speed, 0) || s.speed > 1000 {
-		return wrongUse{fmt.Errorf("%s: --speed %v: must be above 0 and at most 1000", verb, s.speed)}
-	}
-	return nil
-}
-
 // sim makes the rig; an unknown scenario is a wrong use.
-func (s *scene) sim(dir string, memory bool, log *slog.Logger) (*rigsim.Sim, error) {
-	sim, err := rigsim.New(rigsim.Options{
-		Scenario: s.scenario, Speed: s.speed, Seed: s.seed, Dir: dir, Memory: memory, Log: log,
-	})
+func (s *scene) sim(o rigsim.Options) (*rigsim.Sim, error) {
+	o.Scenario, o.Speed, o.Seed = s.scenario, s.speed, s.seed
+	sim, err := rigsim.New(o)
 	if err != nil {
 		return nil, wrongUse{err}
 	}
@@ -54,10 +43,7 @@ func simulateVerb() *cobra.Command {
 	dir := c.Flags().String("links", "", "`DIR` for the lines, the truth and the configuration")
 	required(c, "links")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		if err := s.check("simulate"); err != nil {
-			return err
-		}
-		sim, err := s.sim(*dir, false, newLog(c.ErrOrStderr()))
+		sim, err := s.sim(rigsim.Options{Dir: *dir, Log: newLog(c.ErrOrStderr())})
 		if err != nil {
 			return err
 		}

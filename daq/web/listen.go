@@ -35,13 +35,16 @@ func (s *Server) Listen() error {
 	return nil
 }
 
+// ErrOpen is why a daemon that other machines can reach does not listen.
+var ErrOpen = errors.New("reachable from other machines, but there is no access token")
+
 func (s *Server) openError() error {
 	file := s.opt.ConfigPath
 	if file == "" {
 		file = "FILE"
 	}
-	return fmt.Errorf("http.listen: %s: reachable from other machines, but there is no access token; "+
-		"make one with `flowrigd token add --config %s --role operate NAME`, or listen on 127.0.0.1", s.opt.Listen, file)
+	return fmt.Errorf("http.listen: %s: %w; make one with `flowrigd token add --config %s --role operate NAME`, "+
+		"or listen on 127.0.0.1", s.opt.Listen, ErrOpen, file)
 }
 
 // windowsAddressInUse is WSAEADDRINUSE, which package syscall does not equate

@@ -1,0 +1,69 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"flowrigd/calc/explain"
+)
+
+func calcVerb() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "calc --flow Q --temperature T --bore D",
+		Short: "Reynolds number and regime of one timed reading, with the working",
+		Long: "calc takes quantities with units and, if you know it, their uncertainty behind ±:\n" +
+			"an expanded uncertainty (k = 2), or limits of error with (limits) behind it.\n" +
+			"Without ± for flow, temperature and bore the uncertainty of Re is unknown.\n" +
+			"Re tells a band; only the dye tells the flow.",
+		Example: "  flowrigd calc --flow \"1.2 L/min ± 2 %\" --temperature \"42 Cel ± 0.5 K\" --bore \"13 mm ± 0.05 mm\"\n" +
+			"  flowrigd calc --volume \"200 mL ± 2 mL (limits)\" --time \"30.0 s\" --temperature \"20 Cel\" --bore \"13 mm\" --explain",
+	}
+	words := map[string]*string{}
+	for _, q := range askedQuantities() {
+		words[q.flag] = c.Flags().String(q.flag, q.preset, q.help)
+	}
+	asJSON := c.Flags().Bool("json", false, "print JSON with the names of every interface; unknown is null")
+	working := c.Flags().Bool("explain", false, "print the worked steps")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		reading, err := readReading(words)
+		if err != nil {
+			return wrongUse{err}
+		}
+		answer, err := explain.Solve(reading)
+		if err != nil {
+			return wrongUse{fmt.Errorf("calc: %w", err)}
+		}
+		return tell(c.OutOrStdout(), answer, *asJSON, *working)
+	}
+	return c
+}
+
+// tell prints the answer as it is wanted; with both wishes the working is a
+// list of lines within the JSON object.
+func tell(w io.Writer, a *explain.Answer, asJSON, working bool) error {
+	var text string
+	switch {
+	case asJSON:
+		b := a.Set.AppendFields([]byte("{"))
+		if working {
+			lines, err := json.Marshal(strings.Split(strings.TrimSpace(a.Working()), "\n"))
+			if err != nil {
+				return fmt.Errorf("calc: working: %w", err)
+			}
+			b = append(append(b, `,"working":`...), lines...)
+		}
+		text = string(append(b, "}\n"...))
+	case working:
+		text = a.Working()
+	default:
+		text = a.Short()
+	}
+	if _, err := io.WriteString(w, text); err != nil {
+		return fmt.Errorf("calc: output: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,103 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"net/url"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// demoLines are the two lines that demo prints.
+func demoLines(t *testing.T, p *process) (page, broker string) {
+	t.Helper()
+	within(t, 10*time.Second, "two lines on stdout", func() bool { return strings.Count(p.out.String(), "\n") >= 2 })
+	for _, line := range strings.Split(strings.TrimSpace(p.out.String()), "\n") {
+		word, rest, _ := strings.Cut(line, " ")
+		switch word {
+		case "page":
+			page = rest
+		case "broker":
+			broker = rest
+		default:
+			t.Errorf("stdout has a line %q", line)
+		}
+	}
+	return page, broker
+}
+
+func TestDemoGivesALiveRig(t *testing.T) {
+	at := freePort(t)
+	began := time.Now()
+	p := start(t, program, "demo", "--listen", at, "--data", t.TempDir())
+	within(t, 5*time.Second-time.Since(began), "reynolds_number with all instruments good", func() bool {
+		s := now(at)
+		return s != nil && s["reynolds_number"] != nil && allGood(s)
+	})
+	t.Logf("a live state after %v", time.Since(began).Round(time.Millisecond))
+	page, broker := demoLines(t, p)
+	hearState(t, broker)
+	seePage(t, page)
+	if code := p.end(); code != 0 {
+		t.Errorf("after SIGTERM it ended with %d, want 0", code)
+	}
+}
+
+// hearState is a subscriber that nobody here wrote, at the embedded broker.
+func hearState(t *testing.T, broker string) {
+	t.Helper()
+	u, err := url.Parse(broker)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command(need(t, "mosquitto_sub", "mosquitto-clients"),
+		"-h", u.Hostname(), "-p", u.Port(), "-t", "flowrig/+/+/state", "-C", "1", "-W", "5").Output()
+	if err != nil {
+		t.Fatalf("mosquitto_sub: %v", err)
+	}
+	var state map[string]any
+	if err := json.Unmarshal(out, &state); err != nil || state["rig"] != "bench-3" {
+		t.Errorf("state on the broker: %v, %s", err, out)
+	}
+}
+
+// browser is a headless Chromium of the test's own.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	options := append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.ExecPath(need(t, "chromium", "chromium")), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	ctx, stop := context.WithTimeout(t.Context(), 60*time.Second)
+	t.Cleanup(stop)
+	ctx, stop = chromedp.NewExecAllocator(ctx, options...)
+	t.Cleanup(stop)
+	ctx, stop = chromedp.NewContext(ctx)
+	t.Cleanup(stop)
+	return ctx
+}
+
+func seePage(t *testing.T, page string) {
+	t.Helper()
+	ctx := browser(t)
+	if err := chromedp.Do(ctx, chromedp.Navigate(page)); err != nil {
+		t.Fatal(err)
+	}
+	live := `document.documentElement.dataset.link === 'live' && document.documentElement.dataset.role === 'operate'`
+	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](live, chromedp.WithPollingTimeout(10*time.Second))); err != nil {
+		t.Fatalf("the page is not live, or its one-time link made no operator: %v", err)
+	}
+	text, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"bench-3", "Re", "±"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page does not show %q:\n%s", want, text)
+		}
+	}
+}

@@ -1,0 +1,179 @@
+package daq
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+	"flowrigd/daq/alarm"
+)
+
+// proofTime is how long a proof test keeps the permit down.
+const proofTime = 3 * time.Second
+
+// permit is the heating permit as the engine decides it. It is off at every
+// start, is given by a person alone, and falls with the first alarm that trips.
+// The latch of a trip is the permit's own: it holds until a person has reset the
+// alarm, and then the permit must be given again.
+type permit struct {
+	cfg       *config.Trip
+	given     bool
+	tripped   []string      // alarms that hold the latch, in the order in which they came
+	proof     time.Duration // end of a running proof test; 0: none
+	answered  time.Duration // monotonic, of the relay's last confirmation
+	output    bool          // what the relay confirmed last
+	confirmed bool          // the relay has confirmed anything
+	dropped   time.Duration // monotonic, when the permit last fell; < 0: never
+	stepped   time.Duration // monotonic, of the last step
+	sawOff    bool          // the relay confirmed off during the proof test
+}
+
+// demand is what the output shall be.
+func (p *permit) demand() bool { return p.cfg != nil && p.given && p.proof == 0 }
+
+// permitted is what the output is: energised, and confirmed within the relay's
+// watchdog.
+func (p *permit) permitted(now time.Duration) bool {
+	return p.demand() && p.output && now-p.answered <= p.cfg.Watchdog
+}
+
+// fall withdraws the permit and journals why.
+func (e *Engine) fall(why string) []Event {
+	p := &e.permit
+	if !p.given {
+		return nil
+	}
+	p.given, p.proof, p.dropped = false, 0, e.state.Mono
+	return []Event{e.permitNote("", "dropped: "+why)}
+}
+
+func (e *Engine) permitNote(who, text string) Event {
+	return Event{Note: &Note{Kind: "permit", Time: e.state.Time, Who: who, Text: "heating permit " + text}}
+}
+
+// guard looks at everything that takes the permit away.
+func (e *Engine) guard() []Event {
+	p := &e.permit
+	if p.cfg == nil {
+		return nil
+	}
+	events := e.guardSilence()
+	for _, w := range e.alarms {
+		if w.trips() && !slices.Contains(p.tripped, w.def.Name) {
+			p.tripped = append(p.tripped, w.def.Name)
+			events = append(events, e.fall("alarm "+w.def.Name)...)
+		}
+	}
+	events = append(events, e.guardProof()...)
+	p.stepped = e.state.Mono
+	return events
+}
+
+// trips says whether the alarm takes the permit away. Shelving silences an
+// alarm and does not disarm it; out of service and suppressed do.
+func (w *watch) trips() bool {
+	s := w.alarm.State()
+	return w.def.Trip && w.alarm.Active() && s != alarm.OutOfService && s != alarm.Suppressed
+}
+
+// guardSilence withdraws a permit that was not refreshed for longer than the
+// relay's watchdog: the relay has dropped, and only a person gives it again.
+func (e *Engine) guardSilence() []Event {
+	p, now := &e.permit, e.state.Mono
+	if !p.given {
+		return nil
+	}
+	if gap := now - p.stepped; gap > p.cfg.Watchdog {
+		return e.fall(fmt.Sprintf("the program stood still for %s, longer than the relay's watchdog", seconds(gap)))
+	}
+	if gap := now - p.answered; gap > p.cfg.Watchdog {
+		return e.fall(fmt.Sprintf("the relay has confirmed nothing for %s, longer than its watchdog: check its line and address", seconds(gap)))
+	}
+	return nil
+}
+
+// guardProof ends a proof test.
+func (e *Engine) guardProof() []Event {
+	p := &e.permit
+	if p.proof == 0 || e.state.Mono < p.proof {
+		return nil
+	}
+	p.proof = 0
+	p.answered = e.state.Mono
+	verdict := "the relay did not confirm that it dropped: do not heat unattended"
+	if p.sawOff {
+		verdict = "the relay confirmed that it dropped"
+	}
+	return []Event{e.permitNote("", "proof test ended, permit restored: "+verdict)}
+}
+
+// confirm takes the relay's answer.
+func (e *Engine) confirm(o *Output) {
+	p := &e.permit
+	if o.Error != "" {
+		return
+	}
+	p.output, p.confirmed, p.answered = o.On, true, e.state.Mono
+	if p.proof > 0 && !o.On {
+		p.sawOff = true
+	}
+}
+
+// permitCommand gives, withdraws or proves the permit, or says why not.
+func (e *Engine) permitCommand(c *Command) []Event {
+	text, err := e.applyPermit(c)
+	if err != nil {
+		return e.refuse(c, err)
+	}
+	return []Event{e.permitNote(c.Who, text), {Reply: &Reply{ID: c.ID}}}
+}
+
+func (e *Engine) applyPermit(c *Command) (string, error) {
+	p := &e.permit
+	switch {
+	case p.cfg == nil:
+		return "", fmt.Errorf("this rig has no heating permit: configure [trip]")
+	case c.Verb == Withdraw && p.given:
+		p.given, p.proof, p.dropped = false, 0, e.state.Mono
+		return "withdrawn", nil
+	case c.Verb == Withdraw:
+		return "", fmt.Errorf("it is not given")
+	case c.Verb == ProofTest && !p.given:
+		return "", fmt.Errorf("the permit is not given: give it first, then prove it")
+	case c.Verb == ProofTest && p.proof > 0:
+		return "", fmt.Errorf("a proof test is running")
+	case c.Verb == ProofTest:
+		p.proof, p.sawOff = e.state.Mono+proofTime, false
+		return "proof test begun: dropped for " + seconds(proofTime), nil
+	}
+	return e.give()
+}
+
+// give is refused while a trip stands or while what must be watched is unknown.
+func (e *Engine) give() (string, error) {
+	p := &e.permit
+	if p.given {
+		return "", fmt.Errorf("it is given already")
+	}
+	if len(p.tripped) > 0 {
+		return "", fmt.Errorf("a trip stands: %s; remove its cause, acknowledge and reset it, then give the permit again", strings.Join(p.tripped, ", "))
+	}
+	for _, id := range []quantity.ID{quantity.Temperature, quantity.Level} {
+		if !e.state.Quality[id].Usable() {
+			return "", fmt.Errorf("%s is %s; heating needs both temperature and level", id.Short(), e.state.Quality[id])
+		}
+	}
+	p.given, p.answered, p.stepped = true, e.state.Mono, e.state.Mono
+	return "given", nil
+}
+
+// holds says whether an alarm holds the latch.
+func (p *permit) holds(name string) bool { return slices.Contains(p.tripped, name) }
+
+// release ends the latch that an alarm holds on the permit.
+func (p *permit) release(name string) {
+	p.tripped = slices.DeleteFunc(p.tripped, func(held string) bool { return held == name })
+}
