@@ -1,0 +1,229 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// reopenEvery is how often a missing line is looked for.
+const reopenEvery = 250 * time.Millisecond
+
+// bus works one line in one goroutine: polls that are due, writes before them,
+// and the line itself, which may come and go.
+type bus struct {
+	port config.Port
+	open Opener
+	now  func() time.Duration
+	out  func(daq.Reading)
+	log  *slog.Logger
+
+	writes  chan *write
+	changes chan []config.Instrument
+	done    chan struct{} // closed when run has ended
+
+	began   time.Time
+	polls   []*poll
+	wire    *wire // nil while there is no line
+	lineErr *fault
+	openAt  time.Duration // when to look for the line again
+	movedAt time.Duration // when to look whether the name moved
+
+	mu      sync.Mutex // guards current
+	current Line       // for closing from outside the goroutine
+	closing bool
+}
+
+// write is one coil to set.
+type write struct {
+	ctx     context.Context
+	address byte
+	coil    uint16
+	on      bool
+	done    chan error // buffered
+}
+
+func newBus(port config.Port, instruments []config.Instrument, o Options) *bus {
+	return &bus{
+		port: port, open: o.Open, now: o.Now, out: o.Out, log: o.Log.With("port", port.Name),
+		writes: make(chan *write), changes: make(chan []config.Instrument), done: make(chan struct{}),
+		polls: plan(instruments),
+	}
+}
+
+// run works until ctx ends.
+func (b *bus) run(ctx context.Context) {
+	defer close(b.done)
+	b.began = time.Now()
+	stop := context.AfterFunc(ctx, b.abort)
+	defer stop()
+	defer b.abort()
+	for ctx.Err() == nil {
+		b.step(ctx)
+	}
+}
+
+// step does one thing: what waits longest, or a write as soon as there is one.
+func (b *bus) step(ctx context.Context) {
+	p, at := b.next()
+	timer := time.NewTimer(max(0, at-b.since()))
+	defer timer.Stop()
+	select {
+	case w := <-b.writes: // before a poll that is due as well
+		b.write(w)
+		return
+	default:
+	}
+	select {
+	case <-ctx.Done():
+	case w := <-b.writes:
+		b.write(w)
+	case list := <-b.changes:
+		b.change(list)
+	case <-timer.C:
+		b.serve(p)
+	}
+}
+
+func (b *bus) since() time.Duration { return time.Since(b.began) }
+
+// next is the poll to serve next, and when; nil for the line itself.
+func (b *bus) next() (*poll, time.Duration) {
+	if b.wire == nil && b.openAt <= b.since() {
+		return nil, b.openAt
+	}
+	now := b.since()
+	var best *poll
+	for _, p := range b.polls {
+		if best == nil || earlier(p, best, now) {
+			best = p
+		}
+	}
+	switch {
+	case best == nil:
+		return nil, max(b.openAt, now+reopenEvery)
+	case b.wire == nil && b.openAt < max(best.due, best.heldTo):
+		return nil, b.openAt
+	}
+	return best, max(best.due, best.heldTo)
+}
+
+// earlier says whether a goes before b. Of those that are due the most urgent
+// goes first; else the one that is due first.
+func earlier(a, b *poll, now time.Duration) bool {
+	dueA, dueB := max(a.due, a.heldTo), max(b.due, b.heldTo)
+	if dueA <= now && dueB <= now {
+		return a.urgency() < b.urgency()
+	}
+	return dueA < dueB
+}
+
+// serve polls; without a poll it looks for the line.
+func (b *bus) serve(p *poll) {
+	switch {
+	case p == nil && b.wire == nil:
+		b.find()
+	case p == nil: // a line for writes alone
+	case b.wire == nil:
+		b.missing(p)
+	default:
+		b.poll(p)
+	}
+}
+
+func (b *bus) poll(p *poll) {
+	began, started := b.since(), time.Now()
+	results, err := p.exchange(b.wire)
+	took, at := time.Since(started), b.now()
+	p.settle(began, b.since(), err)
+	for i, r := range results {
+		b.tell(&p.members[i], r, took, at)
+	}
+	b.after(p, err)
+}
+
+// missing tells a poll's instruments that there is no line.
+func (b *bus) missing(p *poll) {
+	p.due = after(b.since(), min(p.every, time.Second))
+	for i := range p.members {
+		b.tell(&p.members[i], result{err: b.lineErr}, 0, b.now())
+	}
+}
+
+// tell hands one reading out.
+func (b *bus) tell(in *config.Instrument, r result, took, at time.Duration) {
+	b.out(reading(in, r, took, at))
+}
+
+func reading(in *config.Instrument, r result, took, at time.Duration) daq.Reading {
+	out := daq.Reading{Instrument: in.ID, Number: r.number, Count: r.count, Took: took, At: at}
+	if r.err == nil {
+		return out
+	}
+	out.Number, out.Count = 0, 0
+	out.Reason, out.Error = daq.ReasonProtocol, r.err.Error()
+	var f *fault
+	if errors.As(r.err, &f) {
+		out.Reason = f.reason
+	}
+	return out
+}
+
+// after draws the conclusions from an exchange that failed: a line that is
+// gone is closed, and a late answer is given time to come and be dropped.
+func (b *bus) after(p *poll, err error) {
+	var f *fault
+	switch {
+	case errors.As(err, &f) && f.lost:
+		b.lose(f)
+	case silent(err):
+		if b.moved() {
+			b.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(b.port)))
+			return
+		}
+		if !p.dead() {
+			b.hold(p)
+		}
+	}
+}
+
+// hold keeps polls back that a late answer could deceive.
+func (b *bus) hold(p *poll) {
+	until := b.since() + b.port.Timeout
+	for _, other := range b.polls {
+		if p.confusable(other) {
+			other.heldTo = until
+		}
+	}
+}
+
+// moved looks, at most once a second, whether the device's name leads
+// elsewhere by now.
+func (b *bus) moved() bool {
+	m, ok := b.wire.line.(mover)
+	if !ok || b.since() < b.movedAt {
+		return false
+	}
+	b.movedAt = b.since() + time.Second
+	return m.Moved()
+}
+
+// change takes up another list of instruments; those that stay the same keep
+// their due times.
+func (b *bus) change(instruments []config.Instrument) {
+	fresh := plan(instruments)
+	for i, p := range fresh {
+		if k := slices.IndexFunc(b.polls, p.same); k >= 0 {
+			fresh[i] = b.polls[k]
+		} else {
+			p.due = after(b.since(), p.every)
+		}
+	}
+	b.polls = fresh
+}

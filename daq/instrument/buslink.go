@@ -1,0 +1,125 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+
+	"flowrigd/daq"
+)
+
+// find opens the line. A line that stays away is said once in the log, and in
+// every reading.
+func (b *bus) find() {
+	b.openAt = b.since() + reopenEvery
+	line, err := b.open(b.port)
+	if err != nil {
+		f := faultf(daq.ReasonPort, "%s: %v", b.port.Name, err)
+		if b.lineErr == nil || b.lineErr.text != f.text {
+			b.log.Warn("no line", "error", f.text)
+		}
+		b.lineErr = f
+		return
+	}
+	if !b.adopt(line) {
+		return
+	}
+	if b.lineErr != nil {
+		b.log.Info("the line is back", "device", b.port.Device)
+	}
+	b.wire, b.lineErr = newWire(line, b.port), nil
+	for _, p := range b.polls {
+		p.silence, p.heldTo = 0, 0
+		p.due = min(p.due, b.since())
+	}
+}
+
+// adopt makes a line the one that abort closes; it closes it at once when the
+// bus has ended meanwhile.
+func (b *bus) adopt(line Line) bool {
+	b.mu.Lock()
+	closing := b.closing
+	if !closing {
+		b.current = line
+	}
+	b.mu.Unlock()
+	if closing {
+		b.shut(line)
+	}
+	return !closing
+}
+
+// abort closes the line for good; an exchange in flight ends at once.
+func (b *bus) abort() {
+	b.mu.Lock()
+	line := b.current
+	b.current, b.closing = nil, true
+	b.mu.Unlock()
+	if line != nil {
+		b.shut(line)
+	}
+}
+
+// lose gives up a line that is gone, to be opened anew.
+func (b *bus) lose(f *fault) {
+	b.mu.Lock()
+	line := b.current
+	b.current = nil
+	b.mu.Unlock()
+	b.wire, b.lineErr = nil, f
+	b.openAt = b.since() + reopenEvery/4
+	if line != nil {
+		b.log.Warn("line lost", "error", f.text)
+		b.shut(line)
+	}
+}
+
+func (b *bus) shut(line Line) {
+	if err := line.Close(); err != nil && !errors.Is(err, os.ErrClosed) {
+		b.log.Warn("close", "device", b.port.Device, "error", err)
+	}
+}
+
+// write sets a coil for somebody who waits.
+func (b *bus) write(w *write) {
+	if err := w.ctx.Err(); err != nil {
+		w.done <- err
+		return
+	}
+	if b.wire == nil {
+		w.done <- b.noLine()
+		return
+	}
+	err := b.wire.writeCoil(w.address, w.coil, w.on)
+	var f *fault
+	if errors.As(err, &f) && f.lost {
+		b.lose(f)
+	}
+	w.done <- err
+}
+
+func (b *bus) noLine() error {
+	if b.lineErr != nil {
+		return b.lineErr
+	}
+	return fmt.Errorf("%s: not open yet", place(b.port))
+}
+
+// writeCoil asks the bus to set a coil next.
+func (b *bus) writeCoil(ctx context.Context, address byte, coil uint16, on bool) error {
+	w := &write{ctx: ctx, address: address, coil: coil, on: on, done: make(chan error, 1)}
+	select {
+	case b.writes <- w:
+	case <-b.done:
+		return fmt.Errorf("%s: closed", place(b.port))
+	case <-ctx.Done():
+		return fmt.Errorf("%s: coil %d of address %d: %w", place(b.port), coil, address, ctx.Err())
+	}
+	select {
+	case err := <-w.done:
+		return err
+	case <-ctx.Done():
+		return fmt.Errorf("%s: coil %d of address %d: %w", place(b.port), coil, address, ctx.Err())
+	}
+}

@@ -1,0 +1,8 @@
+package instrument
+
+import "golang.org/x/sys/unix"
+
+const (
+	ioctlGet = unix.TIOCGETA
+	ioctlSet = unix.TIOCSETA
+)

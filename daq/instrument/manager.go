@@ -1,0 +1,210 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"reflect"
+	"sync"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// Options are what a Manager works with.
+type Options struct {
+	Ports       []config.Port
+	Instruments []config.Instrument
+	Open        Opener               // nil: OpenSerial
+	Now         func() time.Duration // monotonic, of Reading.At
+	Out         func(daq.Reading)    // hears every exchange, clean or faulty; never blocks
+	Log         *slog.Logger         // nil: silent
+}
+
+// Manager works all lines.
+type Manager struct {
+	o       Options
+	reloads chan setup
+	done    chan struct{} // closed when Run has ended
+
+	mu    sync.Mutex // guards buses
+	buses map[string]*running
+}
+
+// running is a bus at work.
+type running struct {
+	*bus
+	port        config.Port
+	instruments []config.Instrument
+	stop        context.CancelFunc
+}
+
+// setup is what a reload brings.
+type setup struct {
+	ports       []config.Port
+	instruments []config.Instrument
+	done        chan struct{}
+}
+
+// New checks that each instrument has its line.
+func New(o Options) (*Manager, error) {
+	if o.Now == nil || o.Out == nil {
+		return nil, errors.New("instruments: options: Now and Out have to be set")
+	}
+	if o.Open == nil {
+		o.Open = OpenSerial
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
+	}
+	if err := check(o.Ports, o.Instruments); err != nil {
+		return nil, err
+	}
+	return &Manager{o: o, reloads: make(chan setup), done: make(chan struct{}), buses: map[string]*running{}}, nil
+}
+
+func check(ports []config.Port, instruments []config.Instrument) error {
+	streams := map[string]bool{}
+	users := map[string]int{}
+	known := map[string]bool{}
+	for _, p := range ports {
+		known[p.Name] = true
+	}
+	for _, in := range instruments {
+		if !known[in.Port] {
+			return fmt.Errorf("instrument %s: port %q is not there", in.Name, in.Port)
+		}
+		if in.Every <= 0 {
+			return fmt.Errorf("instrument %s: every is %s, it has to be more than 0", in.Name, in.Every)
+		}
+		streams[in.Port] = streams[in.Port] || in.Stream != nil
+		if users[in.Port]++; users[in.Port] > 1 && streams[in.Port] {
+			return fmt.Errorf("instrument %s: port %q has an instrument that talks by itself; give each a line of its own", in.Name, in.Port)
+		}
+	}
+	return nil
+}
+
+// Run works all lines until ctx ends; then it closes them and waits for all
+// that it started.
+func (m *Manager) Run(ctx context.Context) error {
+	defer close(m.done)
+	m.apply(ctx, setup{ports: m.o.Ports, instruments: m.o.Instruments})
+	for {
+		select {
+		case <-ctx.Done():
+			m.apply(ctx, setup{})
+			return nil
+		case s := <-m.reloads:
+			m.apply(ctx, s)
+			close(s.done)
+		}
+	}
+}
+
+// Reload takes up other ports and instruments while Run works. Lines and
+// instruments that did not change lose no reading.
+func (m *Manager) Reload(ports []config.Port, instruments []config.Instrument) error {
+	if err := check(ports, instruments); err != nil {
+		return err
+	}
+	s := setup{ports, instruments, make(chan struct{})}
+	select {
+	case m.reloads <- s:
+		<-s.done
+		return nil
+	case <-m.done:
+		return errors.New("instruments: reload: they are stopped")
+	}
+}
+
+// WriteCoil sets a coil of a slave, before any poll of that line, and waits
+// until the slave has confirmed it.
+func (m *Manager) WriteCoil(ctx context.Context, port string, address byte, coil uint16, on bool) error {
+	m.mu.Lock()
+	b := m.buses[port]
+	m.mu.Unlock()
+	if b == nil {
+		return fmt.Errorf("port %q: write coil: no such port at work", port)
+	}
+	return b.writeCoil(ctx, address, coil, on)
+}
+
+// apply stops what is not wanted any more, hands changes to lines that stay,
+// and starts what is new. Only Run's goroutine calls it.
+func (m *Manager) apply(ctx context.Context, s setup) {
+	wanted := map[string]*running{}
+	for _, p := range s.ports {
+		wanted[p.Name] = &running{port: p, instruments: of(p.Name, s.instruments)}
+	}
+	m.retire(wanted)
+	for name, w := range wanted {
+		old := m.buses[name]
+		switch {
+		case old == nil:
+			m.start(ctx, w)
+		case !reflect.DeepEqual(old.instruments, w.instruments):
+			old.instruments = w.instruments
+			select {
+			case old.changes <- w.instruments:
+			case <-old.done:
+			}
+		}
+	}
+}
+
+// retire ends lines that are gone or set up differently. The new one needs the
+// device, so the old one has to be closed first.
+func (m *Manager) retire(wanted map[string]*running) {
+	var ended []*running
+	m.mu.Lock()
+	for name, old := range m.buses {
+		if w := wanted[name]; w == nil || !old.keeps(w) {
+			old.stop()
+			ended = append(ended, old)
+			delete(m.buses, name)
+		}
+	}
+	m.mu.Unlock()
+	for _, old := range ended {
+		<-old.done
+	}
+}
+
+// keeps says whether a line can go on with another list of instruments. A
+// stream begins anew with any change.
+func (r *running) keeps(w *running) bool {
+	streams := talks(r.instruments) || talks(w.instruments)
+	return r.port == w.port && (!streams || reflect.DeepEqual(r.instruments, w.instruments))
+}
+
+func talks(instruments []config.Instrument) bool {
+	return len(instruments) == 1 && instruments[0].Stream != nil
+}
+
+func (m *Manager) start(ctx context.Context, w *running) {
+	ctx, w.stop = context.WithCancel(ctx)
+	w.bus = newBus(w.port, w.instruments, m.o)
+	m.mu.Lock()
+	m.buses[w.port.Name] = w
+	m.mu.Unlock()
+	if talks(w.instruments) {
+		s := &stream{bus: w.bus, in: w.instruments[0]}
+		go s.run(ctx)
+		return
+	}
+	go w.run(ctx)
+}
+
+func of(port string, all []config.Instrument) []config.Instrument {
+	var list []config.Instrument
+	for _, in := range all {
+		if in.Port == port {
+			list = append(list, in)
+		}
+	}
+	return list
+}

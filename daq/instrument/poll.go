@@ -1,0 +1,183 @@
+package instrument
+
+import (
+	"cmp"
+	"errors"
+	"reflect"
+	"slices"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/modbus"
+)
+
+// deadAfter is how many silent exchanges in a row make an instrument dead. A
+// dead one is probed each probeEvery, and lets living ones go first for up to
+// probePatience, so that it is good again within 2 s of its return and costs
+// the others one timeout a second.
+const (
+	deadAfter     = 3
+	probeEvery    = 700 * time.Millisecond
+	probePatience = 200 * time.Millisecond
+)
+
+// poll is one request and the instruments whose numbers stand in its answer.
+type poll struct {
+	members []config.Instrument
+	request []byte // Modbus; nil for a text question
+	start   uint16 // first register
+	every   time.Duration
+
+	due     time.Duration // since the bus began
+	heldTo  time.Duration // not before: a late answer may still come
+	silence int           // exchanges in a row without an answer
+}
+
+// result is what an exchange gave one instrument.
+type result struct {
+	number float64
+	count  uint64
+	err    error
+}
+
+// plan makes the fewest requests that read all instruments: neighbouring
+// registers of one address and table, polled at one pace, go together.
+func plan(instruments []config.Instrument) []*poll {
+	var polls []*poll
+	for _, in := range sorted(instruments) {
+		if last := len(polls) - 1; last >= 0 && joins(polls[last], in) {
+			polls[last].members = append(polls[last].members, in)
+			continue
+		}
+		polls = append(polls, &poll{members: []config.Instrument{in}, every: in.Every})
+	}
+	for _, p := range polls {
+		p.prepare()
+	}
+	return polls
+}
+
+// sorted brings neighbours together; text questions keep their order.
+func sorted(instruments []config.Instrument) []config.Instrument {
+	list := slices.Clone(instruments)
+	slices.SortStableFunc(list, func(a, b config.Instrument) int {
+		if a.Modbus == nil || b.Modbus == nil {
+			return cmp.Compare(btoi(a.Modbus != nil), btoi(b.Modbus != nil))
+		}
+		return cmp.Or(
+			cmp.Compare(a.Modbus.Address, b.Modbus.Address),
+			cmp.Compare(a.Modbus.Table, b.Modbus.Table),
+			cmp.Compare(a.Every, b.Every),
+			cmp.Compare(a.Modbus.Register, b.Modbus.Register))
+	})
+	return list
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// joins says whether an instrument's registers begin where those of the poll
+// end, and still fit into one answer.
+func joins(p *poll, in config.Instrument) bool {
+	first, last := p.members[0].Modbus, p.members[len(p.members)-1].Modbus
+	m := in.Modbus
+	if first == nil || m == nil || p.every != in.Every || first.Address != m.Address || first.Table != m.Table {
+		return false
+	}
+	limit := modbus.MaxRegisters
+	if modbus.Bits(function(m.Table)) {
+		limit = modbus.MaxBits
+	}
+	end := int(last.Register) + width(last)
+	return int(m.Register) == end && int(m.Register)+width(m)-int(first.Register) <= limit
+}
+
+func (p *poll) prepare() {
+	first, last := p.members[0].Modbus, p.members[len(p.members)-1].Modbus
+	if first == nil {
+		return
+	}
+	p.start = first.Register
+	count := int(last.Register) + width(last) - int(p.start)
+	p.request = modbus.ReadRequest(first.Address, function(first.Table), p.start, uint16(count))
+}
+
+// exchange talks over the wire; one result for each member. The error is that
+// of the whole exchange.
+func (p *poll) exchange(w *wire) ([]result, error) {
+	results := make([]result, len(p.members))
+	if p.request == nil {
+		number, err := w.ask(&p.members[0])
+		results[0] = result{number, whole(number), err}
+		return results, err
+	}
+	data, err := w.exchange(p.request)
+	for i := range p.members {
+		r := &results[i]
+		if r.err = err; err == nil {
+			r.number, r.count, r.err = decode(p.members[i].Modbus, data, p.start)
+		}
+	}
+	return results, err
+}
+
+// dead says whether the instrument has been silent too often.
+func (p *poll) dead() bool { return p.silence >= deadAfter }
+
+// settle sets when the poll is due next, after an exchange that began at began
+// and ended at now (both since the bus began). Due times stay on the grid
+// n·every, so that they do not drift; of those that have passed only the last is
+// made up for.
+func (p *poll) settle(began, now time.Duration, err error) {
+	if silent(err) {
+		p.silence++
+	} else {
+		p.silence = 0
+	}
+	if p.dead() {
+		p.due = max(now, began+probeEvery)
+		return
+	}
+	p.due = onGrid(max(p.due+p.every, now), p.every)
+}
+
+// onGrid is the last n·every that is not later than t.
+func onGrid(t, every time.Duration) time.Duration { return t / every * every }
+
+// after is the first n·every later than t.
+func after(t, every time.Duration) time.Duration { return onGrid(t, every) + every }
+
+// silent says whether nobody answered.
+func silent(err error) bool {
+	var f *fault
+	return errors.As(err, &f) && f.reason == daq.ReasonTimeout
+}
+
+// urgency orders polls that are due: the longest due first, dead ones with
+// patience.
+func (p *poll) urgency() time.Duration {
+	at := max(p.due, p.heldTo)
+	if p.dead() {
+		at += probePatience
+	}
+	return at
+}
+
+// same says whether two polls ask the same for the same instruments.
+func (p *poll) same(other *poll) bool {
+	return reflect.DeepEqual(p.members, other.members)
+}
+
+// confusable says whether a late answer to one poll could be taken for an
+// answer to the other.
+func (p *poll) confusable(other *poll) bool {
+	if p.request == nil || other.request == nil {
+		return p.request == nil && other.request == nil
+	}
+	return p.request[0] == other.request[0]
+}

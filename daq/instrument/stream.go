@@ -1,0 +1,150 @@
+package instrument
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"os"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// stream listens to the one instrument of a line that talks by itself. It
+// shares the bus's line, its losing and finding, and its way out.
+type stream struct {
+	*bus
+	in      config.Instrument
+	buf     []byte
+	skip    bool      // until the end of a line that was not heard from its begin
+	heard   time.Time // when the last good line came, or the last fault was told
+	pending error     // why the lines since then were no good
+}
+
+// run listens until ctx ends.
+func (s *stream) run(ctx context.Context) {
+	defer close(s.done)
+	s.began = time.Now()
+	stop := context.AfterFunc(ctx, s.abort)
+	defer stop()
+	defer s.abort()
+	for ctx.Err() == nil {
+		if s.wire == nil {
+			s.seek(ctx)
+			continue
+		}
+		s.hear()
+	}
+}
+
+// seek looks for the line, and tells at the instrument's pace that it is away.
+func (s *stream) seek(ctx context.Context) {
+	wait := time.NewTimer(max(0, s.openAt-s.since()))
+	defer wait.Stop()
+	select {
+	case <-ctx.Done():
+		return
+	case w := <-s.writes:
+		w.done <- s.refusal()
+		return
+	case <-s.changes:
+		return
+	case <-wait.C:
+	}
+	s.find()
+	s.buf, s.skip, s.heard, s.pending = s.buf[:0], true, time.Now(), nil
+	if s.wire == nil {
+		s.tell(&s.in, result{err: s.lineErr}, 0, s.now())
+	}
+}
+
+// refusal answers a write: a line on which somebody talks by itself has no
+// room for requests. The configuration refuses it too.
+func (s *stream) refusal() error {
+	return faultf(daq.ReasonPort, "%s: the instrument on it talks by itself; give the relay a line of its own", place(s.port))
+}
+
+// hear takes what comes until the instrument is overdue.
+func (s *stream) hear() {
+	select {
+	case w := <-s.writes:
+		w.done <- s.refusal()
+	case <-s.changes:
+	default:
+	}
+	overdue := s.heard.Add(s.in.Every + s.port.Timeout)
+	buf, err := s.wire.more(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
+	s.wire.received = s.wire.received[:0]
+	s.buf = buf
+	s.lines()
+	switch {
+	case errors.Is(err, errBabble):
+		s.pending = faultf(daq.ReasonFormat, "%s: no end %q within %d bytes; check end and baud", place(s.port), s.in.Stream.End, maxAnswer)
+		s.buf, s.skip = s.buf[:0], true
+	case err != nil && !errors.Is(err, os.ErrDeadlineExceeded):
+		f := lineFault(s.port, err)
+		s.lose(f)
+		s.tell(&s.in, result{err: f}, 0, s.now())
+		return
+	}
+	if time.Now().After(overdue) {
+		s.late()
+	}
+}
+
+// pauseEvery is how long a write or a reload waits for a stream at most.
+const pauseEvery = 100 * time.Millisecond
+
+// lines takes whole lines off the front of what came.
+func (s *stream) lines() {
+	for {
+		line, rest, found := bytes.Cut(s.buf, s.in.Stream.End)
+		if !found {
+			return
+		}
+		if s.skip {
+			s.skip = false
+		} else {
+			s.line(line)
+		}
+		s.buf = append(s.buf[:0], rest...)
+	}
+}
+
+// line takes one line. One that fits nothing is kept as the reason, should no
+// good one come in time: an instrument may also send lines of other kinds.
+func (s *stream) line(line []byte) {
+	number, err := readLine(s.port, s.in.Stream.Line, s.in.Checksum, line)
+	if err != nil {
+		s.pending = err
+		return
+	}
+	now := time.Now()
+	s.tell(&s.in, result{number: number, count: whole(number)}, now.Sub(s.heard), s.now())
+	s.heard, s.pending = now, nil
+}
+
+// late tells why nothing good has come in time.
+func (s *stream) late() {
+	err := s.pending
+	switch {
+	case err != nil:
+	case len(s.buf) > 0 && !s.skip:
+		err = faultf(daq.ReasonTimeout, "half a line on %s: %q has no end %q; check end and baud", place(s.port), clip(s.buf), s.in.Stream.End)
+	default:
+		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send by itself", place(s.port), s.in.Every+s.port.Timeout)
+	}
+	s.tell(&s.in, result{err: err}, time.Since(s.heard), s.now())
+	s.heard, s.pending = time.Now(), nil
+	if s.moved() {
+		s.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(s.port)))
+	}
+}
+
+func minTime(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}

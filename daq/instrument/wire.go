@@ -1,0 +1,151 @@
+package instrument
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq/modbus"
+)
+
+// maxAnswer bounds what is kept of one answer: no frame and no line is longer.
+const maxAnswer = 1024
+
+// wire is an open line with the manners of a conversation: silence between two
+// exchanges, and one answer at a time. It belongs to one goroutine.
+type wire struct {
+	line      Line
+	port      config.Port
+	character time.Duration
+	silence   time.Duration // that ends a frame
+	echo      echo
+	got       [maxAnswer]byte
+	sent      []byte // of the last exchange, for the verb probe
+	received  []byte
+}
+
+// echo says whether the adapter hands back what it sends (two wires, no echo
+// suppression).
+type echo uint8
+
+const (
+	echoUnknown echo = iota
+	echoAbsent
+	echoPresent
+)
+
+func newWire(line Line, port config.Port) *wire {
+	bits := 1 + port.DataBits + port.StopBits
+	if port.Parity == config.EvenParity || port.Parity == config.OddParity {
+		bits++
+	}
+	return &wire{
+		line: line, port: port,
+		character: modbus.Character(port.Baud, bits),
+		silence:   modbus.Silence(port.Baud, bits),
+	}
+}
+
+// errBabble says that the line is never silent.
+var errBabble = errors.New("the line is never silent; something else talks on it, or the baud is wrong")
+
+// begin drops what stands in the input, which belongs to no request of ours,
+// and sends. The line is silent before it.
+func (w *wire) begin(request []byte) (deadline time.Time, err error) {
+	w.sent, w.received = append(w.sent[:0], request...), w.received[:0]
+	waiting, err := w.listen(0)
+	if err == nil && waiting {
+		err = w.drain()
+	}
+	if err != nil {
+		return time.Time{}, err
+	}
+	sending := time.Duration(len(request)) * w.character
+	if err := w.line.SetWriteDeadline(time.Now().Add(sending + w.port.Timeout)); err != nil {
+		return time.Time{}, err
+	}
+	if _, err := w.line.Write(request); err != nil {
+		if errors.Is(err, os.ErrDeadlineExceeded) {
+			return time.Time{}, fmt.Errorf("the line does not take what is sent: %w", errJammed)
+		}
+		return time.Time{}, err
+	}
+	return time.Now().Add(sending + w.port.Timeout), nil
+}
+
+// errJammed is a line that takes no bytes; it is opened anew.
+var errJammed = errors.New("flow control or a dead adapter holds it up; check the cable and plug it in anew")
+
+// more reads what comes until the deadline, appended to buf; at most maxAnswer
+// bytes in all.
+func (w *wire) more(buf []byte, deadline time.Time) ([]byte, error) {
+	if len(buf) >= maxAnswer {
+		return buf, errBabble
+	}
+	if err := w.line.SetReadDeadline(deadline); err != nil {
+		return buf, err
+	}
+	n, err := w.line.Read(w.got[:maxAnswer-len(buf)])
+	w.received = append(w.received, w.got[:n]...)
+	buf = append(buf, w.got[:n]...)
+	if n > 0 {
+		return buf, nil
+	}
+	return buf, err
+}
+
+// listen waits for bytes without taking them, where the line can do so finely;
+// elsewhere it waits with a deadline and keeps what it reads in received only.
+func (w *wire) listen(d time.Duration) (bool, error) {
+	if l, ok := w.line.(listener); ok {
+		return l.Listen(d)
+	}
+	if err := w.line.SetReadDeadline(time.Now().Add(max(d, time.Microsecond))); err != nil {
+		return false, err
+	}
+	n, err := w.line.Read(w.got[:])
+	w.note(w.got[:n])
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		return n > 0, nil
+	}
+	return n > 0, err
+}
+
+// quiet waits for the silence that ends a frame. It says whether bytes came
+// instead.
+func (w *wire) quiet() (disturbed bool, err error) { return w.listen(w.silence) }
+
+// drain reads and drops until the line is silent.
+func (w *wire) drain() error {
+	end := time.Now().Add(w.port.Timeout + maxAnswer*w.character)
+	for time.Now().Before(end) {
+		heard, err := w.listen(w.silence)
+		if err != nil || !heard {
+			return err
+		}
+		if err := w.drop(); err != nil {
+			return err
+		}
+	}
+	return errBabble
+}
+
+// drop takes what listen heard and left in the line.
+func (w *wire) drop() error {
+	if _, ok := w.line.(listener); !ok {
+		return nil
+	}
+	if err := w.line.SetReadDeadline(time.Now().Add(w.port.Timeout)); err != nil {
+		return err
+	}
+	n, err := w.line.Read(w.got[:])
+	w.note(w.got[:n])
+	return err
+}
+
+// note keeps bytes for the verb probe, within bounds.
+func (w *wire) note(b []byte) {
+	w.received = append(w.received, b[:min(len(b), max(0, maxAnswer-len(w.received)))]...)
+}
