@@ -151,9 +151,9 @@ func (r *Reader) alarmRecord(rows *sql.Rows) (string, []string, []byte, error) {
 		until = daq.FormatTime(a.Until)
 	}
 	at := daq.FormatTime(a.Time)
-	cells := []string{strconv.FormatInt(a.Sequence, 10), at, a.Name, a.State, a.Priority, numberCell(a.Value), numberCell(a.Limit),
-		a.Cause, a.Consequence, a.Action, a.Who, until, strconv.FormatBool(a.Synchronised)}
-	return at, cells, daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.Sequence}), nil
+	cells := []string{strconv.FormatInt(a.sequence, 10), at, a.Name, a.State, a.Priority, numberCell(a.Value), numberCell(a.Limit),
+		a.Cause, a.Consequence, a.Action, a.Who, until, strconv.FormatBool(a.synchronised)}
+	return at, cells, daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.sequence}), nil
 }
 
 func numberCell(v *float64) string {

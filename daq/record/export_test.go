@@ -177,9 +177,17 @@ func TestBackupIsARecording(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer copied.Close()
 	if copied.Recording() != r.Recording() || len(bodies(t, copied)) != 10 {
 		t.Error(copied.Recording(), len(bodies(t, copied)))
+	}
+	copied.Close()
+	goesOn := open(t, dir, Options{})
+	if goesOn.Recording() == r.Recording() || goesOn.Newest() != 10 {
+		t.Errorf("a copy that is written keeps the identity %s", goesOn.Recording())
+	}
+	shut(t, goesOn)
+	if again := open(t, dir, Options{}); again.Recording() != goesOn.Recording() {
+		t.Error("the copy's identity changed once more")
 	}
 	if err := r.Backup(t.Context(), filepath.Join(dir, "missing", "f")); err == nil || !strings.Contains(err.Error(), "look at the rights") {
 		t.Error(err)

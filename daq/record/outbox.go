@@ -15,6 +15,11 @@ import (
 // Pending gives the next messages of a class behind a sequence, in order, at
 // most limit. The body is made from the row: there is no second copy of it.
 func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	return r.messages(ctx, class, ` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
+}
+
+// messages reads what the end of a query selects from a class.
+func (r *Reader) messages(ctx context.Context, class daq.Class, end string, arguments ...any) ([]daq.Message, error) {
 	var query string
 	var scan func(*sql.Rows) (daq.Message, error)
 	switch class {
@@ -27,7 +32,7 @@ func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limi
 	default:
 		return nil, fmt.Errorf("outbox: class %q is not one of record, alarm, event", class)
 	}
-	rows, err := r.db.QueryContext(ctx, query+` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
+	rows, err := r.db.QueryContext(ctx, query+end, arguments...)
 	if err != nil {
 		return nil, explain(r.path, "outbox", err)
 	}
@@ -157,8 +162,8 @@ func (r *Reader) alarmMessage(rows *sql.Rows) (daq.Message, error) {
 	if err != nil {
 		return daq.Message{}, err
 	}
-	body := daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.Sequence})
-	return daq.Message{Sequence: a.Sequence, Name: a.Name, Body: body}, nil
+	body := daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.sequence})
+	return daq.Message{Sequence: a.sequence, Name: a.Name, Body: body}, nil
 }
 
 const noteColumns = `sequence, time, kind, who, text`

@@ -129,21 +129,21 @@ func (r *Reader) savedAlarms(ctx context.Context) ([]daq.SavedAlarm, error) {
 	return saved, rows.Err()
 }
 
-// Alarm is one transition in the journal.
-type Alarm struct {
+// alarmRow is one transition in the journal.
+type alarmRow struct {
 	daq.AlarmEvent
-	Sequence     int64
-	Synchronised bool // whether the time could be relied upon
+	sequence     int64
+	synchronised bool // whether the time could be relied upon
 }
 
 const alarmColumns = `sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, clock_synchronised`
 
-func scanAlarm(rows *sql.Rows) (Alarm, error) {
-	var a Alarm
+func scanAlarm(rows *sql.Rows) (alarmRow, error) {
+	var a alarmRow
 	var at string
 	var until sql.NullString
-	err := rows.Scan(&a.Sequence, &at, &a.Name, &a.State, &a.Priority, &a.Value, &a.Limit, &a.Cause, &a.Consequence,
-		&a.Action, &a.Who, &until, &a.Synchronised)
+	err := rows.Scan(&a.sequence, &at, &a.Name, &a.State, &a.Priority, &a.Value, &a.Limit, &a.Cause, &a.Consequence,
+		&a.Action, &a.Who, &until, &a.synchronised)
 	if err != nil {
 		return a, err
 	}
@@ -156,20 +156,7 @@ func scanAlarm(rows *sql.Rows) (Alarm, error) {
 	return a, err
 }
 
-// AlarmHistory gives the newest transitions, newest first.
-func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]Alarm, error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT `+alarmColumns+` FROM alarm_event ORDER BY sequence DESC LIMIT ?`, limit)
-	if err != nil {
-		return nil, explain(r.path, "alarm history", err)
-	}
-	defer rows.Close()
-	var out []Alarm
-	for rows.Next() {
-		a, err := scanAlarm(rows)
-		if err != nil {
-			return nil, explain(r.path, "alarm history", err)
-		}
-		out = append(out, a)
-	}
-	return out, rows.Err()
+// AlarmHistory gives the newest transitions, newest first, as they were told.
+func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error) {
+	return r.messages(ctx, daq.ClassAlarm, ` ORDER BY sequence DESC LIMIT ?`, limit)
 }

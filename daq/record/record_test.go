@@ -220,6 +220,15 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 	}
 }
 
+func TestAlarmHistoryIsNewestFirst(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	tell(t, r, alarm("a", "unacknowledged", 1), alarm("b", "normal", 2), alarm("c", "normal", 3))
+	got, err := r.AlarmHistory(t.Context(), 2)
+	if err != nil || len(got) != 2 || got[0].Name != "c" || got[1].Name != "b" || got[1].Sequence != 2 {
+		t.Errorf("%+v, %v", got, err)
+	}
+}
+
 func TestMarks(t *testing.T) {
 	dir := t.TempDir()
 	r := open(t, dir, Options{})
@@ -281,6 +290,23 @@ func TestAlarmsDoNotWaitForTheInterval(t *testing.T) {
 	}
 	if r.Newest() != 1 {
 		t.Error("the row before it stayed behind")
+	}
+}
+
+// What a kill -9 or a power cut may cost hangs on these two.
+func TestWriterSyncsEveryCommit(t *testing.T) {
+	db, err := openWriter(databasePath(t.TempDir()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	var mode string
+	var synchronous int
+	if err := db.QueryRow(`SELECT journal_mode, synchronous FROM pragma_journal_mode, pragma_synchronous`).Scan(&mode, &synchronous); err != nil {
+		t.Fatal(err)
+	}
+	if mode != "wal" || synchronous != 2 { // 2 is FULL, https://www.sqlite.org/pragma.html#pragma_synchronous
+		t.Errorf("journal_mode %s, synchronous %d", mode, synchronous)
 	}
 }
 

@@ -67,6 +67,9 @@ func prepareSchema(db *sql.DB) error {
 		newUUID(), strconv.Itoa(schemaVersion)); err != nil {
 		return err
 	}
+	if err := renewCopy(tx); err != nil {
+		return err
+	}
 	return tx.Commit()
 }
 

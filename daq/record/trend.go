@@ -18,7 +18,7 @@ const maxBuckets = 10000
 type Bucket struct {
 	Time           time.Time // where it begins
 	Min, Mean, Max float64
-	Count          int64
+	Count          int
 }
 
 // Trend gives a quantity from one time to another in equal buckets, oldest

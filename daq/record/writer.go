@@ -32,6 +32,7 @@ type writer struct {
 	inputRun   int64               // of the inputs
 	sha        string              // configuration of the rows
 	purge      purger
+	complaint  string // what was logged last; "" while all is well
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
@@ -112,10 +113,11 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 			return err
 		})
 		if err == nil {
+			w.recovered()
 			w.durable(c, t)
 			return true
 		}
-		w.log.Error("recording: commit", "err", err, "again_in", wait)
+		w.complain(err)
 		select {
 		case <-w.r.abandon:
 			return false
@@ -123,6 +125,23 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 		}
 		wait = min(2*wait, retryLast)
 	}
+}
+
+// complain logs a failure once, and again when another reason takes its place.
+func (w *writer) complain(err error) {
+	if w.complaint == err.Error() {
+		return
+	}
+	w.complaint = err.Error()
+	w.log.Error("recording: nothing is written until this is mended", "err", err)
+}
+
+func (w *writer) recovered() {
+	if w.complaint == "" {
+		return
+	}
+	w.complaint = ""
+	w.log.Info("recording: works again", "dropped", w.r.queue.drops())
 }
 
 // attempt runs one transaction under the eye of the health.

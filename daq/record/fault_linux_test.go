@@ -1,0 +1,50 @@
+package record
+
+import (
+	"os/signal"
+	"strings"
+	"syscall"
+	"testing"
+)
+
+// A disk that takes no more bytes, by the kernel's own word: the limit of file
+// size of this process stands in for it, and SQLite itself fails.
+func TestRealWriteErrorHealsByItself(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	tell(t, r, alarm("a", "before", 0))
+	lift := limitFiles(t, 1)
+	b := tick(2)
+	for range 200 { // enough to need new pages
+		b.Events = append(b.Events, alarm("a", "during", 0))
+	}
+	r.Put(b)
+	until(t, r, "the failure", func() bool { ok, _, _ := r.Healthy(); return !ok })
+	if _, _, why := r.Healthy(); !strings.Contains(why, "I/O error") || !strings.Contains(why, "look at the system's log") {
+		t.Errorf("%q does not say what is wrong and what to do", why)
+	}
+	lift()
+	if n := tell(t, r, alarm("a", "after", 0))[0].Sequence; n != 202 {
+		t.Errorf("the alarm after has sequence %d", n)
+	}
+	until(t, r, "health", func() bool { ok, _, _ := r.Healthy(); return ok })
+}
+
+// limitFiles sets the largest size that a file of this process may have.
+func limitFiles(t *testing.T, size uint64) (lift func()) {
+	t.Helper()
+	signal.Ignore(syscall.SIGXFSZ)
+	var before syscall.Rlimit
+	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &before); err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: size, Max: before.Max}); err != nil {
+		t.Fatal(err)
+	}
+	lift = func() {
+		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &before); err != nil {
+			t.Error(err)
+		}
+	}
+	t.Cleanup(lift)
+	return lift
+}
