@@ -257,3 +257,10 @@ func TestCatalogueAgreesWithConfig(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkAdvanceSweep(b *testing.B) {
+	s := newSim(b, Options{Scenario: "sweep"})
+	for b.Loop() {
+		s.Advance(maxStep)
+	}
+}

@@ -16,7 +16,8 @@ type sensor struct {
 	lag   float64 // s, its time constant, below what the maker states
 	share float64 // of the limits of error, -1 to 1: its error
 	drift float64 // of the limits of error, in an hour
-	noise *rand.Rand
+	noise float64 // standard deviation, of the limits of error
+	draws *rand.Rand
 
 	state float64 // what its element feels
 	count float64 // pulses so far
@@ -29,7 +30,7 @@ type sensor struct {
 
 // The errors of a sensor beside its limits.
 const (
-	noiseShare = 0.03 // standard deviation of the noise, of the limits of error
+	noiseShare = 0.03 // standard deviation of the noise unless Options say another
 	driftShare = 0.02 // largest drift in an hour, of the limits of error
 	airLag     = 8.0  // s, of a probe that hangs in air
 )
@@ -37,9 +38,9 @@ const (
 // newSensor draws an instrument that fits its papers: its error anywhere
 // within the maker's limits, its response between 0.3 and 0.5 of what he
 // states as the longest.
-func newSensor(m model, p *plant, seed uint64) *sensor {
+func newSensor(m model, p *plant, seed uint64, noise float64) *sensor {
 	r := randomStream(seed, streamSensors+uint64(m.id))
-	s := &sensor{model: m, noise: r}
+	s := &sensor{model: m, noise: noise, draws: r}
 	s.share = 2*r.Float64() - 1
 	s.drift = driftShare * (2*r.Float64() - 1)
 	s.lag = m.response * (0.3 + 0.2*r.Float64())
@@ -110,7 +111,7 @@ func (s *sensor) fresh() float64 {
 	if s.id == quantity.SupplyFlow {
 		return math.Mod(math.Floor(s.count), 1<<16)
 	}
-	return s.number(s.value() + s.noise.NormFloat64()*noiseShare*s.limit())
+	return s.number(s.value() + s.draws.NormFloat64()*s.noise*s.limit())
 }
 
 // thermocoupleNumber is what a millivolt input shows for a type K couple: the
@@ -137,7 +138,7 @@ func thermocoupleNumber(junction float64) (func(celsius float64) float64, error)
 const coldJunction, coldJunctionU = 23.0, 0.5
 
 // newSensors draws the instruments that a scenario has.
-func newSensors(p *plant, seed uint64, extra []quantity.ID) ([]*sensor, error) {
+func newSensors(p *plant, seed uint64, noise float64, extra []quantity.ID) ([]*sensor, error) {
 	junction := coldJunction + randomStream(seed, streamJunction).NormFloat64()*coldJunctionU/2
 	millivolts, err := thermocoupleNumber(junction)
 	if err != nil {
@@ -151,7 +152,7 @@ func newSensors(p *plant, seed uint64, extra []quantity.ID) ([]*sensor, error) {
 		if m.id == quantity.Temperature {
 			m.number = millivolts
 		}
-		list = append(list, newSensor(m, p, seed))
+		list = append(list, newSensor(m, p, seed, noise))
 	}
 	return list, nil
 }

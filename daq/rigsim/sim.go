@@ -22,6 +22,7 @@ type Options struct {
 	Seed     uint64        // of every random draw
 	Dir      string        // lines as pseudo-terminals, truth and rig.toml go here; "" for none
 	Memory   bool          // lines in memory, reached by Dial, even with a Dir
+	Noise    float64       // standard deviation of each instrument's noise ÷ its limits of error; 0 is 0.03
 	Relay    bool          // a permit relay stands in the heater's circuit; else it is bridged
 	Config   ConfigOptions // of rig.toml
 	Observe  func(Observation)
@@ -70,7 +71,7 @@ func New(o Options) (*Sim, error) {
 	s := &Sim{options: o, story: story, log: o.Log, ready: make(chan struct{}), stopped: make(chan struct{})}
 	s.plant = newPlant(o.Seed, story.start)
 	s.plant.speed, s.plant.relay.bridged = o.Speed, !o.Relay
-	if s.sensors, err = newSensors(s.plant, o.Seed, story.extra); err != nil {
+	if s.sensors, err = newSensors(s.plant, o.Seed, cmp.Or(o.Noise, noiseShare), story.extra); err != nil {
 		return nil, err
 	}
 	s.wire()
