@@ -107,7 +107,8 @@ func (p *Pipe) deriveLosses(in Inputs, band quantity.Band, re float64, r *relati
 	k := p.loss(band, f, velocity, head, math.Hypot(in.Level.StandardU(), p.rig.Drop.U), r)
 	s.Put(quantity.LossCoefficient, k.k)
 	s.Put(quantity.LossCoefficientUncertainty, 2*k.u)
-	if k.k < -2*k.u {
+	// Written so that a coefficient whose uncertainty is unknown warns below 0.
+	if k.k < 0 && !(k.k >= -2*k.u) {
 		result.Warnings |= NegativeLoss
 	}
 }

@@ -1,0 +1,99 @@
+package explain
+
+import (
+	"math"
+
+	"flowrigd/calc/collection"
+	"flowrigd/calc/pipe"
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+)
+
+// takeFlow makes the flow of what was given: itself, or volume over time.
+func (a *Answer) takeFlow() error {
+	r := a.reading
+	if r.Flow.There() {
+		a.flow = pipe.Input{Value: r.Flow.Value, Known: true}
+		return nil
+	}
+	vessel := r.Volume.Value
+	if !r.Volume.stated() {
+		vessel.U = 0 // asked for again below
+	}
+	// The vessel's expansion is not corrected, so only the temperature itself counts.
+	warm := uncertainty.Value{X: r.Temperature.X}
+	result, err := collection.ByVolume{Volume: vessel, Temperature: warm, Timing: a.timing()}.Flow()
+	if err != nil {
+		return err
+	}
+	a.collected = &result
+	result.Budget[0].U = r.Volume.U
+	a.flow = collectedFlow(result, r.Volume.Shape)
+	return nil
+}
+
+// timing is the time with what was said of it. A bare time was taken by hand:
+// a stopwatch's resolution and reaction are known well enough to stand in for
+// a ±. A ± that was written holds the reaction too.
+func (a *Answer) timing() collection.Timing {
+	t := a.reading.Time
+	if t.stated() {
+		return collection.Timing{Elapsed: t.Value}
+	}
+	a.byHand = true
+	return collection.ByHand(t.X)
+}
+
+// collectedFlow keeps the vessel's part, whose distribution is known, apart
+// from the rest, which is taken as normal.
+func collectedFlow(r collection.Result, vessel uncertainty.Shape) pipe.Input {
+	rest := uncertainty.Combine(r.Budget[1:]...)
+	return pipe.Input{
+		Value: uncertainty.Value{X: r.Flow.X, U: r.Budget[0].Share(), Shape: vessel},
+		Extra: rest.U,
+		Known: true,
+	}
+}
+
+// unfold puts the rows of the collection in place of the flow's.
+func (a *Answer) unfold(rows []uncertainty.Contribution) []uncertainty.Contribution {
+	if a.collected == nil {
+		return rows
+	}
+	var all []uncertainty.Contribution
+	for _, row := range a.collected.Budget {
+		row.Sensitivity *= a.value(quantity.Reynolds) / a.flow.X
+		if row.Share() != 0 {
+			all = append(all, row)
+		}
+	}
+	for _, row := range rows {
+		if row.Name != "flow" && row.Name != "flow, further" {
+			all = append(all, row)
+		}
+	}
+	return all
+}
+
+// silent are the quantities without ± on which the uncertainty of Re rests.
+func (a *Answer) silent() []string {
+	r := a.reading
+	var names []string
+	for _, q := range []struct {
+		name  string
+		given Given
+	}{{"flow", r.Flow}, {"volume", r.Volume}, {"temperature", r.Temperature}, {"bore", r.Bore}} {
+		if q.given.There() && !q.given.stated() {
+			names = append(names, q.name)
+		}
+	}
+	return names
+}
+
+// expanded is the expanded uncertainty of Re; NaN where it is unknown.
+func (a *Answer) expanded() float64 { return a.value(quantity.ReynoldsUncertainty) }
+
+// decided reports whether Re ± U keeps clear of a limit.
+func (a *Answer) decided(limit float64) bool {
+	return math.Abs(a.value(quantity.Reynolds)-limit) > a.expanded()
+}

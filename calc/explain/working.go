@@ -1,0 +1,145 @@
+package explain
+
+import (
+	"math"
+	"strings"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
+)
+
+// Working is the whole working in plain text, no line longer than 100
+// characters.
+func (a *Answer) Working() string {
+	var p paper
+	p.text.WriteString("The Reynolds number of water in a round tube, step by step\n")
+	a.writeGiven(&p)
+	a.writeFlow(&p)
+	a.writeWater(&p)
+	a.writeReynolds(&p)
+	a.writeBudget(&p)
+	a.writeVerdict(&p)
+	a.writeFriction(&p)
+	a.writeHead(&p)
+	a.writeLimits(&p)
+	a.writeBeside(&p)
+	a.writeCautions(&p)
+	a.writeSources(&p)
+	return p.text.String()
+}
+
+// writeGiven shows each quantity on its way to SI units.
+func (a *Answer) writeGiven(p *paper) {
+	r := a.reading
+	p.heading("What was given, in SI units")
+	for _, q := range []struct {
+		name, symbol, unit, spread string
+		given                      Given
+	}{
+		{"flow", "Q", "m³/s", "m³/s", r.Flow}, {"volume", "V", "m³", "m³", r.Volume}, {"time", "t", "s", "s", r.Time},
+		{"temperature", "T", "°C", "K", r.Temperature}, {"bore", "D", "m", "m", r.Bore},
+		{"length", "L", "m", "m", r.Length}, {"roughness", "ε", "m", "m", r.Roughness}, {"head", "H", "m", "m", r.Head},
+	} {
+		if q.given.There() {
+			p.line("%-12s %s = %s", q.name, q.symbol, q.given.Text)
+			p.line("%-12s   = %s %s", "", conversion(q.given), q.unit)
+			p.line("%-12s %s", "", spread(q.given.Value, q.spread))
+		}
+	}
+}
+
+// conversion writes number × factor + offset = value.
+func conversion(g Given) string {
+	result := num(g.X, 8)
+	if g.Factor == 1 && g.Offset == 0 {
+		return result
+	}
+	text := g.Number
+	if g.Factor != 1 {
+		text += " × " + num(g.Factor, 6)
+	}
+	switch {
+	case g.Offset < 0:
+		text += " − " + num(-g.Offset, 6)
+	case g.Offset > 0:
+		text += " + " + num(g.Offset, 6)
+	}
+	return text + " = " + result
+}
+
+// spread says what standard uncertainty a ± has become.
+func spread(v uncertainty.Value, unit string) string {
+	switch {
+	case math.IsNaN(v.U):
+		return "no ± given"
+	case v.Shape == uncertainty.Rectangular:
+		return "± limits of error (rectangular): u = " +
+			num(v.U*math.Sqrt(3), 4) + " / √3 = " + num(v.U, 4) + " " + unit
+	}
+	return "± expanded uncertainty, k = 2: u = " + num(2*v.U, 4) + " / 2 = " + num(v.U, 4) + " " + unit
+}
+
+// writeFlow shows volume over time, where the flow was not given.
+func (a *Answer) writeFlow(p *paper) {
+	if a.collected == nil {
+		return
+	}
+	p.heading("The flow from the timed collection")
+	p.line("Q = V / t = %s m³ / %s s = %s m³/s = %s", num(a.collected.Volume, 8), num(a.collected.Seconds, 6),
+		num(a.flow.X, 6), litres(a.flow.X))
+	if a.byHand {
+		p.prose("The time came without ±, so it is taken as a stopwatch in a hand: a display of 0.01 s " +
+			"(u = 0.005 / √3 s) and 0.1 s of reaction at the start and again at the stop. A lateness " +
+			"that is the same at both cancels. The longer you collect, the less it matters.")
+		return
+	}
+	p.prose("The ± of the time is taken to hold everything: the watch, its display and the hand on it.")
+}
+
+// writeReynolds is the velocity and the number itself.
+func (a *Answer) writeReynolds(p *paper) {
+	bore := num(a.reading.Bore.X, 6)
+	velocity, re := a.value(quantity.Velocity), a.value(quantity.Reynolds)
+	p.heading("Mean velocity and Reynolds number")
+	p.line("v  = 4·Q / (π·D²) = 4 × %s / (π × (%s)²) = %s m/s", num(a.flow.X, 6), bore, num(velocity, 6))
+	p.line("Re = v·D / ν = %s × %s / (%s) = %s", num(velocity, 6), bore, num(a.water.KinematicViscosity, 6), num(re, 6))
+	p.line("or, the same in one step,")
+	p.line("Re = 4·Q / (π·D·ν) = 4 × %s / (π × %s × %s) = %s", num(a.flow.X, 6), bore, num(a.water.KinematicViscosity, 6), num(re, 6))
+}
+
+// writeLimits is what to set the valve to.
+func (a *Answer) writeLimits(p *paper) {
+	p.heading("The flow to set for each limit at this temperature")
+	p.line("Q = Re·π·D·ν / 4")
+	for _, l := range []struct {
+		re float64
+		id quantity.ID
+	}{{a.reading.LaminarBelow, quantity.LaminarLimitFlow}, {a.reading.TurbulentAbove, quantity.TurbulentLimitFlow}} {
+		q := a.value(l.id)
+		p.line("Re = %-6s Q = %s × π × %s × %s / 4 = %s m³/s = %s", num(l.re, 6), num(l.re, 6),
+			num(a.reading.Bore.X, 6), num(a.water.KinematicViscosity, 6), num(q, 5), litres(q))
+	}
+}
+
+func (a *Answer) writeCautions(p *paper) {
+	p.heading("Before you do it again")
+	for _, note := range a.notes() {
+		p.prose("%s.", strings.ToUpper(note[:1])+note[1:])
+	}
+	p.prose("Hot water scalds, glass breaks, mains heaters kill. Water of 60 °C burns skin within seconds; glass " +
+		"that meets water much hotter than itself can crack; never heat without flow. Keep to the local codes, " +
+		"leave the mains to licensed people, and trust no program with your safety.")
+}
+
+func (a *Answer) writeSources(p *paper) {
+	p.heading("Sources")
+	for _, s := range []string{
+		"Water: IAPWS SR6-08(2011), liquid water at 0.1 MPa.",
+		"Uncertainty: JCGM 100:2008 (the GUM), 4.3 for the ± that were given, 5.1.2 and 5.1.6 for the sum, 6.2.1 for k = 2, 7.2.6 for the digits.",
+		"Timed collection: after ISO 8316:1987 (from memory); 0.1 s of reaction is common practice, no source.",
+		"Friction: 64/Re after Hagen and Poiseuille; Colebrook and White 1939. Entrance length: White, Fluid Mechanics, chapter 6.",
+		"Glass of 0.0015 mm roughness, a jug of 200 mL, some 30 s of collection, a supply of about 1 bar, water up to 60 or 70 °C: common practice, no source.",
+	} {
+		p.hang("- ", "%s", s)
+	}
+}
