@@ -31,7 +31,9 @@ type Channel struct {
 
 	last   Measured // the last believable one
 	lastAt time.Duration
-	seen   bool // last holds something
+	seen   bool          // last holds something
+	born   time.Duration // when it was first asked; its patience begins then
+	asked  bool
 
 	fault  string // what came after it; "" when nothing did
 	reason Reason
@@ -76,13 +78,15 @@ func (c *Channel) fail(reason Reason, text string) {
 
 // At is the quantity as it stands at a monotonic time. After a fault the last
 // good value stands as uncertain until it is older than stale_after; then it
-// is bad and has no value.
+// is bad and has no value. Before the first value it is missing for as long.
 func (c *Channel) At(now time.Duration) Measured {
+	if !c.asked {
+		c.asked, c.born = true, now
+	}
+	if !c.seen {
+		return c.before(now)
+	}
 	switch age := now - c.lastAt; {
-	case !c.seen && c.fault == "":
-		return none(Quality{}, ReasonStale)
-	case !c.seen:
-		return none(Quality{Bad, c.fault}, c.reason)
 	case age > c.in.StaleAfter:
 		return none(Quality{Bad, c.staleText(age)}, c.staleReason())
 	case c.fault != "":
@@ -91,6 +95,18 @@ func (c *Channel) At(now time.Duration) Measured {
 		return m
 	}
 	return c.last
+}
+
+// before is the quantity while no value has come.
+func (c *Channel) before(now time.Duration) Measured {
+	if now-c.born <= c.in.StaleAfter {
+		return none(Quality{Missing, c.fault}, c.staleReason())
+	}
+	why := c.fault
+	if why == "" {
+		why = "no reading for " + seconds(now-c.born) + ": nothing came"
+	}
+	return none(Quality{Bad, why}, c.staleReason())
 }
 
 func none(q Quality, reason Reason) Measured {

@@ -87,10 +87,10 @@ func TestChannelCurrentLoop(t *testing.T) {
 		{"upper end of the measuring span", 20500, Good, "", 0.4125},
 		{"under-range", 3700, Uncertain, ReasonRange, -0.0075},
 		{"over-range", 20800, Uncertain, ReasonRange, 0.42},
-		{"failure low", 3600, Bad, ReasonOpen, math.NaN()},
-		{"open loop", 0, Bad, ReasonOpen, math.NaN()},
-		{"failure high", 21000, Bad, ReasonOpen, math.NaN()},
-		{"shorted", 65535, Bad, ReasonOpen, math.NaN()},
+		{"failure low", 3600, Missing, ReasonOpen, math.NaN()},
+		{"open loop", 0, Missing, ReasonOpen, math.NaN()},
+		{"failure high", 21000, Missing, ReasonOpen, math.NaN()},
+		{"shorted", 65535, Missing, ReasonOpen, math.NaN()},
 	}
 	for _, withRange := range []bool{false, true} {
 		in := levelLoop()
@@ -115,10 +115,10 @@ func TestChannelRange(t *testing.T) {
 	}{
 		{"lower end", 0.2, Good},
 		{"upper end", 12, Good},
-		{"above", 12.01, Bad},
+		{"above", 12.01, Missing},
 		{"standing water", 0.05, Uncertain},
 		{"drift of the zero", -0.03, Uncertain},
-		{"far below", -3, Bad},
+		{"far below", -3, Missing},
 	}
 	for _, c := range cases {
 		m := takeOne(flowMeter(), c.number)
@@ -195,7 +195,7 @@ func TestChannelFaultBeforeAnyReading(t *testing.T) {
 
 func TestChannelNotANumber(t *testing.T) {
 	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
-		if m := takeOne(flowMeter(), x); m.Quality.Grade != Bad || m.Reason != ReasonOpen {
+		if m := takeOne(flowMeter(), x); m.Quality.Usable() || m.Reason != ReasonOpen {
 			t.Errorf("%v: %v, %q", x, m.Quality, m.Reason)
 		}
 	}
@@ -380,5 +380,19 @@ func TestChannelIsDeterministic(t *testing.T) {
 	}
 	if play() != play() {
 		t.Error("the same readings gave different values")
+	}
+}
+
+// TestChannelPatience holds that an instrument that never gave a value is
+// missing for stale_after, and bad from then on.
+func TestChannelPatience(t *testing.T) {
+	c := NewChannel(flowMeter())
+	c.At(10 * time.Second)
+	c.Take(Reading{Instrument: quantity.Flow, Reason: ReasonTimeout, Error: "no answer", At: 10 * time.Second}, nil)
+	if m := c.At(12 * time.Second); m.Quality.Grade != Missing || m.Quality.String() != "bad: no answer" {
+		t.Errorf("within stale_after: grade %v, %v", m.Quality.Grade, m.Quality)
+	}
+	if m := c.At(12*time.Second + time.Millisecond); m.Quality.Grade != Bad {
+		t.Errorf("after stale_after: grade %v, %v", m.Quality.Grade, m.Quality)
 	}
 }

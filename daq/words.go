@@ -18,7 +18,7 @@ type Grade uint8
 
 // The grades.
 const (
-	Missing Grade = iota // nothing came yet
+	Missing Grade = iota // no value came yet, and none is overdue
 	Bad
 	Uncertain
 	Good
@@ -38,6 +38,9 @@ func (q Quality) String() string {
 	case Uncertain:
 		return "uncertain: " + q.Why
 	case Bad:
+		return "bad: " + q.Why
+	}
+	if q.Why != "" {
 		return "bad: " + q.Why
 	}
 	return "bad: no reading yet"
