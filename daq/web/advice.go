@@ -105,7 +105,7 @@ func adviceOf(state *daq.State, reason error) []string {
 	}
 	list := urgentAdvice(state)
 	values := &state.Values
-	if t, known := values.Get(quantity.SecondsToOverheat); known && t < soon {
+	if t, known := values.Get(quantity.SecondsToOverheat); known && t >= 1 && t < soon {
 		list = append(list, "At this slope the water reaches its overheat limit in "+roughly(t)+": turn the heater down.")
 	}
 	return append(list, flowAdvice(values)...)
@@ -117,7 +117,10 @@ const soon = 600
 func urgentAdvice(state *daq.State) []string {
 	var list []string
 	for _, a := range alarmCards(state, &Facts{}) {
-		if a.Action != "" && (a.Active || a.NeedsAnswer) {
+		switch {
+		case a.CanReset:
+			list = append(list, "See that the cause of "+a.Name+" is gone for good, then reset it.")
+		case a.Action != "" && (a.Active || a.NeedsAnswer):
 			list = append(list, a.Action)
 		}
 	}

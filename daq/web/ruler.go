@@ -15,6 +15,17 @@ type tick struct {
 // TextAt is the baseline of a label centred on a mark of an upright ruler.
 func (t tick) TextAt() float64 { return t.At + 6 }
 
+// Anchor keeps the labels of the level ruler's ends inside it.
+func (t tick) Anchor() string {
+	switch {
+	case t.At <= rulerLeft:
+		return "start"
+	case t.At >= rulerLeft+rulerLength:
+		return "end"
+	}
+	return "middle"
+}
+
 // reRuler is the logarithmic ruler of the Reynolds number, in a box 600 wide.
 type reRuler struct {
 	Ticks         []tick
@@ -49,12 +60,14 @@ func onRuler(re float64) float64 {
 
 func rulerOf(v *quantity.Set, f *Facts) reRuler {
 	r := reRuler{
-		Ticks:         rulerTicks(),
-		Lower:         tick{onRuler(f.LaminarBelow), group(f.LaminarBelow, 0)},
-		Upper:         tick{onRuler(f.TurbulentAbove), group(f.TurbulentAbove, 0)},
-		LowerFlow:     bench(v, quantity.LaminarLimitFlow),
-		UpperFlow:     bench(v, quantity.TurbulentLimitFlow),
-		AtTemperature: bench(v, quantity.Temperature),
+		Ticks:     rulerTicks(),
+		Lower:     tick{onRuler(f.LaminarBelow), group(f.LaminarBelow, 0)},
+		Upper:     tick{onRuler(f.TurbulentAbove), group(f.TurbulentAbove, 0)},
+		LowerFlow: bench(v, quantity.LaminarLimitFlow),
+		UpperFlow: bench(v, quantity.TurbulentLimitFlow),
+	}
+	if t, known := v.Get(quantity.Temperature); known {
+		r.AtTemperature = degrees.text(t)
 	}
 	re, known := v.Get(quantity.Reynolds)
 	if !known {
@@ -62,7 +75,7 @@ func rulerOf(v *quantity.Set, f *Facts) reRuler {
 	}
 	u, _ := v.Get(quantity.ReynoldsUncertainty)
 	r.Known, r.At, r.From = true, onRuler(re), onRuler(re-u)
-	r.Width = onRuler(re+u) - r.From
+	r.Width = max(2, onRuler(re+u)-r.From)
 	switch {
 	case re < math.Pow(10, rulerLow):
 		r.Off = "below the ruler's end"

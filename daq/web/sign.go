@@ -48,13 +48,12 @@ func tangle() string {
 	var b strings.Builder
 	b.WriteString("M40 60H96")
 	for strand := range 3 {
-		phase := float64(strand) * 2.1
-		fmt.Fprintf(&b, "M%d 60", 96+strand*6)
-		for i := 1; i <= 120; i++ {
-			t := float64(i)
+		start, phase := 96+6*float64(strand), 2.1*float64(strand)
+		fmt.Fprintf(&b, "M%.0f 60", start)
+		for t := 0.5; t <= 120; t += 0.5 {
 			reach := math.Min(1, t/24)
-			x := 96 + float64(strand)*6 + t*3.75 + reach*17*math.Sin(t*0.83+phase)
-			y := 60 + reach*(24*math.Sin(t*0.57+phase*1.7)+15*math.Sin(t*1.31+phase))
+			x := start + 3.75*t + reach*17*math.Sin(0.83*t+phase)
+			y := 60 + reach*(24*math.Sin(0.57*t+1.7*phase)+15*math.Sin(1.31*t+phase))
 			fmt.Fprintf(&b, "L%.1f %.1f", math.Min(x, 584), y)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 type view struct {
 	Site, Rig string
 	Clock     string
+	Blind     bool // there is no state to believe
 	Notices   []notice
 	Sign      sign
 	Re, U     string
@@ -55,7 +56,7 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	if state == nil {
 		state = &daq.State{Instruments: f.Instruments}
 	}
-	v := view{Site: id.Site, Rig: id.Rig, Clock: unknown}
+	v := view{Site: id.Site, Rig: id.Rig, Clock: unknown, Blind: reason != nil}
 	if !state.Time.IsZero() {
 		v.Clock = clock(state.Time)
 	}
@@ -182,6 +183,9 @@ func detailsOf(s *quantity.Set) []detail {
 
 func sayOf(v view) string {
 	text := "Regime " + v.Sign.Word + ". "
+	if v.Blind {
+		return text + "Alarms are not known."
+	}
 	if len(v.Alarms) == 0 {
 		return text + "No alarm."
 	}

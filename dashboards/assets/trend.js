@@ -83,7 +83,7 @@ function picture(width, height, trend, buckets, known, limits) {
     if (at < low || at > high) continue;
     out.push(`<path class="limit" d="M${left} ${y(at)}H${width - right}"/><text class="limit-name" x="${left + 4}" y="${Number(y(at)) - 4}">${name}</text>`);
   }
-  const clock = (t) => new Date(t).toLocaleTimeString([], {hour: '2-digit', minute: '2-digit', second: minutes < 30 ? '2-digit' : undefined});
+  const clock = (t) => new Date(t).toLocaleTimeString([], {hourCycle: 'h23', hour: '2-digit', minute: '2-digit', second: minutes < 30 ? '2-digit' : undefined});
   out.push(`<text x="${left}" y="${height - 6}">${clock(from)}</text><text x="${width - right}" y="${height - 6}" text-anchor="end">${clock(to)}</text></svg>`);
   return out.join('');
 }

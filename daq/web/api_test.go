@@ -1,0 +1,201 @@
+package web
+
+import (
+	"encoding/json"
+	"errors"
+	"net/http"
+	"strings"
+	"testing"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+func TestNowIsTheState(t *testing.T) {
+	b := testBed(t, nil)
+	status, header, text := b.ask("GET", "/api/now", "", "")
+	if status != 200 || header.Get("Content-Type") != "application/json" {
+		t.Fatalf("status %d, %v", status, header)
+	}
+	got := decode[map[string]any](t, text)
+	for id := range quantity.Count {
+		if _, there := got[id.Name()]; !there {
+			t.Errorf("%s is missing", id.Name())
+		}
+	}
+	if got["reynolds_number"] != 1834.2 || got["loss_coefficient"] != nil || got["regime"] != "laminar" || got["site"] != "north-hall" {
+		t.Errorf("state = %s", text)
+	}
+}
+
+// TestNothingOldAsNew: with a hung engine no value passes for the present.
+func TestNothingOldAsNew(t *testing.T) {
+	b := testBed(t, nil)
+	b.rig.set(func(f *fakeRig) { f.dead = errFake })
+	for _, path := range []string{"/api/now", "/api/alarms", "/healthz", "/readyz"} {
+		status, header, text := b.ask("GET", path, "", "")
+		if status != 503 || header.Get("Content-Type") != problemType || !strings.Contains(text, errFake.Error()) {
+			t.Errorf("%s: %d %s", path, status, text)
+		}
+	}
+	if _, _, text := b.ask("GET", "/metrics", "", ""); strings.Contains(text, "flowrig_reynolds_number") {
+		t.Error("metrics show the last good value")
+	}
+	if _, _, text := b.ask("GET", "/", "", ""); strings.Contains(text, "834") || !strings.Contains(text, errFake.Error()) {
+		t.Error("the page shows the last good value, or not why")
+	}
+}
+
+func TestReadyNamesWhatIsNot(t *testing.T) {
+	checks := map[string]error{"recording": nil, "broker": errors.New("no connection to 127.0.0.1:1883")}
+	b := testBed(t, func(o *Options) { o.Checks = func() map[string]error { return checks } })
+	status, _, text := b.ask("GET", "/readyz", "", "")
+	p := decode[problem](t, text)
+	if status != 503 || p.Detail != "not ready: broker" || p.Checks["recording"] != "ok" || p.Checks["broker"] != "no connection to 127.0.0.1:1883" {
+		t.Errorf("%d %s", status, text)
+	}
+	if _, _, page := b.ask("GET", "/", "", ""); !strings.Contains(page, "Not working: broker: no connection") {
+		t.Error("the page does not say that the broker is gone")
+	}
+}
+
+func TestReadyAndHealthy(t *testing.T) {
+	b := testBed(t, func(o *Options) { o.Checks = func() map[string]error { return map[string]error{"recording": nil} } })
+	for _, path := range []string{"/healthz", "/readyz"} {
+		if status, _, text := b.ask("GET", path, "", ""); status != 200 {
+			t.Errorf("%s: %d %s", path, status, text)
+		}
+	}
+}
+
+// TestProblems: every error is a problem document after RFC 9457.
+func TestProblems(t *testing.T) {
+	b := testBed(t, nil)
+	large := `{"reason":"` + strings.Repeat("x", maxBody) + `"}`
+	for _, c := range []struct {
+		name, method, path, body string
+		status                   int
+		says                     string
+	}{
+		{"no such path", "GET", "/api/nothing", "", 404, "/api/nothing"},
+		{"no such file", "GET", "/assets/none.js", "", 404, "none.js"},
+		{"wrong method", "DELETE", "/api/now", "", 405, "GET, HEAD"},
+		{"get on a command", "GET", "/api/alarms/x/reset", "", 405, "POST"},
+		{"no such verb", "POST", "/api/alarms/water-overheat/silence", "{}", 404, "silence"},
+		{"not json", "POST", "/api/alarms/water-overheat/reset", "{", 400, "write one JSON object"},
+		{"unknown key", "POST", "/api/alarms/water-overheat/reset", `{"why":1}`, 400, "why"},
+		{"more than one object", "POST", "/api/alarms/water-overheat/reset", `{} {}`, 400, "more follows"},
+		{"too large", "POST", "/api/alarms/water-overheat/reset", large, 413, "send less"},
+		{"length where none belongs", "POST", "/api/alarms/water-overheat/reset", `{"for":"1 h"}`, 400, "only shelve"},
+		{"shelve without a reason", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h"}`, 400, "reason"},
+		{"shelve for nonsense", "POST", "/api/alarms/water-overheat/shelve", `{"for":"soon","reason":"r"}`, 400, "30 min"},
+		{"history of nonsense", "GET", "/api/alarms?history=-1", "", 400, "0 to 1000"},
+		{"trend of nothing", "GET", "/api/trend", "", 400, "reynolds_number"},
+		{"trend of a word", "GET", "/api/trend?quantity=regime", "", 400, "no trend"},
+		{"trend, unknown key", "GET", "/api/trend?quantity=level&step=1", "", 400, "step"},
+		{"trend, bad time", "GET", "/api/trend?quantity=level&from=today", "", 400, "RFC 3339"},
+		{"trend backwards", "GET", "/api/trend?quantity=level&from=2026-01-02T00:00:00Z&to=2026-01-01T00:00:00Z", "", 400, "not before"},
+		{"trend, too many buckets", "GET", "/api/trend?quantity=level&buckets=100000", "", 400, "1 to 5000"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			status, header, text := b.ask(c.method, c.path, b.operate, c.body)
+			p := decode[problem](t, text)
+			if status != c.status || p.Status != c.status || header.Get("Content-Type") != problemType || !strings.Contains(text, c.says) {
+				t.Errorf("%d %s %s; want %d with %q", status, header.Get("Content-Type"), text, c.status, c.says)
+			}
+		})
+	}
+	if _, header, _ := b.ask("DELETE", "/api/now", "", ""); header.Get("Allow") != "GET, HEAD" {
+		t.Errorf("Allow: %q", header.Get("Allow"))
+	}
+	if got := b.rig.commands(); len(got) != 0 {
+		t.Errorf("the engine got %v", got)
+	}
+}
+
+func TestCommands(t *testing.T) {
+	b := testBed(t, nil)
+	for _, c := range []struct {
+		verb daq.Verb
+		body string
+		want daq.Command
+	}{
+		{daq.Acknowledge, `{}`, daq.Command{}},
+		{daq.Reset, ``, daq.Command{}},
+		{daq.Shelve, `{"for":"30 min","reason":"valve work"}`, daq.Command{For: 30 * 60e9, Reason: "valve work"}},
+		{daq.Unshelve, `{}`, daq.Command{}},
+		{daq.OutOfService, `{"reason":"probe away"}`, daq.Command{Reason: "probe away"}},
+		{daq.ReturnToService, `{}`, daq.Command{}},
+	} {
+		status, _, text := b.ask("POST", "/api/alarms/water-overheat/"+string(c.verb), b.operate, c.body)
+		list := b.rig.commands()
+		got := list[len(list)-1]
+		if status != 200 || got.ID == "" {
+			t.Errorf("%s: %d %s, id %q", c.verb, status, text, got.ID)
+		}
+		want := c.want
+		want.ID, want.Verb, want.Alarm, want.Who = got.ID, c.verb, "water-overheat", "ada"
+		if got != want {
+			t.Errorf("%s: %+v, want %+v", c.verb, got, want)
+		}
+	}
+}
+
+func TestRefusalsOfTheEngine(t *testing.T) {
+	b := testBed(t, nil)
+	b.rig.set(func(f *fakeRig) { f.deny = errors.New("water-overheat: reset: the cause still stands") })
+	status, _, text := b.ask("POST", "/api/alarms/water-overheat/reset", b.operate, "{}")
+	if p := decode[problem](t, text); status != 409 || p.Detail != "water-overheat: reset: the cause still stands" {
+		t.Errorf("%d %s", status, text)
+	}
+	// The engine sees the wish for an alarm that is not there, and journals it.
+	if status, _, _ := b.ask("POST", "/api/alarms/no-such/reset", b.operate, "{}"); status != 404 || len(b.rig.commands()) != 2 {
+		t.Errorf("no such alarm: %d, %d commands", status, len(b.rig.commands()))
+	}
+}
+
+func TestAlarmsOutliveTheDisk(t *testing.T) {
+	b := testBed(t, func(o *Options) { o.History = fakeHistory{errFake} })
+	b.rig.set(func(f *fakeRig) { f.state = hotState() })
+	status, _, text := b.ask("GET", "/api/alarms", "", "")
+	got := decode[alarmsReply](t, text)
+	if status != 200 || len(got.Alarms) != 2 || got.History != nil || got.HistoryProblem != errFake.Error() {
+		t.Errorf("%d %s", status, text)
+	}
+}
+
+func TestAlarmsWithHistory(t *testing.T) {
+	b := testBed(t, nil)
+	_, _, text := b.ask("GET", "/api/alarms?history=5", "", "")
+	if text != `{"alarms":[],"history":[{"name":"head-lost","state":"normal"}]}`+"\n" {
+		t.Errorf("alarms = %s", text)
+	}
+}
+
+func TestTrend(t *testing.T) {
+	b := testBed(t, nil)
+	_, _, text := b.ask("GET", "/api/trend?quantity=level_meters&from=2026-01-01T00:00:00Z&to=2026-01-01T01:00:00Z&buckets=60", "", "")
+	var got struct {
+		Quantity, Unit, From, To string
+		Buckets                  []map[string]any
+	}
+	if err := json.Unmarshal([]byte(text), &got); err != nil {
+		t.Fatal(err)
+	}
+	if got.Quantity != "level_meters" || got.Unit != "meters" || len(got.Buckets) != 60 || got.From != "2026-01-01T00:00:00.000000Z" {
+		t.Errorf("trend = %.200s", text)
+	}
+	if known, gap := got.Buckets[0], got.Buckets[35]; known["mean"] != 0.2512 || gap["mean"] != nil || gap["count"] != 0.0 {
+		t.Errorf("buckets: %v, %v", known, gap)
+	}
+	if status, _, text := b.ask("GET", "/api/trend?quantity=level&from=-10+min", "", ""); status != 200 {
+		t.Errorf("a length back: %d %s", status, text)
+	}
+}
+
+func TestTrendWithoutDisk(t *testing.T) {
+	b := testBed(t, func(o *Options) { o.History = fakeHistory{errFake} })
+	if status, _, text := b.ask("GET", "/api/trend?quantity=level", "", ""); status != http.StatusServiceUnavailable || !strings.Contains(text, errFake.Error()) {
+		t.Errorf("%d %s", status, text)
+	}
+}

@@ -1,0 +1,215 @@
+package web
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+)
+
+// readable is every path that answers with what the rig does.
+var readable = []string{"/api/now", "/api/alarms", "/api/trend?quantity=level", "/metrics", "/healthz", "/readyz"}
+
+func TestLoopbackReadsWithoutAccount(t *testing.T) {
+	b := testBed(t, nil)
+	for _, path := range readable {
+		if status, _, text := b.ask("GET", path, "", ""); status != 200 {
+			t.Errorf("%s: %d %s", path, status, text)
+		}
+	}
+}
+
+func TestWhoMayWrite(t *testing.T) {
+	var journal []string
+	b := testBed(t, func(o *Options) { o.Refused = func(who, why string) { journal = append(journal, who+": "+why) } })
+	for _, c := range []struct {
+		name, token string
+		status      int
+	}{
+		{"nobody", "", 401}, {"a wrong token", "WRONG", 401}, {"a watcher", b.watch, 403}, {"an operator", b.operate, 200},
+	} {
+		if status, _, text := b.ask("POST", "/api/alarms/water-overheat/acknowledge", c.token, "{}"); status != c.status {
+			t.Errorf("%s: %d %s; want %d", c.name, status, text, c.status)
+		}
+	}
+	if len(journal) != 3 || !strings.HasPrefix(journal[2], "wes: POST /api/alarms/water-overheat/acknowledge") {
+		t.Errorf("journal = %q", journal)
+	}
+	if got := b.rig.commands(); len(got) != 1 || got[0].Who != "ada" {
+		t.Errorf("commands = %+v", got)
+	}
+}
+
+func TestBeyondLoopback(t *testing.T) {
+	b := testBed(t, func(o *Options) { o.Listen = "0.0.0.0:0" })
+	for _, path := range readable {
+		for _, c := range []struct {
+			token  string
+			status int
+		}{{"", 401}, {"WRONG", 401}, {b.watch, 200}, {b.operate, 200}} {
+			if w := b.remote("GET", path, c.token); w.Code != c.status {
+				t.Errorf("%s with %q: %d; want %d", path, c.token, w.Code, c.status)
+			}
+		}
+	}
+	w := b.remote("GET", "/", "")
+	if w.Code != 401 || strings.Contains(w.Body.String(), "bench-3") || !strings.Contains(w.Body.String(), `action="/api/session"`) {
+		t.Errorf("the page for a stranger: %d %s", w.Code, w.Body)
+	}
+	if w := b.remote("GET", "/api/now", ""); w.Header().Get("WWW-Authenticate") != `Bearer realm="flowrigd"` {
+		t.Errorf("WWW-Authenticate: %q", w.Header().Get("WWW-Authenticate"))
+	}
+}
+
+func TestRefusesToListenOpenly(t *testing.T) {
+	s, err := New(Options{Listen: "0.0.0.0:0", ConfigPath: "rig.toml", Rig: &fakeRig{}, Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.Listen()
+	if err == nil || !strings.Contains(err.Error(), "flowrigd token add --config rig.toml --role operate NAME") {
+		t.Errorf("error = %v", err)
+	}
+}
+
+func TestPortTaken(t *testing.T) {
+	b := testBed(t, nil)
+	s, err := New(Options{Listen: b.Addr(), Rig: &fakeRig{}, Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.Run(t.Context())
+	if err == nil || !strings.Contains(err.Error(), "another program has this port: stop it, or write another port as http.listen") {
+		t.Errorf("error = %v", err)
+	}
+}
+
+func TestForeignPages(t *testing.T) {
+	b := testBed(t, nil)
+	header := func(key, value string) func(*http.Request) {
+		return func(r *http.Request) { r.Header.Set(key, value) }
+	}
+	for _, c := range []struct {
+		name   string
+		method string
+		change func(*http.Request)
+		status int
+	}{
+		{"written from another origin", "POST", header("Origin", "http://evil.example"), 403},
+		{"written across sites", "POST", header("Sec-Fetch-Site", "cross-site"), 403},
+		{"written by a neighbour site", "POST", header("Sec-Fetch-Site", "same-site"), 403},
+		{"written by the page", "POST", header("Sec-Fetch-Site", "same-origin"), 200},
+		{"written by the page, old browser", "POST", func(r *http.Request) { r.Header.Set("Origin", "http://"+r.Host) }, 200},
+		{"written by a program", "POST", func(*http.Request) {}, 200},
+		{"read under a foreign name (rebinding)", "GET", func(r *http.Request) { r.Host = "evil.example" }, 421},
+		{"read under a name that looks local", "GET", func(r *http.Request) { r.Host = "127.0.0.1.evil.example" }, 421},
+		{"read as localhost", "GET", func(r *http.Request) { r.Host = "localhost:9" }, 200},
+		{"read as IPv6 loopback", "GET", func(r *http.Request) { r.Host = "[::1]" }, 200},
+	} {
+		path := "/api/now"
+		if c.method == "POST" {
+			path = "/api/alarms/head-lost/acknowledge"
+		}
+		if status, _, text := b.ask(c.method, path, b.operate, "", c.change); status != c.status {
+			t.Errorf("%s: %d %s; want %d", c.name, status, text, c.status)
+		}
+	}
+}
+
+func TestHeadersOfEveryAnswer(t *testing.T) {
+	b := testBed(t, nil)
+	for _, path := range []string{"/", "/api/now", "/assets/page.js", "/nothing"} {
+		_, header, _ := b.ask("GET", path, "", "")
+		if header.Get("Content-Security-Policy") != policy || header.Get("X-Content-Type-Options") != "nosniff" || header.Get("Referrer-Policy") != "no-referrer" {
+			t.Errorf("%s: %v", path, header)
+		}
+	}
+}
+
+func cookieOf(t *testing.T, header http.Header) *http.Cookie {
+	t.Helper()
+	list := (&http.Response{Header: header}).Cookies()
+	if len(list) != 1 {
+		t.Fatalf("cookies: %v", list)
+	}
+	return list[0]
+}
+
+func TestSession(t *testing.T) {
+	b := testBed(t, nil)
+	if status, _, text := b.ask("POST", "/api/session", "", `{"token":"WRONG"}`); status != 401 {
+		t.Errorf("wrong token: %d %s", status, text)
+	}
+	status, header, text := b.ask("POST", "/api/session", "", `{"token":"`+b.operate+`"}`)
+	if status != 200 || text != `{"name":"ada","role":"operate"}`+"\n" {
+		t.Fatalf("%d %s", status, text)
+	}
+	c := cookieOf(t, header)
+	if !c.HttpOnly || c.SameSite != http.SameSiteStrictMode {
+		t.Errorf("cookie %v is not HttpOnly and SameSite=Strict", c)
+	}
+	with := func(r *http.Request) { r.AddCookie(c) }
+	if status, _, _ := b.ask("POST", "/api/alarms/head-lost/acknowledge", "", "{}", with); status != 200 {
+		t.Errorf("with the cookie: %d", status)
+	}
+	if err := RemoveToken(b.file, "ada"); err != nil {
+		t.Fatal(err)
+	}
+	if status, _, _ := b.ask("POST", "/api/alarms/head-lost/acknowledge", "", "{}", with); status != 401 {
+		t.Errorf("with the cookie of a removed token: %d", status)
+	}
+	if _, header, _ := b.ask("DELETE", "/api/session", "", ""); cookieOf(t, header).MaxAge >= 0 {
+		t.Error("signing out leaves the cookie")
+	}
+}
+
+func TestSessionFromPlainForm(t *testing.T) {
+	b := testBed(t, nil)
+	status, header, _ := b.ask("POST", "/api/session", "", "token="+b.watch, func(r *http.Request) {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	})
+	if status != 303 || header.Get("Location") != "/" || cookieOf(t, header).Value != b.watch {
+		t.Errorf("%d %v", status, header)
+	}
+}
+
+func TestOneTimeLink(t *testing.T) {
+	b := testBed(t, func(o *Options) { o.OneTimeKey = "s3cret" })
+	if want := b.base + "/enter?key=s3cret"; b.URL() != want {
+		t.Errorf("URL = %s, want %s", b.URL(), want)
+	}
+	if status, _, _ := b.ask("GET", "/enter?key=other", "", ""); status != 403 {
+		t.Errorf("wrong key: %d", status)
+	}
+	if status, _, _ := b.ask("HEAD", "/enter?key=s3cret", "", ""); status != 200 {
+		t.Errorf("a preview: %d", status)
+	}
+	status, header, _ := b.ask("GET", "/enter?key=s3cret", "", "")
+	if status != 303 {
+		t.Fatalf("the first time: %d", status)
+	}
+	c := cookieOf(t, header)
+	if status, _, _ := b.ask("POST", "/api/alarms/head-lost/acknowledge", "", "{}", func(r *http.Request) { r.AddCookie(c) }); status != 200 {
+		t.Errorf("with its cookie: %d", status)
+	}
+	if status, _, _ := b.ask("GET", "/enter?key=s3cret", "", ""); status != 403 {
+		t.Errorf("the second time: %d", status)
+	}
+}
+
+func TestWithoutOneTimeKeyNobodyEnters(t *testing.T) {
+	b := testBed(t, nil)
+	for _, path := range []string{"/enter", "/enter?key="} {
+		if status, header, _ := b.ask("GET", path, "", ""); status != 403 || header.Get("Set-Cookie") != "" {
+			t.Errorf("%s: %d %v", path, status, header)
+		}
+	}
+	r := httptest.NewRequest("POST", "http://localhost/api/alarms/x/reset", nil)
+	r.AddCookie(&http.Cookie{Name: "flowrig", Value: ""})
+	r.RemoteAddr = "127.0.0.1:9"
+	w := httptest.NewRecorder()
+	b.Handler().ServeHTTP(w, r)
+	if w.Code != 401 {
+		t.Errorf("an empty cookie: %d", w.Code)
+	}
+}

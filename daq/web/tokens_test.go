@@ -1,0 +1,139 @@
+package web
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+)
+
+func TestTokensRoundTrip(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "tokens")
+	running := OpenTokens(file, quiet)
+	if !running.Empty() {
+		t.Error("a file that is not there holds tokens")
+	}
+	token, err := AddToken(file, "ada", RoleOperate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if name, role, ok := running.Role(token); name != "ada" || role != RoleOperate || !ok {
+		t.Errorf("a running daemon finds %q %q %v", name, role, ok)
+	}
+	if _, _, ok := running.Role(""); ok {
+		t.Error("the empty token is let in")
+	}
+	if _, err := AddToken(file, "wes", RoleWatch); err != nil {
+		t.Fatal(err)
+	}
+	list, err := ListTokens(file)
+	if err != nil || len(list) != 2 || list[1].Name != "wes" || list[1].Role != RoleWatch || list[1].Created.IsZero() {
+		t.Errorf("list = %+v, %v", list, err)
+	}
+	if err := RemoveToken(file, "ada"); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, ok := running.Role(token); ok {
+		t.Error("a removed token is still let in")
+	}
+}
+
+// TestTokenIsKeptAsHash: the file holds the SHA-256 and never the token.
+func TestTokenIsKeptAsHash(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "tokens")
+	token, err := AddToken(file, "ada", RoleOperate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256([]byte(token))
+	if strings.Contains(string(data), token) || !strings.Contains(string(data), hex.EncodeToString(sum[:])) {
+		t.Errorf("file: %s", data)
+	}
+	info, err := os.Stat(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 {
+		t.Errorf("mode %v", info.Mode())
+	}
+	if left, _ := filepath.Glob(file + ".*"); len(left) != 0 {
+		t.Errorf("left behind: %v", left)
+	}
+}
+
+func TestTokenRefusals(t *testing.T) {
+	directory := t.TempDir()
+	file := filepath.Join(directory, "tokens")
+	add := func(file, name, role string) error {
+		_, err := AddToken(file, name, role)
+		return err
+	}
+	if err := add(file, "ada", RoleOperate); err != nil {
+		t.Fatal(err)
+	}
+	broken := filepath.Join(directory, "broken")
+	if err := os.WriteFile(broken, []byte("# ours\n\nada operate nonsense 2026-01-02T15:04:05Z\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	held := filepath.Join(directory, "held")
+	if err := os.WriteFile(held+".new", nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		err  error
+		says string
+	}{
+		"twice":           {add(file, "ada", RoleWatch), "there is one of this name"},
+		"bad name":        {add(file, "a b", RoleWatch), "use letters"},
+		"bad role":        {add(file, "bob", "root"), "write watch or operate"},
+		"no file":         {add("", "bob", RoleWatch), "http.tokens_file"},
+		"no directory":    {add(filepath.Join(directory, "none", "tokens"), "bob", RoleWatch), "none"},
+		"broken file":     {add(broken, "bob", RoleWatch), "broken:3: the third word is not a SHA-256"},
+		"change underway": {add(held, "bob", RoleWatch), "another change is under way"},
+		"remove nobody":   {RemoveToken(file, "bob"), "there is none of this name"},
+	} {
+		if c.err == nil || !strings.Contains(c.err.Error(), c.says) {
+			t.Errorf("%s: %v; want %q", name, c.err, c.says)
+		}
+	}
+	if list, err := ListTokens(file); err != nil || len(list) != 1 {
+		t.Errorf("after the refusals: %v, %v", list, err)
+	}
+}
+
+// TestBrokenLineLocksNobodyElseOut: an edit by hand that went wrong spoils its
+// line alone.
+func TestBrokenLineLocksNobodyElseOut(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "tokens")
+	token, err := AddToken(file, "ada", RoleOperate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, append([]byte("half a line\n"), data...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if name, _, ok := OpenTokens(file, quiet).Role(token); !ok || name != "ada" {
+		t.Error("the good line is not taken")
+	}
+}
+
+func FuzzTokenLine(f *testing.F) {
+	f.Add("ada operate 0000000000000000000000000000000000000000000000000000000000000000 2026-01-02T15:04:05Z")
+	f.Add("ada watch")
+	f.Fuzz(func(t *testing.T, line string) {
+		if token, err := parseToken(line); err == nil && checkToken(token.Name, token.Role) != nil {
+			t.Errorf("%q gives %+v", line, token)
+		}
+	})
+}
