@@ -50,6 +50,15 @@ func withUncertainty(v, expanded float64) string {
 	if expanded == 0 {
 		return num(v, 6) + " ± 0"
 	}
+	n := int(math.Floor(math.Log10(math.Max(math.Abs(v), expanded))))
+	if n < -3 || n > 5 {
+		scale := math.Pow(10, float64(n))
+		return "(" + samePlace(v/scale, expanded/scale) + ")·10" + superscript(n)
+	}
+	return samePlace(v, expanded)
+}
+
+func samePlace(v, expanded float64) string {
 	place := int(math.Floor(math.Log10(expanded))) - 1
 	// 0.0996 becomes 0.10, one place less.
 	if rounded(expanded, place) >= math.Pow10(place+2) {
