@@ -88,7 +88,7 @@ func (s *stream) hear() {
 		s.tell(&s.in, result{err: f}, 0, s.now())
 		return
 	}
-	if time.Now().After(overdue) {
+	if !time.Now().Before(overdue) {
 		s.late()
 	}
 }
