@@ -216,11 +216,5 @@ func (r *recording) AlarmHistory(ctx context.Context, limit int) ([]daq.Message,
 	if rec == nil {
 		return nil, errNoRecording
 	}
-	list, err := rec.AlarmHistory(ctx, limit)
-	out := make([]daq.Message, len(list))
-	for i, a := range list {
-		body := daq.AppendAlarm(nil, &a.AlarmEvent, rec.Recording(), daq.Receipt{Recorded: true, Sequence: a.Sequence})
-		out[i] = daq.Message{Class: daq.ClassAlarm, Sequence: a.Sequence, Name: a.Name, Body: body}
-	}
-	return out, err
+	return rec.AlarmHistory(ctx, limit)
 }
