@@ -2,6 +2,7 @@ package main
 
 import (
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -90,4 +91,19 @@ calc: bore (--bore) is missing; give the inner diameter of the tube, such as --b
 	if code != exitUsage || stderr != want {
 		t.Errorf("exit %d\n%s", code, stderr)
 	}
+}
+
+// Whatever is written, calc answers with numbers or refuses with a remedy.
+func FuzzCalc(f *testing.F) {
+	f.Add("1.2 L/min", "42 Cel ± 0.5 K", "13 mm +/- 0.05 mm (limits)")
+	f.Add("\u22121 m³/s", "68 degF", "0.5 in ± 1 %")
+	f.Fuzz(func(t *testing.T, flow, temperature, bore string) {
+		stdout, stderr, code := calc("--flow="+flow, "--temperature="+temperature, "--bore="+bore, "--explain")
+		switch {
+		case code == exitDone && strings.Contains(stdout, "only the dye tells the flow") && !strings.Contains(stdout, "NaN"):
+		case code == exitUsage && stdout == "" && strings.Contains(stderr, "; "):
+		default:
+			t.Fatalf("exit %d\n%s%s", code, stdout, stderr)
+		}
+	})
 }
