@@ -1,0 +1,102 @@
+package daq
+
+import (
+	"math"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/series"
+)
+
+// The judgements below rest on a bench of common size (a tank of some eight
+// litres, a supply of a few litres a minute, a heater of some 9 kW); each figure
+// is common practice without a source unless its reason is given.
+const (
+	// respondWithin is how long the heater may run, with water flowing past the
+	// probe, before the temperature must have risen by respondBy.
+	respondWithin = 5 * time.Minute
+	respondBy     = 1.0 // K
+
+	// fallWindow is the time over which a fall is judged, and fallHold how long
+	// it is remembered: a probe in the air soon stops falling.
+	fallWindow = 8 * time.Second
+	fallPoints = 24
+	fallHold   = time.Minute
+
+	// stillRising is the slope, K/s, that a tank shows only while it is heated:
+	// 9 kW into 20 litres are 0.1 K/s.
+	stillRising = 0.05
+)
+
+// plausible watches whether the temperature can be that of the water: the probe
+// out of the tube shows as a fall that no tank can make, or as no answer to
+// heating.
+type plausible struct {
+	short     *series.Window
+	slope, se float64 // K/s over the short window
+	sloped    bool
+	fellAt    time.Duration
+	fell      bool
+
+	heating bool
+	began   float64       // temperature when the heater came on
+	heated  time.Duration // with flow, since then
+	heard   bool          // it has risen since
+	deaf    bool          // no response
+	last    time.Duration
+}
+
+func newPlausible() *plausible {
+	return &plausible{short: series.NewWindow(fallWindow, fallPoints)}
+}
+
+// look takes a state after a step; heater says whether the heater is on, and
+// whether that is known.
+func (p *plausible) look(s *State, in *Input, maxFall float64, heater, heaterKnown bool) {
+	t, known := s.Values.Get(quantity.Temperature)
+	if !known {
+		p.short.Reset()
+		p.sloped, p.heating = false, false
+		p.last = s.Mono
+		return
+	}
+	p.falls(s, in, t, maxFall)
+	p.responds(s, t, heater && heaterKnown)
+	p.last = s.Mono
+}
+
+func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
+	if in.Kind == KindReading && in.Reading.Instrument == quantity.Temperature && in.Reading.Reason == "" {
+		p.short.Add(in.Reading.At, t)
+		p.slope, p.se, p.sloped = p.short.Slope()
+		if p.sloped && p.slope+2*p.se < -maxFall {
+			p.fell, p.fellAt = true, s.Mono
+		}
+	}
+	if p.fell && s.Mono-p.fellAt > fallHold {
+		p.fell = false
+	}
+}
+
+// responds counts heating time only while water flows past the probe: a shut
+// tube valve is normal preheating.
+func (p *plausible) responds(s *State, t float64, heating bool) {
+	if !heating {
+		p.heating, p.deaf = false, false
+		return
+	}
+	if !p.heating {
+		p.heating, p.began, p.heated, p.heard = true, t, 0, false
+	}
+	if band := s.Values.Band(); band != quantity.NoFlow && band != quantity.Unknown {
+		p.heated += s.Mono - p.last
+	}
+	p.began = math.Min(p.began, t)
+	p.heard = p.heard || t-p.began >= respondBy
+	p.deaf = !p.heard && p.heated >= respondWithin
+}
+
+// rising says whether the temperature rises as only a heated tank does.
+func (p *plausible) rising() bool {
+	return p.sloped && p.slope-2*p.se > stillRising
+}
