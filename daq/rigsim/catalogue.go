@@ -58,86 +58,117 @@ const pulsesPerLitre = 1420
 // quantities. Limits are of the size that makers state for such instruments
 // (common practice, no source).
 func catalogue() []model {
-	return []model{
-		{
-			id: quantity.Flow, line: lineBus, unit: 1, bank: input, at: 0,
-			ofReading: 0.005, fixed: 0.005 * litreAMinute, response: 1,
-			words: float32Words, number: func(si float64) float64 { return round(si/litreAMinute, 0.001) },
-			config: `every = "200 ms"
+	return []model{flowMeter(), waterThermocouple(), levelTransmitter(), outletProbe(), tankProbe(), roomThermometer(), supplyMeter(), heaterContact()}
+}
+
+// flowMeter sits behind the tube.
+func flowMeter() model {
+	return model{
+		id: quantity.Flow, line: lineBus, unit: 1, bank: input, at: 0,
+		ofReading: 0.005, fixed: 0.005 * litreAMinute, response: 1,
+		words: float32Words, number: func(si float64) float64 { return round(math.Max(0, si/litreAMinute), 0.001) },
+		config: `every = "200 ms"
 modbus = {address = 1, table = "input", register = 0, type = "float32", words = "big"}
 unit = "L/min"
-range = ["0 L/min", "12 L/min"]
+range = ["0.2 L/min", "12 L/min"]
 accuracy = {of_reading = "0.5 %", fixed = "0.005 L/min"}
 lag = "1 s"`,
-		},
-		{
-			id: quantity.Temperature, line: lineTC,
-			fixed: 1.5, response: 2,
-			config: `every = "500 ms"
+	}
+}
+
+// waterThermocouple is a type K couple on a millivolt input, at the tube's inlet.
+func waterThermocouple() model {
+	return model{
+		id: quantity.Temperature, line: lineTC,
+		fixed: 1.5, response: 2,
+		config: `every = "500 ms"
 query = {send = "T?\r", reply = "T={value}", end = "\r\n"}
 unit = "mV"
 thermocouple = {type = "K", cold_junction = "23 Cel ± 0.5 K"}
 range = ["0 Cel", "110 Cel"]
 accuracy = {fixed = "1.5 K"}
 lag = "2 s"`,
-		},
-		{
-			id: quantity.Level, line: lineBus, unit: 2, bank: holding, at: 16,
-			fixed: 0.001, response: 0.5,
-			words: uint16Words, number: func(si float64) float64 { return math.Round(4000 + 16000*si/levelSpan) },
-			config: `every = "200 ms"
+	}
+}
+
+// levelTransmitter stands in the head tank.
+func levelTransmitter() model {
+	return model{
+		id: quantity.Level, line: lineBus, unit: 2, bank: holding, at: 16,
+		fixed: 0.001, response: 0.5,
+		words: uint16Words, number: func(si float64) float64 { return math.Round(4000 + 16000*si/levelSpan) },
+		config: `every = "200 ms"
 modbus = {reference = 40017, address = 2, type = "uint16"}
 scale = {from = [4000, 20000], to = ["0 mm", "400 mm"]}
 range = ["0 mm", "400 mm"]
 accuracy = {fixed = "1 mm"}
 lag = "500 ms"`,
-		},
-		{
-			id: quantity.HeaterOutlet, line: lineBus, unit: 3, bank: input, at: 0,
-			fixed: 0.5, response: 5,
-			words: uint16Words, number: hundredths,
-			config: `every = "500 ms"
+	}
+}
+
+// outletProbe is clamped to the heater's outlet.
+func outletProbe() model {
+	return model{
+		id: quantity.HeaterOutlet, line: lineBus, unit: 3, bank: input, at: 0,
+		fixed: 0.5, response: 5,
+		words: uint16Words, number: hundredths,
+		config: `every = "500 ms"
 modbus = {address = 3, table = "input", register = 0, type = "uint16"}
 scale = {from = [0, 15000], to = ["0 Cel", "150 Cel"]}
 accuracy = {fixed = "0.5 K"}
 lag = "5 s"`,
-		},
-		{
-			id: quantity.Tank, line: lineBus, unit: 3, bank: input, at: 1,
-			fixed: 0.5, response: 5,
-			words: uint16Words, number: hundredths,
-			config: `every = "500 ms"
+	}
+}
+
+// tankProbe hangs in the head tank.
+func tankProbe() model {
+	return model{
+		id: quantity.Tank, line: lineBus, unit: 3, bank: input, at: 1,
+		fixed: 0.5, response: 5,
+		words: uint16Words, number: hundredths,
+		config: `every = "500 ms"
 modbus = {address = 3, table = "input", register = 1, type = "uint16"}
 scale = {from = [0, 15000], to = ["0 Cel", "150 Cel"]}
 accuracy = {fixed = "0.5 K"}
 lag = "5 s"`,
-		},
-		{
-			id: quantity.Ambient, line: lineAir,
-			fixed: 0.5, response: 20,
-			number: func(si float64) float64 { return round(si, 0.01) },
-			config: `every = "1 s"
+	}
+}
+
+// roomThermometer talks by itself.
+func roomThermometer() model {
+	return model{
+		id: quantity.Ambient, line: lineAir,
+		fixed: 0.5, response: 20,
+		number: func(si float64) float64 { return round(si, 0.01) },
+		config: `every = "1 s"
 stream = {line = "A={value};", end = "\n"}
 checksum = "xor"
 unit = "Cel"
 range = ["-20 Cel", "60 Cel"]
 accuracy = {fixed = "0.5 K"}`,
-		},
-		{
-			id: quantity.SupplyFlow, line: lineBus, unit: 4, bank: input, at: 0,
-			ofReading: 0.01,
-			words:     uint16Words,
-			config: `every = "500 ms"
+	}
+}
+
+// supplyMeter counts pulses in the supply.
+func supplyMeter() model {
+	return model{
+		id: quantity.SupplyFlow, line: lineBus, unit: 4, bank: input, at: 0,
+		ofReading: 0.01,
+		words:     uint16Words,
+		config: `every = "500 ms"
 modbus = {address = 4, table = "input", register = 0, type = "uint16"}
 pulses = {per_litre = 1420, bits = 16, window = "2 s"}
 accuracy = {of_reading = "1 %"}`,
-		},
-		{
-			id: quantity.HeaterOn, line: lineBus, unit: 4, bank: discrete, at: 0,
-			number: func(si float64) float64 { return si },
-			config: `every = "500 ms"
+	}
+}
+
+// heaterContact is an auxiliary contact of the heater's contactor.
+func heaterContact() model {
+	return model{
+		id: quantity.HeaterOn, line: lineBus, unit: 4, bank: discrete, at: 0,
+		number: func(si float64) float64 { return si },
+		config: `every = "500 ms"
 modbus = {address = 4, table = "discrete", register = 0}`,
-		},
 	}
 }
 

@@ -200,3 +200,16 @@ func TestCounterWraps(t *testing.T) {
 		t.Error("the counter did not wrap: the test says nothing")
 	}
 }
+
+// An empty tank: no flow is "no-flow", not a small Reynolds number.
+func TestEmptyTankIsNoFlow(t *testing.T) {
+	w := watch(t, Options{Seed: 3, Scenario: "head-loss"})
+	w.sim.Advance(6 * time.Minute)
+	var state daq.State
+	for range 25 {
+		state = w.interval()
+	}
+	if re, known := state.Values.Get(quantity.Reynolds); known || state.Values.Band() != quantity.NoFlow {
+		t.Errorf("regime %v, Re %v known: %v", state.Values.Band(), re, known)
+	}
+}
