@@ -16,8 +16,6 @@ import (
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
-
-	"flowrigd/config"
 )
 
 // terminal is a pseudo-terminal: far is the instrument's end, device the name
@@ -62,10 +60,6 @@ func rawMode(t testing.TB, f *os.File) {
 func (x *terminal) pull() {
 	x.far.Close()
 	x.near.Close()
-}
-
-func testPort(device string) config.Port {
-	return config.Port{Name: "bus", Device: device, Baud: 19200, DataBits: 8, Parity: config.EvenParity, StopBits: 1, Timeout: 100 * time.Millisecond}
 }
 
 func openLine(t testing.TB, device string) Line {

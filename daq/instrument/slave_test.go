@@ -7,6 +7,7 @@ import (
 	"math"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"flowrigd/config"
 	"flowrigd/daq/modbus"
@@ -172,6 +173,10 @@ func (a *talker) serve(line io.ReadWriter) {
 			}
 		}
 	}
+}
+
+func testPort(device string) config.Port {
+	return config.Port{Name: "bus", Device: device, Baud: 19200, DataBits: 8, Parity: config.EvenParity, StopBits: 1, Timeout: 100 * time.Millisecond}
 }
 
 func pattern(text string) config.Pattern {
