@@ -2,6 +2,7 @@ package rigsim
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"flowrigd/calc/quantity"
@@ -33,5 +34,17 @@ func TestConfigIsAccepted(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A rig with a permit relay says where it is, with its own watchdog; a rig
+// without one says nothing.
+func TestConfigOfTheRelay(t *testing.T) {
+	const want = "[trip]\nport = \"bus\"\nmodbus = {address = 9, coil = 0}\nrefresh = \"1 s\"\nwatchdog = \"3 s\"\n"
+	if text := newSim(t, Options{Relay: true}).Config(); !strings.Contains(string(text), want) {
+		t.Errorf("no relay in\n%s", text)
+	}
+	if text := newSim(t, Options{}).Config(); strings.Contains(string(text), "[trip]") {
+		t.Errorf("a relay that is not there in\n%s", text)
 	}
 }

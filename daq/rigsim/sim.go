@@ -202,6 +202,9 @@ func (s *Sim) Readings(at time.Duration) []daq.Reading {
 	for _, in := range s.sensors {
 		v := in.read()
 		r := daq.Reading{Instrument: in.id, Number: v, At: at}
+		if in.failed && in.id == quantity.Temperature {
+			r = daq.Reading{Instrument: in.id, At: at, Reason: daq.ReasonFormat, Error: "tc: T=OPEN is no number; the thermocouple is broken"}
+		}
 		if in.id == quantity.SupplyFlow {
 			r.Count = uint64(v)
 		}
