@@ -1,0 +1,114 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// relayBench plays a permit output in virtual time.
+type relayBench struct {
+	relay   *Relay
+	began   time.Time
+	writes  []want // what reached the relay, with its time
+	answers []daq.Output
+	fails   bool
+}
+
+func (b *relayBench) now() time.Duration { return time.Since(b.began) }
+
+func (b *relayBench) write(_ context.Context, on bool) error {
+	if b.fails {
+		return errors.New("no answer from address 9")
+	}
+	b.writes = append(b.writes, want{on, b.now()})
+	return nil
+}
+
+func playRelay(t *testing.T, play func(*relayBench)) *relayBench {
+	t.Helper()
+	b := &relayBench{}
+	synctest.Test(t, func(t *testing.T) {
+		b.began = time.Now()
+		b.relay = NewRelay(RelayOptions{
+			Trip:     config.Trip{Refresh: time.Second, Watchdog: 3 * time.Second},
+			Interval: 200 * time.Millisecond, Now: b.now, Write: b.write,
+			Answer: func(o daq.Output) { b.answers = append(b.answers, o) },
+		})
+		ctx, cancel := context.WithCancel(context.Background())
+		done := make(chan error, 1)
+		go func() { done <- b.relay.Run(ctx) }()
+		play(b)
+		cancel()
+		<-done
+	})
+	return b
+}
+
+// steps plays an engine that steps each 200 ms.
+func (b *relayBench) steps(length time.Duration, on bool) {
+	for end := b.now() + length; b.now() < end; time.Sleep(200 * time.Millisecond) {
+		b.relay.Demand(on, b.now())
+		synctest.Wait()
+	}
+}
+
+func TestRelayRefreshesWhileTheEngineSteps(t *testing.T) {
+	b := playRelay(t, func(b *relayBench) {
+		b.steps(5*time.Second, true)
+		time.Sleep(10 * time.Second) // the engine hangs
+	})
+	var at []time.Duration
+	for _, w := range b.writes[:len(b.writes)-1] {
+		at = append(at, w.at.Round(time.Millisecond))
+	}
+	if want := []time.Duration{0, time.Second, 2 * time.Second, 3 * time.Second, 4 * time.Second}; !slices.Equal(at, want) {
+		t.Errorf("refreshed at %v, want %v and nothing without a step", at, want)
+	}
+	if last := b.writes[len(b.writes)-1]; last.on {
+		t.Error("the end of the program left the permit on")
+	}
+}
+
+func TestRelayDropsAtOnce(t *testing.T) {
+	b := playRelay(t, func(b *relayBench) {
+		b.steps(600*time.Millisecond, true)
+		b.steps(200*time.Millisecond, false)
+	})
+	if len(b.writes) < 2 || b.writes[1] != (want{false, 600 * time.Millisecond}) {
+		t.Errorf("writes %v, want a drop at 600 ms", b.writes)
+	}
+}
+
+func TestRelayTriesADropAgain(t *testing.T) {
+	b := playRelay(t, func(b *relayBench) {
+		b.steps(200*time.Millisecond, true)
+		b.fails = true
+		b.steps(400*time.Millisecond, false)
+		b.fails = false
+		b.steps(200*time.Millisecond, false)
+	})
+	if len(b.writes) < 2 || b.writes[1] != (want{false, 600 * time.Millisecond}) {
+		t.Errorf("writes %v, want the drop with the next step at 600 ms", b.writes)
+	}
+	if n := len(b.answers); n < 4 || b.answers[1].Error == "" {
+		t.Errorf("answers %v: a failed write must be told", b.answers)
+	}
+}
+
+func TestRelayIgnoresAnOldStep(t *testing.T) {
+	b := playRelay(t, func(b *relayBench) {
+		time.Sleep(10 * time.Second)
+		b.relay.Demand(true, b.now()-500*time.Millisecond)
+		synctest.Wait()
+	})
+	if len(b.writes) != 1 || b.writes[0].on {
+		t.Errorf("writes %v: a step older than two intervals must refresh nothing", b.writes)
+	}
+}
