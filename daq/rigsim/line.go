@@ -53,6 +53,7 @@ func (l *line) run(ctx context.Context) {
 	defer l.drop()
 	for ctx.Err() == nil {
 		if !l.in.Load() {
+			l.drop() // pulled before anybody served it
 			select {
 			case <-l.changed:
 			case <-ctx.Done():
