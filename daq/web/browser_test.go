@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -53,8 +54,20 @@ func must(t *testing.T, err error) {
 
 func until(t *testing.T, ctx context.Context, expression string) {
 	t.Helper()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(10*time.Second))); err != nil {
-		t.Fatalf("waiting for %s: %v", expression, err)
+	within(t, ctx, 10*time.Second, expression)
+}
+
+// within polls; a page that loads itself anew meanwhile is asked again.
+func within(t *testing.T, ctx context.Context, wait time.Duration, expression string) {
+	t.Helper()
+	for deadline := time.Now().Add(wait); ; {
+		_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(time.Until(deadline))))
+		if err == nil {
+			return
+		}
+		if ctx.Err() != nil || !time.Now().Before(deadline) {
+			t.Fatalf("waiting for %s: %v", expression, err)
+		}
 	}
 }
 
@@ -80,13 +93,36 @@ func TestPageFollows(t *testing.T) {
 		t.Errorf("commands = %+v", got)
 	}
 
-	b.endStreams() // as when the daemon ends; the listener still takes connections, which hang up at once
-	until(t, ctx, `document.documentElement.dataset.link === 'lost'`)
-	began, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.getElementById('lost')).display + ' ' + document.getElementById('lost').textContent`))
+	address := b.Addr()
+	b.halt()
+	within(t, ctx, 3*time.Second, `document.documentElement.dataset.link === 'lost'`)
+	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.getElementById('lost')).display + ' ' + document.getElementById('lost').textContent`))
 	must(t, err)
-	if !strings.HasPrefix(began, "block Connection lost.") {
-		t.Errorf("the loss is shown as %q", began)
+	if !strings.HasPrefix(shown, "block Connection lost.") {
+		t.Errorf("the loss is shown as %q", shown)
 	}
+
+	b.rig.set(func(f *fakeRig) { f.state = badState() })
+	again := &bed{T: t, rig: b.rig}
+	again.Server, err = New(Options{Listen: address, Facts: testFacts(), Rig: b.rig, Log: quiet, Version: "test"})
+	must(t, err)
+	again.start()
+	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelector('.word').textContent === 'unknown'`)
+}
+
+// TestStrangerSignsIn: without an account the page shows no values but the
+// form, and says why a token is not taken; with a token it shows the rig.
+func TestStrangerSignsIn(t *testing.T) {
+	ctx := browser(t)
+	b := testBed(t, func(o *Options) { o.Listen = "0.0.0.0:0" })
+	_, port, err := net.SplitHostPort(b.Addr())
+	must(t, err)
+	must(t, chromedp.Do(ctx, chromedp.Navigate("http://"+net.JoinHostPort(outside(t), port)+"/")))
+	until(t, ctx, `!document.querySelector('[data-part]') && document.getElementById('sign-in') !== null`)
+	must(t, chromedp.Do(ctx, chromedp.SendKeys(`#token`, "WRONG\r")))
+	until(t, ctx, `document.getElementById('answer').textContent.includes('not known here')`)
+	must(t, chromedp.Do(ctx, chromedp.SetValue(`#token`, b.watch), chromedp.Submit(`#token`)))
+	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.documentElement.dataset.role === 'watch'`)
 }
 
 // TestPicturesOfThePage holds that nothing runs out of the window sideways, in

@@ -166,6 +166,7 @@ type bed struct {
 	base           string
 	operate, watch string
 	file           string
+	halt           func() // ends the server and waits for it
 }
 
 // testBed starts a server; change may adapt its options.
@@ -199,12 +200,13 @@ func (b *bed) start() {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- b.Server.Run(ctx) }()
-	b.Cleanup(func() {
+	b.halt = sync.OnceFunc(func() {
 		cancel()
 		if err := <-ended; err != nil {
 			b.Errorf("run: %v", err)
 		}
 	})
+	b.Cleanup(b.halt)
 }
 
 // ask sends a request; token "" sends none.

@@ -95,7 +95,7 @@ func TestFollowIsNeverSilent(t *testing.T) {
 	for _, path := range []string{"/api/follow", "/page/follow"} {
 		l := b.listen(path, "")
 		last := time.Now()
-		for range 12 {
+		for range 6 {
 			if !l.lines.Scan() {
 				t.Fatal(l.lines.Err())
 			}

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync"
+	"time"
 )
 
 // person is who a request comes from; the zero value is nobody known.
@@ -30,7 +32,7 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Referrer-Policy", "same-origin") // no-referrer would make a form's Origin null
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		if s.loopback && r.Host != "" && !isLoopback(r.Host) {
 			// A foreign name that resolves to this machine (DNS rebinding).
@@ -121,13 +123,40 @@ func (s *Server) holder(token string) (person, bool) {
 	return person{}, false
 }
 
-// refusal keeps a refused write where it can be found.
+// refusal keeps a refused write where it can be found. A flood of them, which
+// anybody on the network can send, must not fill log and journal.
 func (s *Server) refusal(who string, r *http.Request, why string) {
-	if r.Method == http.MethodGet || r.Method == http.MethodHead {
+	if r.Method == http.MethodGet || r.Method == http.MethodHead || !s.refusals.take(time.Now()) {
 		return
 	}
 	s.log.Warn("request refused", "who", who, "from", r.RemoteAddr, "method", r.Method, "path", r.URL.Path, "why", why)
 	if s.opt.Refused != nil {
 		s.opt.Refused(who, r.Method+" "+r.URL.Path+": "+why)
 	}
+}
+
+const (
+	refusalBurst = 20
+	refusalEvery = time.Second
+)
+
+// allowance lets a burst through and then one each refusalEvery. Its zero
+// value is full.
+type allowance struct {
+	mu   sync.Mutex
+	used int
+	last time.Time
+}
+
+func (a *allowance) take(now time.Time) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if back := int(now.Sub(a.last) / refusalEvery); back > 0 {
+		a.used, a.last = max(0, a.used-back), now
+	}
+	if a.used == refusalBurst {
+		return false
+	}
+	a.used++
+	return true
 }

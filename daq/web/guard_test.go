@@ -5,6 +5,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 )
 
 // readable is every path that answers with what the rig does.
@@ -120,7 +121,7 @@ func TestHeadersOfEveryAnswer(t *testing.T) {
 	b := testBed(t, nil)
 	for _, path := range []string{"/", "/api/now", "/assets/page.js", "/nothing"} {
 		_, header, _ := b.ask("GET", path, "", "")
-		if header.Get("Content-Security-Policy") != policy || header.Get("X-Content-Type-Options") != "nosniff" || header.Get("Referrer-Policy") != "no-referrer" {
+		if header.Get("Content-Security-Policy") != policy || header.Get("X-Content-Type-Options") != "nosniff" || header.Get("Referrer-Policy") != "same-origin" {
 			t.Errorf("%s: %v", path, header)
 		}
 	}
@@ -211,5 +212,39 @@ func TestWithoutOneTimeKeyNobodyEnters(t *testing.T) {
 	b.Handler().ServeHTTP(w, r)
 	if w.Code != 401 {
 		t.Errorf("an empty cookie: %d", w.Code)
+	}
+}
+
+// TestFloodOfRefusals: a burst is kept, then one a second.
+func TestFloodOfRefusals(t *testing.T) {
+	var a allowance
+	now := time.Unix(1e9, 0)
+	count := func() (n int) {
+		for range 1000 {
+			if a.take(now) {
+				n++
+			}
+		}
+		return n
+	}
+	if got := count(); got != refusalBurst {
+		t.Errorf("a flood: %d", got)
+	}
+	now = now.Add(3 * refusalEvery)
+	if got := count(); got != 3 {
+		t.Errorf("three seconds on: %d", got)
+	}
+}
+
+// TestReloadedFacts: a page loaded under another configuration loads anew.
+func TestReloadedFacts(t *testing.T) {
+	b := testBed(t, nil)
+	before := b.parts()["build"]
+	facts := testFacts()
+	facts.TurbulentAbove = 4500
+	b.SetFacts(facts)
+	b.rig.set(func(f *fakeRig) { f.state = hotState() })
+	if after := b.parts(); after["build"] == before || !strings.Contains(after["ruler"], "4"+thin+"500") {
+		t.Errorf("build %s, ruler %s", after["build"], after["ruler"])
 	}
 }

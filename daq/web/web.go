@@ -104,6 +104,7 @@ type Server struct {
 	stop     chan struct{} // closed when Run ends, so that streams end
 	stopOnce sync.Once
 	refused  atomic.Uint64 // connections turned away
+	refusals allowance     // of log and journal for refused writes
 }
 
 // New checks the options and builds the server; it opens nothing yet.

@@ -4,7 +4,7 @@ const who = document.getElementById('who');
 const answerLine = document.getElementById('answer');
 
 function tell(text) {
-  if (answerLine) answerLine.textContent = text;
+  answerLine.textContent = text;
 }
 
 async function call(method, path, body) {
@@ -32,7 +32,6 @@ async function attempt(work) {
     await work();
   } catch (error) {
     tell(`Not done: ${error.message}.`);
-    who.parentElement.querySelector('form').dataset.error = error.message;
   }
 }
 
