@@ -61,22 +61,26 @@ func (l *loader) adviseDevices() {
 			l.report.warn(at, fmt.Sprintf("ports.%s.device: %s may be another adapter after a restart", p.Name, p.Device), "write its name under /dev/serial/by-id, see `flowrigd ports`")
 		}
 		if !l.used(p.Name) {
-			l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s: no instrument uses it", p.Name), "leave it out, or name it in an instrument")
+			l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s: nothing uses it", p.Name), "leave it out, or name it in an instrument or in [trip]")
 		}
 	}
 }
 
-// used reports a line that an instrument names; one that names none which is
-// there, and is reported for it, may have meant any.
+// used reports a line that an instrument or the permit names; one that names
+// none which is there, and is reported for it, may have meant any.
 func (l *loader) used(port string) bool {
+	if t := l.config.Trip; t != nil && (t.Port == port || l.config.Port(t.Port) == nil) {
+		return true
+	}
 	return slices.ContainsFunc(l.config.Instruments, func(in Instrument) bool {
 		return in.Port == port || l.config.Port(in.Port) == nil
 	})
 }
 
-// adviseSupply warns where dry heating cannot be detected.
+// adviseSupply warns where dry heating cannot be detected though a heater is
+// permitted or seen.
 func (l *loader) adviseSupply() {
-	if l.config.Instrument(quantity.SupplyFlow) != nil || l.config.Instrument(quantity.SupplyOn) != nil {
+	if !l.config.heats() || l.config.provesSupply() {
 		return
 	}
 	l.report.warn(l.at("instruments"), "neither supply_flow nor supply_on is measured: dry heating is not detected", "fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one")

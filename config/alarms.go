@@ -59,13 +59,12 @@ var alarmName = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 // nameMistake says why a name cannot be that of a new alarm.
 func (l *loader) nameMistake(name string) (wrong, remedy string) {
 	instrument, fault := strings.CutPrefix(name, faultPrefix)
+	if wrong, remedy = l.absent(name); wrong != "" {
+		return wrong, remedy
+	}
 	switch {
-	case contains(laterAlarms, name):
-		return "this version does not have that built-in alarm", "leave the table out"
 	case fault:
 		return fmt.Sprintf("there is no instrument %s in this file", instrument), "write [instruments." + instrument + "], or leave the alarm out"
-	case name == brokerLost:
-		return "there is no broker in this file", "write [mqtt], or leave the alarm out"
 	case !alarmName.MatchString(name) || len(name) > 60:
 		return "not a name for an alarm", "write small letters, digits and hyphens between them"
 	}
@@ -74,14 +73,7 @@ func (l *loader) nameMistake(name string) (wrong, remedy string) {
 
 // changeBuiltIn reads what the file says otherwise of a built-in alarm.
 func (s *section) changeBuiltIn(a *Alarm) {
-	if a.Kind == AlarmLimit {
-		d := DimensionOf(a.On[0])
-		key, limit := a.limit()
-		if v, n := s.setting(key, d); n != nil {
-			*limit = v
-		}
-		a.Deadband = s.deadband(a.Deadband, d)
-	}
+	s.changeLimit(a)
 	s.alarmHabits(a)
 	if n := s.node.child("on"); n != nil {
 		s.take("on")
@@ -111,21 +103,29 @@ func (s *section) ownAlarm(name string, builtIns []string) Alarm {
 	}
 	a.On = []quantity.ID{id}
 	d := DimensionOf(id)
-	kind := s.exactlyOne("the limit", "above", "below")
-	var limit float64
-	if kind != "" {
-		limit, _ = s.setting(kind, d)
-	}
-	if kind == "above" {
-		a.Above = &limit
-	} else {
-		a.Below = &limit
-	}
+	limit := s.ownLimit(&a, d)
 	a.Deadband = s.deadband(defaultDeadband(limit, d), d)
 	a.sentences(id, limit)
 	s.alarmHabits(&a)
 	s.done()
 	return a
+}
+
+// ownLimit reads above or below; neither is set where the file is wrong.
+func (s *section) ownLimit(a *Alarm, d Dimension) float64 {
+	kind := s.exactlyOne("the limit", "above", "below")
+	if kind == "" {
+		return 0
+	}
+	limit, n := s.setting(kind, d)
+	switch {
+	case n == nil:
+	case kind == "above":
+		a.Above = &limit
+	default:
+		a.Below = &limit
+	}
+	return limit
 }
 
 // watched reads the quantity that an alarm of the file watches.

@@ -17,9 +17,6 @@ const (
 	faultPrefix     = "instrument-fault-"
 )
 
-// laterAlarms are built-in names that this version does not have yet.
-var laterAlarms = []string{"heating-without-supply", "temperature-implausible", "temperature-rising-fast", "tube-blocked", "trip-ineffective"}
-
 // The priorities, highest first.
 var priorities = []string{"high", "medium", "low"}
 
@@ -32,9 +29,12 @@ const (
 // builtInAlarms are the alarms of this rig before the file changes them.
 func (l *loader) builtInAlarms() []Alarm {
 	c := &l.config
-	alarms := []Alarm{l.overheat(), l.headLost()}
+	alarms := append([]Alarm{l.overheat(), l.headLost()}, l.heatingAlarms()...)
 	for i := range c.Instruments {
 		alarms = append(alarms, instrumentFault(&c.Instruments[i]))
+	}
+	if c.Trip != nil {
+		alarms = append(alarms, tripIneffective())
 	}
 	alarms = append(alarms, Alarm{
 		Name: recordingFailed, BuiltIn: true, Kind: AlarmDisk, OnDelay: 10 * time.Second, Priority: "medium",

@@ -22,11 +22,17 @@ var badFiles = []struct {
 	{"accuracy-span", []string{
 		`40:23: instruments.level.accuracy.of_span: the span is not known; write range beside accuracy`,
 	}},
+	{"alarm-below-nothing", []string{
+		`49:9: alarms.soon: the limit of 0 s is never passed: the seconds to overheat is never below 0 s; write a limit within that`,
+	}},
 	{"alarm-deadband", []string{
 		`48:12: alarms.water-overheat.deadband: "-2 K" is below zero; write it without the minus`,
 	}},
 	{"alarm-default-out-of-range", []string{
 		`33:10: alarms.water-overheat: the limit of 75 Cel is never passed within the range of instruments.temperature, 0 Cel to 70 Cel; change the limit, the deadband or the range`,
+	}},
+	{"alarm-derived-deadband", []string{
+		`49:9: alarms.fast: with a deadband of 3000 it never clears: the reynolds number is never below 0; change the limit or the deadband`,
 	}},
 	{"alarm-dimension", []string{
 		`49:9: alarms.fast.above: "1 m": m is not the unit of a velocity; write one of m/s, cm/s, mm/s`,
@@ -40,14 +46,26 @@ var badFiles = []struct {
 	{"alarm-fault-nobody", []string{
 		`47:9: alarms.instrument-fault-tank: there is no instrument tank in this file; write [instruments.tank], or leave the alarm out`,
 	}},
+	{"alarm-fights-deadband", []string{
+		`53:9: alarms.hot above 42 Cel fights alarms.warm below 41 Cel: with their deadbands of 2 K and 2 K what clears one raises the other; write limits further apart, or smaller deadbands`,
+	}},
+	{"alarm-fights", []string{
+		`49:9: alarms.water-overheat above 75 Cel fights alarms.cold below 80 Cel: with their deadbands of 2 K and 2 K what clears one raises the other; write limits further apart, or smaller deadbands`,
+	}},
+	{"alarm-head-reach", []string{
+		`49:9: alarms.high-head: the limit of 2 m is never passed: the head lies between 1.1 m and 1.5 m; write a limit within that`,
+	}},
 	{"alarm-ice", []string{
 		`48:9: alarms.water-overheat.above: water is ice at -198.15 Cel; write a temperature of water, such as "75 Cel"`,
 	}},
 	{"alarm-latch", []string{
 		`50:9: alarms.fast.latch: text where yes or no belongs; write true or false without quotes`,
 	}},
-	{"alarm-later", []string{
-		`47:9: alarms.heating-without-supply: this version does not have that built-in alarm; leave the table out`,
+	{"alarm-max-fall-unit", []string{
+		`52:12: alarms.temperature-implausible.max_fall: "0.5 K": K is not the unit of a rate of temperature; write one of K/s, K/min, K/h`,
+	}},
+	{"alarm-max-fall", []string{
+		`52:12: alarms.temperature-implausible.max_fall: "-0.5 K/s" is not above zero; write a rate of temperature such as "5 K/min"`,
 	}},
 	{"alarm-name", []string{
 		`47:9: alarms.Fast_flow: not a name for an alarm; write small letters, digits and hyphens between them`,
@@ -58,11 +76,25 @@ var badFiles = []struct {
 	{"alarm-no-broker", []string{
 		`47:9: alarms.broker-lost: there is no broker in this file; write [mqtt], or leave the alarm out`,
 	}},
+	{"alarm-no-heater", []string{
+		`47:9: alarms.heating-without-supply: there is no heater in this file; write [trip] or [instruments.heater_on], or leave the alarm out`,
+		`50:9: alarms.temperature-implausible: there is no heater in this file; write [trip] or [instruments.heater_on], or leave the alarm out`,
+	}},
 	{"alarm-no-limit", []string{
 		`47:9: alarms.fast: the limit is missing; write above or below`,
 	}},
 	{"alarm-no-on", []string{
 		`47:9: alarms.water-overheet.on is missing; write [alarms.water-overheat] if you mean the built-in one, or on = "velocity"`,
+	}},
+	{"alarm-no-permit", []string{
+		`47:9: alarms.trip-ineffective: there is no heating permit in this file; write [trip], or leave the alarm out`,
+	}},
+	{"alarm-no-rate", []string{
+		`47:9: alarms.temperature-rising-fast: there is no largest rate in this file; write tube.max_rate, such as max_rate = "5 K/min", or leave the alarm out`,
+	}},
+	{"alarm-no-supply", []string{
+		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
+		`47:9: alarms.heating-without-supply: no supply is measured in this file; write [instruments.supply_flow] or [instruments.supply_on], or leave the alarm out`,
 	}},
 	{"alarm-on-built-in", []string{
 		`48:1: alarms.water-overheat.on: a built-in alarm has its own; leave on out, or give your alarm another name`,
@@ -82,8 +114,29 @@ var badFiles = []struct {
 	{"alarm-priority", []string{
 		`50:12: alarms.fast.priority: "urgent" is not known here; write one of "high", "medium", "low"`,
 	}},
+	{"alarm-probability", []string{
+		`49:9: alarms.sure: the limit of 1.5 is never passed: the probability above limits lies between 0 and 1; write a limit within that`,
+	}},
+	{"alarm-rate-above", []string{
+		`49:1: alarms.temperature-rising-fast.above: its limit is tube.max_rate; write tube.max_rate, and leave above out`,
+	}},
+	{"alarm-rate-same", []string{
+		`50:9: alarms.too-fast says the same as alarms.temperature-rising-fast: both are raised when temperature rate passes 5 K/min; leave one out, or write another limit`,
+	}},
+	{"alarm-same", []string{
+		`49:9: alarms.hot says the same as alarms.water-overheat: both are raised when temperature passes 75 Cel; leave one out, or write another limit`,
+	}},
+	{"alarm-supply-limit", []string{
+		`52:9: alarms.heating-without-supply: the limit of 30 L/min is never passed within the range of instruments.supply_flow, 1 L/min to 20 L/min; change the limit, the deadband or the range`,
+	}},
+	{"alarm-supply-on-limit", []string{
+		`52:1: alarms.heating-without-supply.below: unknown key; write one of on_delay, off_delay, latch, trip, priority, cause, consequence, action, or leave it out`,
+	}},
 	{"alarm-two-limits", []string{
 		`50:1: alarms.fast: above and below stand together; write only one of them`,
+	}},
+	{"alarm-velocity-reach", []string{
+		`49:9: alarms.fast: the limit of 3 m/s is never passed: the velocity lies between 0 m/s and 1.51611 m/s; write a limit within that`,
 	}},
 	{"alarm-wrong-side", []string{
 		`48:1: alarms.water-overheat.below: unknown key; write one of above, deadband, on_delay, off_delay, latch, trip, priority, cause, consequence, action, or leave it out`,
@@ -186,7 +239,6 @@ var badFiles = []struct {
 		`20:2: the table [instruments.level] is missing; write [instruments.level] with its port, its conversation and its unit`,
 	}},
 	{"instrument-unknown", []string{
-		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
 		`43:14: instruments.supply: unknown key; write one of flow, temperature, level, heater_outlet, tank, ambient, supply_flow, supply_on, heater_on, pressure_drop, or leave it out`,
 	}},
 	{"interval-no-unit", []string{
@@ -271,7 +323,7 @@ var badFiles = []struct {
 		`22:62: instruments.flow.modbus.type: "float16" is not known here; write one of "uint16", "int16", "uint32", "int32", "float32", "uint64", "float64"`,
 	}},
 	{"mqtt-bare", []string{
-		`48:10: mqtt.broker: "broker.example" is not the address of a broker; write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`,
+		`48:10: mqtt.broker: "broker.example" is not the address of a broker; write tcp://HOST:1883 or tls://HOST:8883 (mqtt, mqtts and ssl mean the same), or "embedded"`,
 	}},
 	{"mqtt-ca-plain", []string{
 		`49:11: mqtt.ca_file: the broker's address is not a secure one; write broker = "tls://…", or leave ca_file out`,
@@ -301,10 +353,88 @@ var badFiles = []struct {
 		`48:10: mqtt.broker: 99999 is not a port; write one from 1 to 65535`,
 	}},
 	{"mqtt-scheme", []string{
-		`48:10: mqtt.broker: "http://broker.example:1883" is not the address of a broker; write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`,
+		`48:10: mqtt.broker: "http://broker.example:1883" is not the address of a broker; write tcp://HOST:1883 or tls://HOST:8883 (mqtt, mqtts and ssl mean the same), or "embedded"`,
 	}},
 	{"mqtt-topic", []string{
 		`49:9: mqtt.topic: "flowrig/#": + and # are wildcards of MQTT; write levels such as "flowrig" or "hall/flowrig"`,
+	}},
+	{"mqtt-websocket", []string{
+		`48:10: mqtt.broker: "wss://broker.example/mqtt": MQTT within WebSocket is not spoken here; write the broker's own port, as tcp://HOST:1883 or tls://HOST:8883`,
+	}},
+	{"notify-ca-clear", []string{
+		`49:11: notify.ca_file: nothing is encrypted there that it could prove; write an encrypted address or security, or leave ca_file out`,
+	}},
+	{"notify-empty", []string{
+		`47:3: notify: the receiver is missing; write webhook or mail`,
+	}},
+	{"notify-fragment", []string{
+		`48:11: notify.webhook: "https://desk.example/hook#top": what follows # is never sent; leave # and what follows out`,
+	}},
+	{"notify-key", []string{
+		`49:1: notify.token: unknown key; write one of webhook, mail, token_file, ca_file, priorities, or leave it out`,
+	}},
+	{"notify-list", []string{
+		`3:11: notify: text where a receiver belongs; write {webhook = "https://desk.north-hall.example/hook"} or {mail = {…}}`,
+	}},
+	{"notify-mail-address", []string{
+		`48:15: notify.mail.to: "night" is not an address; write one such as "technician@north-hall.example"`,
+		`48:24: notify.mail.to: "Night Watch <night@north-hall.example>" is not an address; write one such as "technician@north-hall.example"`,
+		`48:74: notify.mail.from: "bench-3" is not an address; write one such as "bench-3@north-hall.example"`,
+		`48:94: notify.mail.server: "smtp.north-hall.example:70000" is not the address of a mail server; write host:port, such as "smtp.north-hall.example:587"`,
+	}},
+	{"notify-mail-clear", []string{
+		`48:185: notify.mail.security: the password would go over the network in the clear; write security = "starttls" or "tls", or leave username and password_file out`,
+	}},
+	{"notify-mail-missing", []string{
+		`48:1: notify.mail.to is missing; write to = ["technician@north-hall.example"]`,
+		`48:1: notify.mail.from is missing; write from = "bench-3@north-hall.example"`,
+		`48:1: notify.mail.server is missing; write server = "smtp.north-hall.example:587"`,
+	}},
+	{"notify-mail-no-list", []string{
+		`48:14: notify.mail.to: no list of addresses; write to = ["technician@north-hall.example"]`,
+	}},
+	{"notify-mail-password", []string{
+		`48:137: notify.mail.password_file: a password without a user name; write username too, or leave password_file out`,
+	}},
+	{"notify-mail-security", []string{
+		`48:132: notify.mail.security: "ssl" is not known here; write one of "starttls", "tls", "none"`,
+	}},
+	{"notify-mail-token", []string{
+		`49:1: notify.token_file: unknown key; write one of webhook, mail, ca_file, priorities, or leave it out`,
+	}},
+	{"notify-mail-user", []string{
+		`48:132: notify.mail.username: a user name without a password; write password_file too, or leave username out`,
+	}},
+	{"notify-priorities-none", []string{
+		`49:1: notify.priorities: no list of priorities; write some of "high", "medium", "low", such as priorities = ["high", "medium"]`,
+	}},
+	{"notify-priorities", []string{
+		`49:23: notify.priorities: "urgent" is not a priority; write some of "high", "medium", "low", such as priorities = ["high", "medium"]`,
+		`49:33: notify.priorities: "high" stands here twice; write it once`,
+	}},
+	{"notify-scheme", []string{
+		`48:11: notify.webhook: "ftp://desk.example/hook" is not the address of a webhook; write one such as "https://desk.north-hall.example/hook"`,
+	}},
+	{"notify-secret", []string{
+		`48:11: notify.webhook: the address holds a name or a password; write token_file, the name of a file with the receiver's token`,
+	}},
+	{"notify-table", []string{
+		`47:2: notify: a table where receivers belong; write [[notify]] with webhook = "https://desk.north-hall.example/hook" or mail = {…} below it, once for each receiver`,
+	}},
+	{"notify-text", []string{
+		`3:10: notify: text where receivers belong; write [[notify]] with webhook = "https://desk.north-hall.example/hook" or mail = {…} below it, once for each receiver`,
+	}},
+	{"notify-token-clear", []string{
+		`49:14: notify.token_file: the token would go over the network in the clear; write webhook = "https://…", or leave token_file out`,
+	}},
+	{"notify-token-empty", []string{
+		`49:14: notify.token_file: "" is not the name of a file; write a name such as "hook.token", or leave the key out`,
+	}},
+	{"notify-twice", []string{
+		`50:3: notify: https://desk.example/hook stands here twice; write it once, with all its priorities`,
+	}},
+	{"notify-two", []string{
+		`49:1: notify: webhook and mail stand together; write only one of them`,
 	}},
 	{"orientation", []string{
 		`7:15: tube.orientation: "down" is not known here; write one of "vertical-down", "vertical-up", "horizontal"`,
@@ -447,6 +577,70 @@ var badFiles = []struct {
 	{"timeout", []string{
 		`18:11: ports.tc.timeout: "200 s" is out of range; write a time from 1 ms to 60 s`,
 	}},
+	{"trip-broadcast", []string{
+		`49:21: trip.modbus.address: 0 is out of range; write a number from 1 to 247`,
+	}},
+	{"trip-coil-taken", []string{
+		`45:1: instruments.supply_on.modbus: coil 0 of address 9 is the heating permit of trip; write where the instrument itself is read`,
+	}},
+	{"trip-framing", []string{
+		`18:11: ports.tc.framing: Modbus RTU needs 8 data bits, and trip speaks it; write "8E1" or "8N1"`,
+	}},
+	{"trip-key", []string{
+		`50:1: trip.latch: unknown key; write one of port, modbus, pulse, watchdog, refresh, or leave it out`,
+	}},
+	{"trip-level", []string{
+		`49:1: trip.level: a static level is no permit: it stays on when the program hangs; write modbus = {address = 9, coil = 0}, or pulse = "rts" or "dtr" into an external retriggerable relay`,
+	}},
+	{"trip-no-address", []string{
+		`49:1: trip.modbus.address is missing; write the relay's address, such as address = 9`,
+	}},
+	{"trip-no-coil", []string{
+		`49:1: trip.modbus.coil is missing; write the zero-based coil, such as coil = 0`,
+	}},
+	{"trip-no-output", []string{
+		`47:2: trip: the output is missing; write modbus or pulse`,
+	}},
+	{"trip-no-port", []string{
+		`47:2: trip.port is missing; write port = "bus" or "tc"`,
+	}},
+	{"trip-port", []string{
+		`48:8: trip.port: "buss" is not a port of this file; write "bus"`,
+	}},
+	{"trip-pulse-high", []string{
+		`49:9: trip.pulse: "high" is no line that can be pulsed, and a static level stays on when the program hangs; write "rts" or "dtr", into an external retriggerable relay`,
+	}},
+	{"trip-pulse-true", []string{
+		`49:9: trip.pulse: true is no line that can be pulsed, and a static level stays on when the program hangs; write "rts" or "dtr", into an external retriggerable relay`,
+	}},
+	{"trip-refresh-fast", []string{
+		`50:11: trip.refresh: "50 ms" is out of range; write a time from 200 ms to 60 s`,
+	}},
+	{"trip-refresh", []string{
+		`50:11: trip.refresh: a refresh every 2 s is more than a third of the relay's watchdog of 3 s; write a refresh of up to 1 s, or set the relay's watchdog to 6 s or more`,
+	}},
+	{"trip-rts", []string{
+		`49:1: trip.rts: a static level is no permit: it stays on when the program hangs; write modbus = {address = 9, coil = 0}, or pulse = "rts" or "dtr" into an external retriggerable relay`,
+	}},
+	{"trip-stream", []string{
+		`48:8: trip.port: instruments.temperature talks by itself on ports.tc, and no relay can be reached there; give the relay another port`,
+	}},
+	{"trip-two-outputs", []string{
+		`50:1: trip: modbus and pulse stand together; write only one of them`,
+	}},
+	{"trip-watchdog-long", []string{
+		`50:12: trip.watchdog: "10 min" is out of range; write a time from 100 ms to 60 s`,
+	}},
+	{"trip-watchdog", []string{
+		`12:8: warning: ports.bus.timeout: 200 ms is more than a third of the relay's watchdog of 500 ms: one silent instrument may delay a refresh too long; write a timeout of up to 166.667 ms`,
+		`50:12: trip.watchdog: a refresh every 200 ms is more than a third of the relay's watchdog of 500 ms; set the relay's watchdog to 600 ms or more`,
+	}},
+	{"tube-max-rate-zero", []string{
+		`7:12: tube.max_rate: "0 K/min" is not above zero; write a rate of temperature such as "5 K/min"`,
+	}},
+	{"tube-max-rate", []string{
+		`7:12: tube.max_rate: "5 K": K is not the unit of a rate of temperature; write one of K/s, K/min, K/h`,
+	}},
 	{"unit-and-scale", []string{
 		`24:1: instruments.flow: unit and scale stand together; write only one of them`,
 	}},
@@ -465,21 +659,12 @@ var badFiles = []struct {
 	{"unknown-key", []string{
 		`6:1: tube.lenght: unknown key; write length`,
 	}},
-	{"unknown-max-rate", []string{
-		`7:1: tube.max_rate: unknown key; write one of bore, length, roughness, orientation, or leave it out`,
-	}},
-	{"unknown-notify", []string{
-		`47:3: notify: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, mqtt, http, record, alarms, or leave it out`,
-	}},
 	{"unknown-table", []string{
 		`1:1: the table [tank] is missing; write [tank] with lip = "250 mm" and drop = "1.10 m"`,
 		`8:2: tanks: unknown key; write tank`,
 	}},
 	{"unknown-top", []string{
-		`3:1: colour: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, mqtt, http, record, alarms, or leave it out`,
-	}},
-	{"unknown-trip", []string{
-		`47:2: trip: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, mqtt, http, record, alarms, or leave it out`,
+		`3:1: colour: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, trip, mqtt, notify, http, record, alarms, or leave it out`,
 	}},
 	{"utf16", []string{
 		`1:1: the file is UTF-16 text; save it as UTF-8`,
@@ -503,6 +688,12 @@ var badFiles = []struct {
 	{"warn-listen", []string{
 		"48:10: warning: http.listen: the page is open to the network, without encryption; make tokens with `flowrigd token add`, and put a proxy with TLS before it",
 	}},
+	{"warn-notify-http", []string{
+		`48:11: warning: notify.webhook: alarms go over the network in the clear, and nobody proves to be the receiver; write https://…`,
+	}},
+	{"warn-notify-mail", []string{
+		`48:132: warning: notify.mail.security: alarms go over the network in the clear; write security = "starttls" or "tls"`,
+	}},
 	{"warn-password", []string{
 		`50:17: warning: mqtt.password_file: the password goes over the network in the clear; write broker = "tls://…"`,
 	}},
@@ -512,11 +703,20 @@ var badFiles = []struct {
 	{"warn-supply", []string{
 		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
 	}},
+	{"warn-trip-readback", []string{
+		`53:1: warning: instruments.heater_on.modbus: this is the coil of trip: it shows what was commanded, not whether the heater draws power, and a welded relay stays unseen; read a contact or a current behind the relay`,
+	}},
+	{"warn-trip-rts", []string{
+		`49:9: warning: trip.pulse: instruments.flow speaks Modbus on ports.bus, where many adapters switch their transmitter with RTS; write pulse = "dtr", or give the relay a port of its own`,
+	}},
+	{"warn-trip-timeout", []string{
+		`14:11: warning: ports.bus.timeout: 2 s is more than a third of the relay's watchdog of 3 s: one silent instrument may delay a refresh too long; write a timeout of up to 1 s`,
+	}},
 	{"warn-tty", []string{
 		"16:10: warning: ports.tc.device: /dev/ttyUSB0 may be another adapter after a restart; write its name under /dev/serial/by-id, see `flowrigd ports`",
 	}},
 	{"warn-unused", []string{
-		`47:8: warning: ports.spare: no instrument uses it; leave it out, or name it in an instrument`,
+		`47:8: warning: ports.spare: nothing uses it; leave it out, or name it in an instrument or in [trip]`,
 	}},
 }
 

@@ -34,6 +34,7 @@ type Config struct {
 	Alarms      []Alarm      // the built-in ones first, then by name
 	Trip        *Trip        // nil: no heating permit
 	MQTT        *MQTT        // nil: no broker
+	Notify      []Notify     // who is told of alarms, in the order of the file
 	HTTP        HTTP
 	Record      Record
 }
@@ -43,6 +44,7 @@ type Tube struct {
 	Bore        uncertainty.Value // m
 	Length      uncertainty.Value // m
 	Roughness   uncertainty.Value // m
+	MaxRate     float64           // K/s that the glass is to bear; 0: not stated
 	Orientation pipe.Orientation
 }
 
@@ -226,10 +228,15 @@ type AlarmKind uint8
 
 // The kinds.
 const (
-	AlarmLimit  AlarmKind = iota // quantities against Above or Below
-	AlarmFault                   // an instrument without a good reading
-	AlarmDisk                    // the recording does not answer
-	AlarmBroker                  // the broker is away
+	AlarmLimit       AlarmKind = iota // quantities against Above or Below
+	AlarmFault                        // an instrument without a good reading
+	AlarmDisk                         // the recording does not answer
+	AlarmBroker                       // the broker is away
+	AlarmNoSupply                     // heater on or permitted while the supply is not proven: SupplyFlow below Below, SupplyOn false
+	AlarmImplausible                  // no response to heating, or a fall faster than MaxFall
+	AlarmRate                         // the temperature rises faster than Above
+	AlarmBlocked                      // the loss coefficient has risen beyond its uncertainty
+	AlarmIneffective                  // still heated when the permit has been down for OnDelay
 )
 
 // Alarm is one alarm with everything it needs.
@@ -237,10 +244,11 @@ type Alarm struct {
 	Name        string
 	BuiltIn     bool
 	Kind        AlarmKind
-	On          []quantity.ID // AlarmLimit: any of these; AlarmFault: the instrument
+	On          []quantity.ID // AlarmLimit: any of these; AlarmFault: the instrument; AlarmNoSupply: the evidence that there is
 	Above       *float64      // SI; set for a high limit
 	Below       *float64      // SI; set for a low limit
 	Deadband    float64       // SI
+	MaxFall     float64       // K/s, above zero; AlarmImplausible
 	OnDelay     time.Duration
 	OffDelay    time.Duration
 	Priority    string // high, medium or low
@@ -283,6 +291,35 @@ type MQTT struct {
 	PasswordFile string // absolute, or "" for none
 	CAFile       string // absolute, or ""
 }
+
+// Notify is one receiver of alarms: a webhook or a mail.
+type Notify struct {
+	Webhook    string   // a URL; "" for a mail
+	TokenFile  string   // of a webhook: absolute, or "" for none
+	Mail       *Mail    // nil for a webhook
+	CAFile     string   // absolute, or "" for the system's
+	Priorities []string // of the alarms that are told: some of high, medium, low
+}
+
+// Mail is to whom mail goes and by which server.
+type Mail struct {
+	To           []string
+	From         string
+	Server       string // host:port
+	Security     MailSecurity
+	Username     string
+	PasswordFile string // absolute, or ""
+}
+
+// MailSecurity is how the conversation with a mail server is encrypted.
+type MailSecurity uint8
+
+// The ways; StartTLS is never given up for clear text.
+const (
+	StartTLS MailSecurity = iota
+	ImplicitTLS
+	ClearText
+)
 
 // HTTP is the page and the API.
 type HTTP struct {

@@ -12,10 +12,12 @@ func (l *loader) crossCheck() {
 	l.checkDevices()
 	l.checkRegisters()
 	l.checkLines()
+	l.checkTrip()
 	l.checkColdJunctions()
 	for i := range l.config.Alarms {
 		l.checkAlarm(&l.config.Alarms[i])
 	}
+	l.checkFights()
 	l.checkLip()
 	l.checkCounters()
 }
@@ -149,6 +151,9 @@ func (l *loader) checkAlarm(a *Alarm) {
 	if a.watchesWater() && *limit <= 0 && l.root.node.child("alarms").child(a.Name).child(key) != nil {
 		l.report.add(l.alarmPlace(a, key, a.On[0]), fmt.Sprintf("alarms.%s.%s: water is ice at %s", a.Name, key, Format(*limit, d)), `write a temperature of water, such as "75 Cel"`)
 		return
+	}
+	if a.Kind == AlarmLimit {
+		l.checkReach(a, key, *limit)
 	}
 	for _, id := range a.On {
 		in := l.config.Instrument(id)

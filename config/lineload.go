@@ -74,6 +74,9 @@ func (c *Config) polls(port string) (polls []poll) {
 	slices.SortFunc(modbus, func(a, b *Instrument) int {
 		return cmp.Or(cmp.Compare(a.Modbus.Address, b.Modbus.Address), cmp.Compare(a.Modbus.Table, b.Modbus.Table), cmp.Compare(a.Modbus.Register, b.Modbus.Register))
 	})
+	if t := c.Trip; t != nil && t.Port == port && t.Address > 0 {
+		polls = append(polls, t.poll())
+	}
 	for i, in := range modbus {
 		if i > 0 && modbus[i-1].neighbours(in) {
 			last := &polls[len(polls)-1]
@@ -101,6 +104,12 @@ func (in *Instrument) modbusPoll() poll {
 		data = 1
 	}
 	return poll{name: in.Name, characters: 8 + 5 + data, silences: 2, every: in.Every}
+}
+
+// poll counts a written coil: 8 characters there and 8 back (Application
+// Protocol V1.1b3, 6.5).
+func (t *Trip) poll() poll {
+	return poll{name: "trip", characters: 8 + 8, silences: 2, every: t.Refresh}
 }
 
 // queryPoll counts what is sent and a line with a number of one digit: the

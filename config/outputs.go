@@ -43,9 +43,8 @@ func (l *loader) fileOf(s *section, key, example string) string {
 
 const brokerExample = "tcp://broker.example:1883"
 
-// brokerPorts are the schemes and their usual ports; those of ws and wss are
-// HTTP's.
-var brokerPorts = map[string]string{"tcp": "1883", "mqtt": "1883", "tls": "8883", "ssl": "8883", "mqtts": "8883", "ws": "80", "wss": "443"}
+// brokerPorts are the schemes and their usual ports.
+var brokerPorts = map[string]string{"tcp": "1883", "mqtt": "1883", "tls": "8883", "ssl": "8883", "mqtts": "8883"}
 
 // broker reads the broker's address and fills in the usual port.
 func (s *section) broker() string {
@@ -58,8 +57,11 @@ func (s *section) broker() string {
 	}
 	u, err := url.Parse(text)
 	switch {
+	case err == nil && (u.Scheme == "ws" || u.Scheme == "wss"):
+		s.bad("broker", n, quoted(text)+": MQTT within WebSocket is not spoken here", "write the broker's own port, as tcp://HOST:1883 or tls://HOST:8883")
+		return text
 	case err != nil || u.Hostname() == "" || brokerPorts[u.Scheme] == "":
-		s.bad("broker", n, quoted(text)+" is not the address of a broker", `write tcp://HOST:1883, tls://HOST:8883, ws:// or wss://, or "embedded"`)
+		s.bad("broker", n, quoted(text)+" is not the address of a broker", `write tcp://HOST:1883 or tls://HOST:8883 (mqtt, mqtts and ssl mean the same), or "embedded"`)
 		return text
 	case u.User != nil:
 		s.bad("broker", n, "the address holds a name or a password", "write username and password_file")
@@ -98,7 +100,7 @@ func (s *section) topic() string {
 
 // checkAccount holds name, password and certificate against the address.
 func (s *section) checkAccount(m *MQTT) {
-	secure := strings.HasPrefix(m.Broker, "tls:") || strings.HasPrefix(m.Broker, "ssl:") || strings.HasPrefix(m.Broker, "mqtts:") || strings.HasPrefix(m.Broker, "wss:")
+	secure := strings.HasPrefix(m.Broker, "tls:") || strings.HasPrefix(m.Broker, "ssl:") || strings.HasPrefix(m.Broker, "mqtts:")
 	switch {
 	case m.Embedded && (m.Username != "" || m.PasswordFile != "" || m.CAFile != ""):
 		s.report.add(s.place("broker"), "mqtt.broker: the embedded broker has no accounts and no certificates", "leave username, password_file and ca_file out")

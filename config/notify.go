@@ -1,0 +1,277 @@
+package config
+
+import (
+	"cmp"
+	"fmt"
+	"net"
+	"net/mail"
+	"net/netip"
+	"net/url"
+	"slices"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+const webhookExample = "https://desk.north-hall.example/hook"
+
+// maxNotify bounds the receivers: each has a queue and a connection of its own.
+const maxNotify = 20
+
+// loadNotify reads every [[notify]].
+func (l *loader) loadNotify() {
+	n := l.root.take("notify")
+	if n == nil {
+		return
+	}
+	if n.kind != unstable.ArrayTable && n.kind != unstable.Array || n.kind == unstable.Array && len(n.children) == 0 {
+		l.root.bad("notify", n, kindName(n)+" where receivers belong", fmt.Sprintf("write [[notify]] with webhook = %q or mail = {…} below it, once for each receiver", webhookExample))
+		return
+	}
+	if len(n.children) > maxNotify {
+		l.report.add(n.children[maxNotify].at, fmt.Sprintf("notify: more than %d receivers", maxNotify), "put several people into one mail, or let one webhook pass them on")
+		return
+	}
+	for _, c := range n.children {
+		if !c.isTable() {
+			l.root.bad("notify", c, kindName(c)+" where a receiver belongs", fmt.Sprintf("write {webhook = %q} or {mail = {…}}", webhookExample))
+			continue
+		}
+		if c.at == (place{}) {
+			c.at = c.value
+		}
+		l.config.Notify = append(l.config.Notify, l.receiver(newSection(c, "notify", l.report)))
+	}
+}
+
+// receiver reads one webhook or mail.
+func (l *loader) receiver(s *section) (r Notify) {
+	kind := s.exactlyOne("the receiver", "webhook", "mail")
+	if kind == "webhook" {
+		r.Webhook = s.webhook()
+		r.TokenFile = l.fileOf(s, "token_file", "hook.token")
+		s.checkToken(&r)
+	}
+	if kind == "mail" {
+		if t := s.table("mail"); t != nil {
+			r.Mail = l.mail(t)
+		}
+	}
+	r.CAFile = l.fileOf(s, "ca_file", "ca.pem")
+	r.Priorities = s.priorities()
+	s.done()
+	s.checkEncryption(&r)
+	l.checkReceiver(s, &r)
+	return r
+}
+
+// webhook reads the address that alarms are posted to.
+func (s *section) webhook() string {
+	text, n := s.text("webhook", webhookExample)
+	if n == nil {
+		return ""
+	}
+	u, err := url.Parse(text)
+	switch {
+	case err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Hostname() == "" || u.Port() != "" && !portNumber(u.Port(), 1):
+		s.bad("webhook", n, quoted(text)+" is not the address of a webhook", fmt.Sprintf("write one such as %q", webhookExample))
+	case u.User != nil:
+		s.bad("webhook", n, "the address holds a name or a password", "write token_file, the name of a file with the receiver's token")
+	case u.Fragment != "":
+		s.bad("webhook", n, quoted(text)+": what follows # is never sent", "leave # and what follows out")
+	case u.Scheme == "http" && !onlyHere(u.Hostname()) && s.node.child("token_file") == nil:
+		s.report.warn(n.value, "notify.webhook: alarms go over the network in the clear, and nobody proves to be the receiver", "write https://…")
+	}
+	return text
+}
+
+// onlyHere reports a host that is this machine.
+func onlyHere(host string) bool {
+	ip, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && ip.IsLoopback()
+}
+
+// checkToken refuses a token that everybody on the way could read.
+func (s *section) checkToken(r *Notify) {
+	u, err := url.Parse(r.Webhook)
+	if err == nil && r.TokenFile != "" && u.Scheme == "http" && !onlyHere(u.Hostname()) {
+		s.ok = false
+		s.report.add(s.place("token_file"), "notify.token_file: the token would go over the network in the clear", "write webhook = \"https://…\", or leave token_file out")
+	}
+}
+
+// priorities reads which alarms are told.
+func (s *section) priorities() []string {
+	n := s.take("priorities")
+	if n == nil {
+		return []string{"high", "medium"}
+	}
+	const remedy = `write some of "high", "medium", "low", such as priorities = ["high", "medium"]`
+	if n.kind != unstable.Array || len(n.children) == 0 {
+		s.bad("priorities", n, "no list of priorities", remedy)
+		return nil
+	}
+	var list []string
+	for _, c := range n.children {
+		switch {
+		case c.kind != unstable.String || !contains(priorities, c.text):
+			s.bad("priorities", c, priorityText(c)+" is not a priority", remedy)
+		case contains(list, c.text):
+			s.bad("priorities", c, quoted(c.text)+" stands here twice", "write it once")
+		default:
+			list = append(list, c.text)
+		}
+	}
+	return list
+}
+
+func priorityText(n *node) string {
+	if n.kind == unstable.String {
+		return quoted(n.text)
+	}
+	return kindName(n)
+}
+
+// mail reads to whom mail goes and by which server.
+func (l *loader) mail(s *section) *Mail {
+	m := &Mail{To: s.addresses(), From: s.sender()}
+	m.Server = s.mailServer()
+	ways := []string{"starttls", "tls", "none"}
+	if strings.HasSuffix(m.Server, ":465") {
+		ways[0], ways[1] = ways[1], ways[0] // the port of implicit TLS (RFC 8314, 7.3)
+	}
+	m.Security = map[string]MailSecurity{"starttls": StartTLS, "tls": ImplicitTLS, "none": ClearText}[s.choice("security", ways...)]
+	m.Username, _ = s.text("username", "bench-3")
+	m.PasswordFile = l.fileOf(s, "password_file", "mail.secret")
+	s.done()
+	s.checkMail(m)
+	return m
+}
+
+const addressExample = "technician@north-hall.example"
+
+// addresses reads to whom mail goes.
+func (s *section) addresses() (to []string) {
+	remedy := fmt.Sprintf("write to = [%q]", addressExample)
+	n := s.take("to")
+	if n == nil {
+		s.missing("to", remedy)
+		return nil
+	}
+	if n.kind != unstable.Array || len(n.children) == 0 {
+		s.bad("to", n, "no list of addresses", remedy)
+		return nil
+	}
+	for _, c := range n.children {
+		switch {
+		case c.kind != unstable.String || !isAddress(c.text):
+			s.bad("to", c, priorityText(c)+" is not an address", fmt.Sprintf("write one such as %q", addressExample))
+		case contains(to, c.text):
+			s.bad("to", c, quoted(c.text)+" stands here twice", "write it once")
+		default:
+			to = append(to, c.text)
+		}
+	}
+	return to
+}
+
+// isAddress reports a bare address, without the name of a person.
+func isAddress(text string) bool {
+	a, err := mail.ParseAddress(text)
+	return err == nil && a.Name == "" && a.Address == text && strings.Contains(text, "@")
+}
+
+// sender reads from whom mail comes.
+func (s *section) sender() string {
+	const example = "bench-3@north-hall.example"
+	text, n := s.text("from", example)
+	switch {
+	case s.node.child("from") == nil:
+		s.missing("from", fmt.Sprintf("write from = %q", example))
+	case n != nil && !isAddress(text):
+		s.bad("from", n, quoted(text)+" is not an address", fmt.Sprintf("write one such as %q", example))
+	}
+	return text
+}
+
+// mailServer reads the server that takes mail; 587 is the usual port of
+// submission (RFC 6409, 3.1).
+func (s *section) mailServer() string {
+	const example = "smtp.north-hall.example:587"
+	text, n := s.text("server", example)
+	if s.node.child("server") == nil {
+		s.missing("server", fmt.Sprintf("write server = %q", example))
+	}
+	if n == nil {
+		return ""
+	}
+	if !strings.Contains(text, ":") {
+		text += ":587"
+	}
+	host, port, err := net.SplitHostPort(text)
+	if err != nil || host == "" || !portNumber(port, 1) || strings.ContainsAny(host, " /@") {
+		s.bad("server", n, quoted(n.text)+" is not the address of a mail server", fmt.Sprintf("write host:port, such as %q", example))
+	}
+	return text
+}
+
+// checkMail holds account and encryption against one another.
+func (s *section) checkMail(m *Mail) {
+	switch {
+	case m.Username != "" && m.PasswordFile == "":
+		s.report.add(s.place("username"), s.path("username")+": a user name without a password", "write password_file too, or leave username out")
+	case m.PasswordFile != "" && m.Username == "":
+		s.report.add(s.place("password_file"), s.path("password_file")+": a password without a user name", "write username too, or leave password_file out")
+	case m.Security == ClearText && m.Username != "":
+		s.report.add(s.place("security"), s.path("security")+": the password would go over the network in the clear", `write security = "starttls" or "tls", or leave username and password_file out`)
+	}
+}
+
+// checkEncryption holds the certificate against the way of speaking, and warns
+// of mail in the clear.
+func (s *section) checkEncryption(r *Notify) {
+	clear := r.Mail != nil && r.Mail.Security == ClearText || strings.HasPrefix(r.Webhook, "http:")
+	if r.CAFile != "" && clear {
+		s.report.add(s.place("ca_file"), "notify.ca_file: nothing is encrypted there that it could prove", "write an encrypted address or security, or leave ca_file out")
+	}
+	if r.Mail == nil || r.Mail.Security != ClearText || r.Mail.Username != "" {
+		return
+	}
+	if host, _, err := net.SplitHostPort(r.Mail.Server); err == nil && !onlyHere(host) {
+		s.report.warn(newSection(s.node.child("mail"), "", s.report).place("security"), "notify.mail.security: alarms go over the network in the clear", `write security = "starttls" or "tls"`)
+	}
+}
+
+// checkReceiver refuses a receiver that stands there already: how far each has
+// been told is kept by its address.
+func (l *loader) checkReceiver(s *section, r *Notify) {
+	if !s.ok {
+		return
+	}
+	same := slices.IndexFunc(l.config.Notify, func(other Notify) bool { return other.Name() == r.Name() })
+	if same >= 0 && r.Name() != "" {
+		l.report.add(s.node.at, "notify: "+r.Name()+" stands here twice", "write it once, with all its priorities")
+	}
+}
+
+// Name is what the receiver is called, in logs and where it is kept how far it
+// has been told; "" for none. It holds no secret: a webhook's path and query,
+// which may be one, are left out of logs by Host.
+func (r *Notify) Name() string {
+	if r.Mail == nil {
+		return r.Webhook
+	}
+	to := slices.Sorted(slices.Values(r.Mail.To))
+	return "mailto:" + strings.Join(to, ",")
+}
+
+// Host is the host and port by which people know the receiver.
+func (r *Notify) Host() string {
+	if r.Mail != nil {
+		return r.Mail.Server
+	}
+	if u, err := url.Parse(r.Webhook); err == nil {
+		return cmp.Or(u.Host, r.Webhook)
+	}
+	return r.Webhook
+}
