@@ -141,6 +141,9 @@ func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
 	results, err := p.exchange(b.wire)
 	took, at := time.Since(started), b.now()
+	if b.ending() {
+		return // our own closing is no fault of the instrument
+	}
 	p.settle(began, b.since(), err)
 	for i, r := range results {
 		b.tell(&p.members[i], r, took, at)

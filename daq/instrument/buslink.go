@@ -61,6 +61,13 @@ func (b *bus) abort() {
 	}
 }
 
+// ending says whether abort has closed the line.
+func (b *bus) ending() bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.closing
+}
+
 // lose gives up a line that is gone, to be opened anew.
 func (b *bus) lose(f *fault) {
 	b.mu.Lock()

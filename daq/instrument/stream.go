@@ -83,6 +83,9 @@ func (s *stream) hear() {
 		s.pending = faultf(daq.ReasonFormat, "%s: no end %q within %d bytes; check end and baud", place(s.port), s.in.Stream.End, maxAnswer)
 		s.buf, s.skip = s.buf[:0], true
 	case err != nil && !errors.Is(err, os.ErrDeadlineExceeded):
+		if s.ending() {
+			return
+		}
 		f := lineFault(s.port, err)
 		s.lose(f)
 		s.tell(&s.in, result{err: f}, 0, s.now())
