@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"time"
 
 	"flowrigd/daq/alarm"
 )
@@ -93,9 +94,9 @@ func (e *Engine) find(name string) *watch {
 func (e *Engine) sense() []Event {
 	var events []Event
 	for _, w := range e.alarms {
-		changed := w.alarm.Sense(w.condition(&e.state, e.health), e.state.Mono)
+		changed := w.alarm.Sense(w.condition(e), e.state.Mono)
 		if changed {
-			events = append(events, e.transition(w, ""))
+			events = append(events, e.raised(w)...)
 		}
 		if w.alarm.State() == alarm.Normal && !w.alarm.Active() {
 			w.forget(changed)
@@ -111,13 +112,39 @@ func (w *watch) forget(told bool) {
 	}
 }
 
+// raised gives the transition of an alarm that changed by itself, and names it
+// when it begins to chatter.
+func (e *Engine) raised(w *watch) []Event {
+	events := []Event{e.transition(w, "")}
+	if w.alarm.State() != alarm.Unacknowledged {
+		return events
+	}
+	before := w.sets.chatters(e.state.Mono)
+	w.raised = e.state.Mono
+	w.sets.set(e.state.Mono)
+	if w.sets.chatters(e.state.Mono) && !before {
+		events = append(events, Event{Note: &Note{Kind: "chattering", Time: e.state.Time,
+			Text: w.def.Name + " was set three times within a minute: widen its deadband or delay, or mend its instrument"}})
+	}
+	return events
+}
+
 // standing are the alarms that are not normal, as they are now.
 func (e *Engine) standing() []AlarmStatus {
 	var list []AlarmStatus
+	first, came := -1, time.Duration(0)
 	for _, w := range e.alarms {
-		if w.alarm.State() != alarm.Normal {
-			list = append(list, w.status())
+		state := w.alarm.State()
+		if state == alarm.Normal {
+			continue
 		}
+		if !state.Silenced() && (first < 0 || w.raised < came) {
+			first, came = len(list), w.raised
+		}
+		list = append(list, w.status(e.state.Mono))
+	}
+	if first >= 0 {
+		list[first].FirstOut = true
 	}
 	return list
 }

@@ -18,6 +18,7 @@ type Engine struct {
 	rig      *rig
 	alarms   []*watch
 	permit   permit
+	probe    *plausible
 	health   *Health
 	state    State
 	measured [quantity.Count]Measured
@@ -28,7 +29,7 @@ type Engine struct {
 // NewEngine makes an engine for a checked configuration, with the alarms as
 // they were recorded last.
 func NewEngine(cfg *config.Config, restored []SavedAlarm) (*Engine, error) {
-	e := &Engine{restored: restored}
+	e := &Engine{restored: restored, probe: newPlausible()}
 	if err := e.adopt(cfg); err != nil {
 		return nil, err
 	}
@@ -175,6 +176,8 @@ func (e *Engine) compute(in *Input) {
 		}
 	}
 	e.rig.derive(s, &e.measured, in)
+	heater, known := e.heater()
+	e.probe.look(s, in, e.maxFall(), heater && known)
 }
 
 func (e *Engine) sampleDue(now time.Duration) bool {

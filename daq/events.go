@@ -17,6 +17,8 @@ type AlarmStatus struct {
 	Action       string    `json:"action"`
 	Active       bool      `json:"active"`
 	Acknowledged bool      `json:"acknowledged"`
+	FirstOut     bool      `json:"first_out"`  // of those that stand, the one that came first
+	Chattering   bool      `json:"chattering"` // set three times or more within a minute
 }
 
 // SavedAlarm brings an alarm back after a restart.

@@ -39,6 +39,7 @@ type plausible struct {
 	fell      bool
 
 	heating bool
+	wasOff  bool          // it was seen off: only a start that was seen is judged
 	began   float64       // temperature when the heater came on
 	heated  time.Duration // with flow, since then
 	heard   bool          // it has risen since
@@ -50,18 +51,18 @@ func newPlausible() *plausible {
 	return &plausible{short: series.NewWindow(fallWindow, fallPoints)}
 }
 
-// look takes a state after a step; heater says whether the heater is on, and
-// whether that is known.
-func (p *plausible) look(s *State, in *Input, maxFall float64, heater, heaterKnown bool) {
+// look takes a state after a step; heating says whether the heater is known to
+// be on.
+func (p *plausible) look(s *State, in *Input, maxFall float64, heating bool) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if !known {
 		p.short.Reset()
-		p.sloped, p.heating = false, false
+		p.sloped, p.heating, p.wasOff = false, false, false
 		p.last = s.Mono
 		return
 	}
 	p.falls(s, in, t, maxFall)
-	p.responds(s, t, heater && heaterKnown)
+	p.responds(s, t, heating)
 	p.last = s.Mono
 }
 
@@ -82,11 +83,11 @@ func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
 // tube valve is normal preheating.
 func (p *plausible) responds(s *State, t float64, heating bool) {
 	if !heating {
-		p.heating, p.deaf = false, false
+		p.heating, p.wasOff, p.deaf = false, true, false
 		return
 	}
 	if !p.heating {
-		p.heating, p.began, p.heated, p.heard = true, t, 0, false
+		p.heating, p.began, p.heated, p.heard = true, t, 0, !p.wasOff
 	}
 	if band := s.Values.Band(); band != quantity.NoFlow && band != quantity.Unknown {
 		p.heated += s.Mono - p.last

@@ -9,12 +9,15 @@ import (
 
 // watch is one configured alarm with what it saw last.
 type watch struct {
-	def   config.Alarm
-	alarm *alarm.Alarm
-	since time.Time
-	until time.Time // wall label of the end of shelving
-	value *float64
-	why   string // of a fault: the sentence of the reading
+	def      config.Alarm
+	alarm    *alarm.Alarm
+	since    time.Time
+	until    time.Time // wall label of the end of shelving
+	value    *float64
+	why      string // beside the cause: the sentence of the reading, or which sign was seen
+	baseline baseline
+	sets     chatter
+	raised   time.Duration // monotonic, when it was set last
 }
 
 // limit is the alarm's limit in the units of the table; nil for faults.
@@ -31,26 +34,40 @@ func (w *watch) rule() alarm.Rule {
 
 // condition judges what the alarm watches. A missing or bad input is Unknown,
 // which holds the alarm as it is.
-func (w *watch) condition(s *State, h *Health) alarm.Condition {
+func (w *watch) condition(e *Engine) alarm.Condition {
+	s := &e.state
 	switch w.def.Kind {
 	case config.AlarmFault:
 		return w.fault(s.Quality[w.def.On[0]])
 	case config.AlarmDisk:
-		return health(h, func() bool { return h.Recording })
+		return health(e.health, func() bool { return e.health.Recording })
 	case config.AlarmBroker:
-		return health(h, func() bool { return h.Broker })
+		return health(e.health, func() bool { return e.health.Broker })
+	case config.AlarmNoSupply:
+		return w.noSupply(e)
+	case config.AlarmImplausible:
+		return w.implausible(e)
+	case config.AlarmBlocked:
+		return w.blocked(e)
+	case config.AlarmIneffective:
+		return w.ineffective(e)
 	}
 	return w.limits(s)
 }
 
 func health(h *Health, fine func() bool) alarm.Condition {
-	switch {
-	case h == nil:
+	if h == nil {
 		return alarm.Unknown
-	case fine():
-		return alarm.Clear
 	}
-	return alarm.Set
+	return is(!fine())
+}
+
+// is makes a condition of a yes or no.
+func is(set bool) alarm.Condition {
+	if set {
+		return alarm.Set
+	}
+	return alarm.Clear
 }
 
 func (w *watch) fault(q Quality) alarm.Condition {
@@ -97,13 +114,13 @@ func further(worst *float64, v float64, low bool) *float64 {
 }
 
 // status is the alarm as it stands.
-func (w *watch) status() AlarmStatus {
+func (w *watch) status(now time.Duration) AlarmStatus {
 	state := w.alarm.State()
 	return AlarmStatus{
 		Name: w.def.Name, State: state.String(), Priority: w.def.Priority,
 		Since: w.since, Value: w.value, Limit: w.limit(),
 		Cause: w.cause(), Consequence: w.def.Consequence, Action: w.def.Action,
-		Active: w.alarm.Active(), Acknowledged: !state.Unseen(),
+		Active: w.alarm.Active(), Acknowledged: !state.Unseen(), Chattering: w.sets.chatters(now),
 	}
 }
 

@@ -48,6 +48,7 @@ type daemon struct {
 	loop      *daq.Loop
 	teller    *daq.Teller
 	manager   *instrument.Manager
+	relay     *instrument.Relay // nil without a heating permit
 	broker    *broker.Broker
 	publisher *mqtt.Publisher
 	server    *web.Server
@@ -61,6 +62,7 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d.cfg.Store(cfg)
 	d.recording = openRecording(cfg.Record, d.log)
 	d.recording.keep(cfg)
+	d.buildRelay(cfg)
 	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildInstruments} {
 		if err := build(cfg); err != nil {
 			return nil, errors.Join(err, d.close())
@@ -84,7 +86,7 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	}
 	d.teller = daq.NewTeller(d.recording.Recording, d.hear)
 	d.loop = daq.NewLoop(daq.LoopOptions{
-		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show,
+		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnPermit: d.permit,
 	})
 	return nil
 }
@@ -96,6 +98,35 @@ func (d *daemon) hear(t daq.Told) {
 	if d.publisher != nil {
 		d.publisher.Tell(t)
 	}
+}
+
+// permit hands the engine's word to the relay; it waits for nothing.
+func (d *daemon) permit(on bool, at time.Duration) {
+	if d.relay != nil {
+		d.relay.Demand(on, at)
+	}
+}
+
+func (d *daemon) buildRelay(cfg *config.Config) {
+	if cfg.Trip == nil {
+		return
+	}
+	t := *cfg.Trip
+	d.relay = instrument.NewRelay(instrument.RelayOptions{
+		Trip: t, Interval: cfg.Interval, Now: d.clock.Now,
+		Write: func(ctx context.Context, on bool) error {
+			return d.manager.WriteCoil(ctx, t.Port, t.Address, t.Coil, on)
+		},
+		Answer: func(o daq.Output) { d.loop.Output(o) },
+	})
+}
+
+func (d *daemon) runRelay(ctx context.Context) error {
+	if d.relay == nil {
+		<-ctx.Done()
+		return nil
+	}
+	return d.relay.Run(ctx)
 }
 
 // show is the view of a state for those who follow.
@@ -179,6 +210,7 @@ func (d *daemon) run(ctx context.Context) error {
 		grace time.Duration
 		stage *stage
 	}{
+		{stopReading, begin("heating permit", d.runRelay)}, // first: it drops before anything else ends
 		{stopReading, begin("instruments", d.manager.Run)},
 		{stopReading, begin("health", d.watchHealth)},
 		{stopReading, begin("engine", d.loop.Run)},
@@ -187,7 +219,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopTelling, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.runRecording)},
 	}
-	failed := d.wait(ctx, parts[0].stage, parts[2].stage)
+	failed := d.wait(ctx, parts[1].stage, parts[3].stage)
 	for _, p := range parts {
 		failed = errors.Join(failed, p.stage.stop(p.grace))
 	}

@@ -46,13 +46,16 @@ func unmovable(old, cfg *config.Config, problems []config.Problem) string {
 		return "[record] is taken up at a start: restart the daemon to change it"
 	case cfg.HTTP != old.HTTP:
 		return "[http] is taken up at a start: restart the daemon to change it"
-	case !sameMQTT(old.MQTT, cfg.MQTT):
+	case !same(old.Trip, cfg.Trip):
+		return "[trip] is taken up at a start: restart the daemon to change it"
+	case !same(old.MQTT, cfg.MQTT):
 		return "[mqtt] is taken up at a start: restart the daemon to change it"
 	}
 	return ""
 }
 
-func sameMQTT(a, b *config.MQTT) bool {
+// same compares what two pointers point at.
+func same[T comparable](a, b *T) bool {
 	if a == nil || b == nil {
 		return a == b
 	}

@@ -139,7 +139,7 @@ func (r *Reader) sampleRecord(rows *sql.Rows) (string, []string, []byte, error) 
 	return w.time, append(cells, w.quality, w.configuration), r.appendRow(nil, w), nil
 }
 
-var alarmHeader = []string{"sequence", "time", "name", "state", "priority", "value", "limit", "cause", "consequence", "action", "who", "until", "clock_synchronised"}
+var alarmHeader = []string{"sequence", "time", "name", "state", "priority", "value", "limit", "cause", "consequence", "action", "who", "until", "tripped", "clock_synchronised"}
 
 func (r *Reader) alarmRecord(rows *sql.Rows) (string, []string, []byte, error) {
 	a, err := scanAlarm(rows)
@@ -152,7 +152,7 @@ func (r *Reader) alarmRecord(rows *sql.Rows) (string, []string, []byte, error) {
 	}
 	at := daq.FormatTime(a.Time)
 	cells := []string{strconv.FormatInt(a.sequence, 10), at, a.Name, a.State, a.Priority, numberCell(a.Value), numberCell(a.Limit),
-		a.Cause, a.Consequence, a.Action, a.Who, until, strconv.FormatBool(a.synchronised)}
+		a.Cause, a.Consequence, a.Action, a.Who, until, strconv.FormatBool(a.Tripped), strconv.FormatBool(a.synchronised)}
 	return at, cells, daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.sequence}), nil
 }
 

@@ -19,6 +19,7 @@ var kindNames = [...]string{
 	daq.KindCommand: "command",
 	daq.KindHealth:  "health",
 	daq.KindReload:  "reload",
+	daq.KindOutput:  "output",
 }
 
 // wireNumber is a float64 that JSON can carry exactly: the shortest text that
@@ -67,6 +68,8 @@ func encodeInput(in *daq.Input) (kind, body string, err error) {
 		v = in.Command
 	case daq.KindHealth:
 		v = in.Health
+	case daq.KindOutput:
+		v = in.Output
 	case daq.KindStart, daq.KindReload:
 		v = in.Start
 	default:
@@ -90,6 +93,9 @@ func decodeInput(in *daq.Input, kind, body string) (err error) {
 	case "health":
 		in.Kind = daq.KindHealth
 		err = json.Unmarshal([]byte(body), &in.Health)
+	case "output":
+		in.Kind = daq.KindOutput
+		err = json.Unmarshal([]byte(body), &in.Output)
 	case "start":
 		in.Kind = daq.KindStart
 		err = json.Unmarshal([]byte(body), &in.Start)

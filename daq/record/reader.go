@@ -124,7 +124,7 @@ func (r *Reader) savedAlarms(ctx context.Context) ([]daq.SavedAlarm, error) {
 		if err != nil {
 			return nil, err
 		}
-		saved = append(saved, daq.SavedAlarm{Name: e.Name, State: e.State, Since: e.Time, Until: e.Until, Value: e.Value})
+		saved = append(saved, daq.SavedAlarm{Name: e.Name, State: e.State, Since: e.Time, Until: e.Until, Value: e.Value, Tripped: e.Tripped})
 	}
 	return saved, rows.Err()
 }
@@ -136,14 +136,14 @@ type alarmRow struct {
 	synchronised bool // whether the time could be relied upon
 }
 
-const alarmColumns = `sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, clock_synchronised`
+const alarmColumns = `sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, tripped, clock_synchronised`
 
 func scanAlarm(rows *sql.Rows) (alarmRow, error) {
 	var a alarmRow
 	var at string
 	var until sql.NullString
 	err := rows.Scan(&a.sequence, &at, &a.Name, &a.State, &a.Priority, &a.Value, &a.Limit, &a.Cause, &a.Consequence,
-		&a.Action, &a.Who, &until, &a.synchronised)
+		&a.Action, &a.Who, &until, &a.Tripped, &a.synchronised)
 	if err != nil {
 		return a, err
 	}

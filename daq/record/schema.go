@@ -24,8 +24,8 @@ CREATE TABLE IF NOT EXISTS sequence(class TEXT PRIMARY KEY, newest INTEGER NOT N
 CREATE TABLE IF NOT EXISTS alarm_event(
 	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, name TEXT NOT NULL, state TEXT NOT NULL,
 	priority TEXT NOT NULL, value REAL, "limit" REAL, cause TEXT NOT NULL, consequence TEXT NOT NULL,
-	action TEXT NOT NULL, who TEXT NOT NULL, until TEXT, clock_synchronised INTEGER NOT NULL,
-	recorded INTEGER AS (1) VIRTUAL);
+	action TEXT NOT NULL, who TEXT NOT NULL, until TEXT, tripped INTEGER NOT NULL DEFAULT 0,
+	clock_synchronised INTEGER NOT NULL, recorded INTEGER AS (1) VIRTUAL);
 CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);
 CREATE TABLE IF NOT EXISTS note(
 	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, kind TEXT NOT NULL, who TEXT NOT NULL,

@@ -1,0 +1,282 @@
+package daq
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+)
+
+const heatedText = benchText + `
+[instruments.heater_on]
+port = "bus"
+modbus = {address = 9, table = "discrete", register = 0}
+[instruments.supply_flow]
+port = "bus"
+modbus = {address = 4, table = "input", register = 0, type = "float32"}
+unit = "L/min"
+range = ["0 L/min", "10 L/min"]
+accuracy = {of_reading = "1 %"}
+[trip]
+port = "bus"
+modbus = {address = 9, coil = 0}
+`
+
+// heated is a bench with a heating permit, whose relay answers at once unless
+// it is deaf.
+type heated struct {
+	*bench
+	relay  bool
+	deaf   bool
+	welded bool
+	supply float64 // L/min
+}
+
+func newHeated(t *testing.T, restored ...SavedAlarm) *heated {
+	t.Helper()
+	e, err := NewEngine(benchConfig(t, heatedText), restored)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &heated{bench: &bench{t: t, e: e}, supply: 4}
+	b.step(e.Begin())
+	return b
+}
+
+// run plays 200 ms intervals, with the relay's answer after each tick.
+func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
+	for end := b.at + length; b.at < end; {
+		heater := 0.0
+		if b.relay || b.welded {
+			heater = 1
+		}
+		b.at += 200 * time.Millisecond
+		b.read(quantity.HeaterOn, heater)
+		b.read(quantity.SupplyFlow, b.supply)
+		b.read(quantity.Flow, lpm)
+		b.read(quantity.Temperature, celsius*10)
+		b.read(quantity.Level, 4000+millimeters*40)
+		b.step(Input{Kind: KindTick})
+		if !b.deaf {
+			b.relay = b.state.Permit
+			b.step(Input{Kind: KindOutput, Output: &Output{On: b.relay}})
+		}
+	}
+}
+
+// do gives a command and its refusal, "" when it was done.
+func (b *heated) do(verb Verb, name string) string {
+	b.t.Helper()
+	for _, e := range b.step(Input{Kind: KindCommand, Command: &Command{ID: "1", Verb: verb, Alarm: name, Who: "dana"}}) {
+		if e.Reply != nil {
+			return e.Reply.Error
+		}
+	}
+	b.t.Fatalf("%s %s: no reply", verb, name)
+	return ""
+}
+
+func (b *heated) permitted() bool {
+	v, known := b.state.Values.Get(quantity.HeatingPermitted)
+	if !known {
+		b.t.Fatal("heating_permitted is unknown although there is a permit")
+	}
+	return v != 0
+}
+
+// given is a bench at 50 °C whose permit a person gave.
+func given(t *testing.T) *heated {
+	t.Helper()
+	b := newHeated(t)
+	b.run(time.Second, 1.2, 50, 255)
+	if b.permitted() {
+		t.Fatal("the permit is on at the start")
+	}
+	if why := b.do(Give, ""); why != "" {
+		t.Fatal(why)
+	}
+	b.run(time.Second, 1.2, 50, 255)
+	if !b.permitted() {
+		t.Fatal("the permit was given and is not on")
+	}
+	return b
+}
+
+func TestATripDropsAndHolds(t *testing.T) {
+	b := given(t)
+	b.run(2200*time.Millisecond, 1.2, 76, 255)
+	if b.permitted() || b.state.Permit {
+		t.Fatal("the permit stands after water-overheat")
+	}
+	b.run(10*time.Second, 1.2, 50, 255)
+	for _, c := range []struct {
+		verb  Verb
+		alarm string
+		want  string // part of the refusal; "" for none
+	}{
+		{Give, "", "a trip stands: water-overheat"},
+		{Reset, "water-overheat", "acknowledge first"},
+		{Acknowledge, "water-overheat", ""},
+		{Give, "", "a trip stands"},
+		{Reset, "water-overheat", ""},
+	} {
+		if got := b.do(c.verb, c.alarm); !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
+			t.Errorf("%s %s: %q, want %q", c.verb, c.alarm, got, c.want)
+		}
+	}
+	b.run(time.Second, 1.2, 50, 255)
+	if b.permitted() {
+		t.Error("the reset gave the permit by itself")
+	}
+	if why := b.do(Give, ""); why != "" {
+		t.Error(why)
+	}
+}
+
+// TestTheLatchOutlivesAnUnlatchedAlarm: instrument faults trip and do not latch;
+// the permit's own latch holds until the reset all the same, over a restart too.
+func TestTheLatchOutlivesAnUnlatchedAlarm(t *testing.T) {
+	b := given(t)
+	for range 15 {
+		b.at += 200 * time.Millisecond
+		b.fault(quantity.Temperature, ReasonTimeout, "no answer")
+		b.read(quantity.Level, 4000+255*40)
+		b.step(Input{Kind: KindTick})
+		b.step(Input{Kind: KindOutput, Output: &Output{On: b.state.Permit}})
+	}
+	b.run(time.Second, 1.2, 50, 255)
+	b.do(Acknowledge, "instrument-fault-temperature")
+	var saved SavedAlarm
+	for _, e := range b.events {
+		if e.Alarm != nil && e.Alarm.Name == "instrument-fault-temperature" {
+			saved = SavedAlarm{Name: e.Alarm.Name, State: e.Alarm.State, Since: e.Alarm.Time, Tripped: e.Alarm.Tripped}
+		}
+	}
+	if saved.State != "normal" || !saved.Tripped {
+		t.Fatalf("last event %+v, want normal and still holding the latch", saved)
+	}
+	b = newHeated(t, saved)
+	b.run(time.Second, 1.2, 50, 255)
+	if why := b.do(Give, ""); !strings.Contains(why, "instrument-fault-temperature") {
+		t.Errorf("after the restart: %q, want the trip that stands", why)
+	}
+	if why := b.do(Reset, "instrument-fault-temperature"); why != "" {
+		t.Error(why)
+	}
+	if why := b.do(Give, ""); why != "" {
+		t.Error(why)
+	}
+}
+
+func TestThePermitFallsWithTheProgramAndTheRelay(t *testing.T) {
+	t.Run("the program stood still", func(t *testing.T) {
+		b := given(t)
+		b.at += 3200 * time.Millisecond
+		b.run(200*time.Millisecond, 1.2, 50, 255)
+		if b.permitted() || b.e.permit.given {
+			t.Error("the permit outlived a suspension longer than the watchdog")
+		}
+	})
+	t.Run("the relay does not answer", func(t *testing.T) {
+		b := given(t)
+		b.deaf = true
+		b.run(3400*time.Millisecond, 1.2, 50, 255)
+		if b.permitted() || b.e.permit.given {
+			t.Error("the permit outlived a relay that is silent for longer than its watchdog")
+		}
+	})
+	t.Run("a person withdraws it", func(t *testing.T) {
+		b := given(t)
+		if why := b.do(Withdraw, ""); why != "" || b.state.Permit {
+			t.Errorf("withdrawn: %q, demand %v", why, b.state.Permit)
+		}
+	})
+}
+
+func TestProofTestDropsAndRestores(t *testing.T) {
+	b := given(t)
+	if why := b.do(ProofTest, ""); why != "" {
+		t.Fatal(why)
+	}
+	b.run(time.Second, 1.2, 50, 255)
+	if b.relay || b.permitted() {
+		t.Error("the proof test did not drop the permit")
+	}
+	b.run(3*time.Second, 1.2, 50, 255)
+	if !b.relay || !b.permitted() {
+		t.Error("the proof test did not restore the permit")
+	}
+	var notes []string
+	for _, e := range b.events {
+		if e.Note != nil && strings.Contains(e.Note.Text, "proof test") {
+			notes = append(notes, e.Note.Text)
+		}
+	}
+	if len(notes) != 2 || !strings.Contains(notes[1], "the relay confirmed that it dropped") {
+		t.Errorf("notes %q", notes)
+	}
+}
+
+func TestWeldedRelay(t *testing.T) {
+	b := given(t)
+	b.welded = true
+	b.run(2400*time.Millisecond, 1.2, 76, 255)
+	b.run(31*time.Second, 1.2, 76, 255)
+	if got := b.alarms(); !slices.Contains(got, "trip-ineffective unacknowledged") {
+		t.Errorf("alarms %v, want trip-ineffective 30 s after the drop", got)
+	}
+}
+
+func TestHeatingWithoutSupply(t *testing.T) {
+	b := given(t)
+	b.supply = 0.05
+	b.run(2400*time.Millisecond, 0, 50, 255)
+	if got := b.alarms(); !slices.Contains(got, "heating-without-supply unacknowledged") || b.permitted() {
+		t.Errorf("alarms %v, permitted %v", got, b.permitted())
+	}
+}
+
+func TestAShutTubeValveIsNormalPreheating(t *testing.T) {
+	b := given(t)
+	b.run(10*time.Minute, 0, 50, 255)
+	if got := b.alarms(); len(got) > 0 || !b.permitted() {
+		t.Errorf("alarms %v, permitted %v", got, b.permitted())
+	}
+}
+
+func TestProbeOutOfTheWater(t *testing.T) {
+	t.Run("a fall that no tank makes", func(t *testing.T) {
+		b := given(t)
+		b.run(10*time.Second, 1.2, 50, 255)
+		for celsius := 50.0; celsius > 30; celsius -= 0.3 {
+			b.run(200*time.Millisecond, 1.2, celsius, 255)
+		}
+		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
+			t.Errorf("alarms %v, permitted %v", got, b.permitted())
+		}
+	})
+	t.Run("no answer to heating", func(t *testing.T) {
+		b := given(t)
+		b.run(5*time.Minute+2*time.Second, 1.2, 50, 255)
+		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") {
+			t.Errorf("alarms %v", got)
+		}
+	})
+}
+
+func TestChatteringIsNamed(t *testing.T) {
+	b := newBench(t)
+	for range 3 {
+		b.run(2400*time.Millisecond, 1.2, 42, 225)
+		b.run(time.Second, 1.2, 42, 255)
+	}
+	var named bool
+	for _, e := range b.events {
+		named = named || e.Note != nil && e.Note.Kind == "chattering"
+	}
+	if !named || !b.state.Alarms[0].Chattering || !b.state.Alarms[0].FirstOut {
+		t.Errorf("named %v, alarms %+v", named, b.state.Alarms)
+	}
+}
