@@ -65,6 +65,14 @@ func checkLoaded(t *testing.T, c *Config) {
 			t.Fatalf("%+v", a)
 		}
 	}
+	if tr := c.Trip; tr != nil && (count(tr.Address > 0, tr.Pulse != NoPulse) != 1 || tr.Refresh > tr.Watchdog/3 || tr.Refresh < c.Interval || c.Port(tr.Port) == nil) {
+		t.Fatalf("%+v", tr)
+	}
+	for _, r := range c.Notify {
+		if count(r.Webhook != "", r.Mail != nil) != 1 || len(r.Priorities) == 0 || r.Name() == "" {
+			t.Fatalf("%+v", r)
+		}
+	}
 	if c.Tube.Bore.X <= 0 || c.Interval <= 0 || c.Record.Every < c.Interval || c.Record.MaxSize <= 0 {
 		t.Fatalf("%+v", c)
 	}
