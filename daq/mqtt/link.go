@@ -33,7 +33,7 @@ func (t *target) open(ctx context.Context, p pace, w will) (*link, error) {
 	o := paho.NewClientOptions().AddBroker(t.address).SetClientID(t.client).
 		SetProtocolVersion(4).SetCleanSession(true).
 		SetAutoReconnect(false).SetConnectRetry(false).
-		SetKeepAlive(t.keepAlive).SetPingTimeout(min(t.keepAlive, p.connect)).
+		SetKeepAlive(announced(t.keepAlive)).SetPingTimeout(min(t.keepAlive, p.connect)).
 		SetConnectTimeout(p.connect).SetWriteTimeout(p.write).
 		SetWill(w.topic, w.body, 1, true).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost <- err }).

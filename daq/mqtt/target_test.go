@@ -118,3 +118,21 @@ func TestPlainLevel(t *testing.T) {
 		}
 	}
 }
+
+// What is announced, times one and a half (MQTT 3.1.1 section 3.1.2.10), plus
+// the 6 s that Mosquitto 2.0.11 may take to look, is within two of the
+// configured from 4 s on; and never more than the configured is announced.
+func TestAnnouncedKeepAlive(t *testing.T) {
+	for s := time.Second; s <= 60*time.Second; s += time.Second {
+		got := announced(s)
+		if got < time.Second || got > s || got%time.Second != 0 {
+			t.Errorf("for %v %v is announced", s, got)
+		}
+		if told := got*3/2 + 6*time.Second; s >= 4*time.Second && told > 2*s {
+			t.Errorf("for %v %v is announced: the end is told after up to %v", s, got, told)
+		}
+	}
+	if got := announced(20 * time.Second); got != 20*time.Second {
+		t.Errorf("for 20 s %v is announced: shorter than needed", got)
+	}
+}
