@@ -1,0 +1,154 @@
+//go:build unix
+
+package instrument
+
+import (
+	"context"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// startReal runs a manager on real lines, against the real clock.
+func startReal(t testing.TB, o Options) (stop func()) {
+	t.Helper()
+	began := time.Now()
+	o.Now = func() time.Duration { return time.Since(began) }
+	m, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- m.Run(ctx) }()
+	return func() {
+		cancel()
+		select {
+		case err := <-ended:
+			if err != nil {
+				t.Error(err)
+			}
+		case <-time.After(5 * time.Second):
+			t.Error("the manager did not end")
+		}
+	}
+}
+
+// await waits until a reading is as wanted, and gives how long it took.
+func await(t testing.TB, within time.Duration, readings <-chan daq.Reading, want func(daq.Reading) bool) time.Duration {
+	t.Helper()
+	began, end := time.Now(), time.NewTimer(within)
+	defer end.Stop()
+	var last daq.Reading
+	for {
+		select {
+		case last = <-readings:
+			if want(last) {
+				return time.Since(began)
+			}
+		case <-end.C:
+			t.Fatalf("not within %v; the last reading was %+v", within, last)
+		}
+	}
+}
+
+func isClean(r daq.Reading) bool { return r.Reason == "" }
+func isPort(r daq.Reading) bool  { return r.Reason == daq.ReasonPort }
+
+// descriptors counts the open files of this process.
+func descriptors(t testing.TB) int {
+	t.Helper()
+	entries, err := os.ReadDir("/dev/fd")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return len(entries)
+}
+
+// 100 unplug–replug cycles: each time the stable name comes back as another
+// device.
+func TestReplugHundredTimes(t *testing.T) {
+	ignore := goleak.IgnoreCurrent()
+	before := descriptors(t)
+	name := filepath.Join(t.TempDir(), "bus")
+	far := newSlaves()
+	far.setFloat(1, 0, 1.2)
+	plug := func() (x *terminal, ended chan struct{}) {
+		x, ended = newTerminal(t), make(chan struct{})
+		go func() { defer close(ended); far.serve(x.far) }()
+		link(t, x.device, name)
+		return x, ended
+	}
+	x, ended := plug()
+	readings := make(chan daq.Reading, 1000)
+	stop := startReal(t, Options{
+		Ports:       []config.Port{testPort(name)},
+		Instruments: []config.Instrument{register(quantity.Flow, 1, 0, 20*time.Millisecond)},
+		Out:         func(r daq.Reading) { readings <- r },
+	})
+	worst := time.Duration(0)
+	for range 100 {
+		await(t, 2*time.Second, readings, isClean)
+		x.pull()
+		<-ended
+		await(t, 2*time.Second, readings, isPort)
+		x, ended = plug()
+		worst = max(worst, await(t, 2*time.Second, readings, isClean))
+	}
+	stop()
+	x.pull()
+	<-ended
+	t.Logf("slowest return %v", worst)
+	if after := descriptors(t); after > before {
+		t.Errorf("%d open files before, %d after", before, after)
+	}
+	goleak.VerifyNone(t, ignore)
+}
+
+// The name leads to another device while the old one still stands there,
+// silent: nothing tells it but the name.
+func TestNameMovesToAnotherDevice(t *testing.T) {
+	silent, good := newTerminal(t), newTerminal(t)
+	go io.Copy(io.Discard, silent.far)
+	far := newSlaves()
+	far.setFloat(1, 0, 1.2)
+	go far.serve(good.far)
+	name := filepath.Join(t.TempDir(), "bus")
+	link(t, silent.device, name)
+	readings := make(chan daq.Reading, 1000)
+	stop := startReal(t, Options{
+		Ports:       []config.Port{testPort(name)},
+		Instruments: []config.Instrument{register(quantity.Flow, 1, 0, 50*time.Millisecond)},
+		Out:         func(r daq.Reading) { readings <- r },
+	})
+	defer stop()
+	await(t, 2*time.Second, readings, func(r daq.Reading) bool { return r.Reason == daq.ReasonTimeout })
+	link(t, good.device, name)
+	await(t, 3*time.Second, readings, isClean)
+}
+
+// A far end that does not read must not hold anything up for long.
+func TestLineThatTakesNothing(t *testing.T) {
+	x := newTerminal(t) // nobody reads x.far
+	port := testPort(x.device)
+	port.Baud = 921600
+	readings := make(chan daq.Reading, 10000)
+	stop := startReal(t, Options{
+		Ports: []config.Port{port},
+		Instruments: []config.Instrument{{
+			ID: quantity.Flow, Name: "flow", Port: "bus", Every: time.Millisecond,
+			Query: &config.Query{Send: make([]byte, 100000), Reply: pattern("{value}"), End: []byte("\n")},
+		}},
+		Out: func(r daq.Reading) { readings <- r },
+	})
+	await(t, 5*time.Second, readings, isPort)
+	stop()
+}
