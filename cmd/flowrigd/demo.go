@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flowrigd/config"
+	"flowrigd/daq"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/rigsim"
 )
@@ -60,7 +61,7 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 	if memory {
 		log.Info("this machine has no pseudo-terminals: the simulated lines are in memory")
 	}
-	sim, err := s.sim(rigsim.Options{Dir: lines, Memory: memory, Log: log, Config: rigsim.ConfigOptions{
+	sim, err := s.sim(rigsim.Options{Dir: lines, Memory: memory, Relay: true, Bypass: true, Log: log, Config: rigsim.ConfigOptions{
 		Listen: listen, Broker: "embedded", Record: data, Tokens: filepath.Join(data, "tokens"),
 	}})
 	if err != nil {
@@ -92,7 +93,26 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 		return err
 	}
 	fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
-	return d.run(ctx)
+	person := begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
+	return errors.Join(d.run(ctx), person.stop(stopTelling))
+}
+
+// givePermit is the simulated demonstrator, who gives the heating permit once
+// the readings are there. With real hardware a real person does.
+func givePermit(ctx context.Context, d *daemon) error {
+	tick := time.NewTicker(200 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+		err := d.loop.Do(ctx, daq.Command{ID: rand.Text(), Verb: daq.Give, Who: "simulated demonstrator"})
+		if err == nil || d.loop.Last().Mono > demoReady {
+			return nil
+		}
+	}
 }
 
 // inMemory opens a simulated line where there are no pseudo-terminals.

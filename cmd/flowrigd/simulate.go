@@ -36,14 +36,17 @@ func simulateVerb() *cobra.Command {
 		Use:   "simulate --links DIR",
 		Short: "The simulated rig alone, on pseudo-terminals",
 		Long: "simulate makes DIR/bus and DIR/tc as serial lines, DIR/truth.jsonl with the rig's true\n" +
-			"state, and DIR/rig.toml, a configuration that `flowrigd run` accepts as it is.",
+			"state, and DIR/rig.toml, a configuration that `flowrigd run` accepts as it is. Where the\n" +
+			"scenario has a heating permit, a key switch bridges its relay until it is first given.",
 	}
 	var s scene
 	s.flags(c, "steady")
 	dir := c.Flags().String("links", "", "`DIR` for the lines, the truth and the configuration")
 	required(c, "links")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		sim, err := s.sim(rigsim.Options{Dir: *dir, Log: newLog(c.ErrOrStderr())})
+		sim, err := s.sim(rigsim.Options{
+			Dir: *dir, Relay: rigsim.Guarded(s.scenario), Bypass: true, Log: newLog(c.ErrOrStderr()),
+		})
 		if err != nil {
 			return err
 		}

@@ -159,6 +159,20 @@ func TestTruthOnTheTrueBore(t *testing.T) {
 
 // A relay that nobody refreshes drops at its watchdog, by the clock even when
 // the physics run faster.
+// TestRelayBypass: the key switch ends with the first permit, for good.
+func TestRelayBypass(t *testing.T) {
+	r := relay{bypass: true}
+	r.write(false)
+	if !r.closed() {
+		t.Error("the bypass ended without a permit")
+	}
+	r.write(true)
+	r.write(false)
+	if r.closed() {
+		t.Error("the bypass outlived the first permit")
+	}
+}
+
 func TestRelayWatchdog(t *testing.T) {
 	p := newPlant(1, setting{42, 1500, 3.5})
 	p.relay.bridged, p.speed = false, 10

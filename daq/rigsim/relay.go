@@ -4,6 +4,7 @@ package rigsim
 // itself when nobody refreshes it.
 type relay struct {
 	bridged bool // no relay in the heater's circuit: heating is always permitted
+	bypass  bool // a key switch bridges it until it is first energised
 	welded  bool // the contact stays closed whatever the coil does
 
 	energised bool
@@ -21,7 +22,10 @@ func (r *relay) step(dt float64) {
 }
 
 // write is what a coil write does.
-func (r *relay) write(on bool) { r.energised, r.age = on, 0 }
+func (r *relay) write(on bool) {
+	r.energised, r.age = on, 0
+	r.bypass = r.bypass && !on
+}
 
 // closed says whether current may flow to the heater.
-func (r *relay) closed() bool { return r.bridged || r.welded || r.energised }
+func (r *relay) closed() bool { return r.bridged || r.bypass || r.welded || r.energised }

@@ -97,6 +97,16 @@ func Scenarios() []string {
 	return names
 }
 
+// Guarded says whether a scenario is one in which the heating permit has
+// something to do.
+func Guarded(name string) bool {
+	switch name {
+	case "", "steady", "sweep", "noise", "blocked-tube":
+		return false
+	}
+	return true
+}
+
 // About is a scenario's story in a sentence; "" for a name that is none.
 func About(name string) string {
 	sc, _ := find(name)

@@ -24,6 +24,7 @@ type Options struct {
 	Memory   bool          // lines in memory, reached by Dial, even with a Dir
 	Noise    float64       // standard deviation of each instrument's noise ÷ its limits of error; 0 is 0.03
 	Relay    bool          // a permit relay stands in the heater's circuit; else it is bridged
+	Bypass   bool          // a key switch bridges the relay until it is first energised
 	Config   ConfigOptions // of rig.toml
 	Observe  func(Observation)
 	Log      *slog.Logger
@@ -70,7 +71,7 @@ func New(o Options) (*Sim, error) {
 	}
 	s := &Sim{options: o, story: story, log: o.Log, ready: make(chan struct{}), stopped: make(chan struct{})}
 	s.plant = newPlant(o.Seed, story.start)
-	s.plant.speed, s.plant.relay.bridged = o.Speed, !o.Relay
+	s.plant.speed, s.plant.relay.bridged, s.plant.relay.bypass = o.Speed, !o.Relay, o.Bypass
 	if s.sensors, err = newSensors(s.plant, o.Seed, cmp.Or(o.Noise, noiseShare), story.extra); err != nil {
 		return nil, err
 	}
