@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -68,7 +69,7 @@ func TestRefusesToListenOpenly(t *testing.T) {
 		t.Fatal(err)
 	}
 	err = s.Listen()
-	if err == nil || !strings.Contains(err.Error(), "flowrigd token add --config rig.toml --role operate NAME") {
+	if !errors.Is(err, ErrOpen) || !strings.Contains(err.Error(), "flowrigd token add --config rig.toml --role operate NAME") {
 		t.Errorf("error = %v", err)
 	}
 }

@@ -144,7 +144,8 @@ func noticesOf(state *daq.State, reason error, checks map[string]error, f *Facts
 		list = append(list, notice{"trouble", "No values: " + reason.Error() + "."})
 	}
 	for _, name := range slices.Sorted(maps.Keys(checks)) {
-		if err := checks[name]; err != nil && name != "engine" {
+		// Engine and instruments have places of their own on the page.
+		if err := checks[name]; err != nil && name != "engine" && !strings.HasPrefix(name, "instrument ") {
 			list = append(list, notice{"trouble", "Not working: " + name + ": " + err.Error() + "."})
 		}
 	}

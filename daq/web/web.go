@@ -60,7 +60,7 @@ type Options struct {
 	Facts      Facts
 	Rig        Rig
 	History    History                  // nil: no recording
-	Checks     func() map[string]error  // what must work to be ready; nil: nothing
+	Checks     func() map[string]error  // what must work to be ready, "instrument NAME" among it; nil: nothing
 	Stats      func() []Stat            // counters of the other sinks; nil: none
 	Refused    func(who, reason string) // journals a refused command; nil: log alone
 	Log        *slog.Logger             // nil: slog.Default
