@@ -12,9 +12,6 @@ import (
 	"time"
 )
 
-// ErrOpen is why Listen refuses an address beyond loopback without any token.
-var ErrOpen = errors.New("reachable from other machines, but there is no access token")
-
 // maxConnections bounds the open connections, so that descriptors stay far
 // below 1023, above which a select on a serial line cannot go.
 const maxConnections = 256
