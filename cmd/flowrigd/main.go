@@ -67,14 +67,19 @@ func newRoot() *cobra.Command {
 			"computes the Reynolds number with its uncertainty, publishes, records and alarms.\n" +
 			"It is never the safety system: fit an independent thermal cut-out.",
 		SilenceUsage: true, SilenceErrors: true,
-		Args: cobra.NoArgs,
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return wrongUse{fmt.Errorf("%s: no verb of that name; see flowrigd --help", args[0])}
+			}
+			return nil
+		},
 		RunE: func(c *cobra.Command, _ []string) error {
 			_ = c.Help()
 			return wrongUse{errors.New("no verb given; choose one of the list above")}
 		},
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return wrongUse{fmt.Errorf("%s: %w; see %s --help", c.Name(), err, c.CommandPath())}
+		return wrongUse{fmt.Errorf("%w; see %s --help", err, c.CommandPath())}
 	})
 	for _, verb := range verbs() {
 		root.AddCommand(strictly(verb))

@@ -96,6 +96,9 @@ func (s *Sim) writeServices(b *strings.Builder) {
 	if s.options.Relay {
 		fmt.Fprintf(b, "\n[trip]\nport = %q\nmodbus = {address = %d, coil = 0}\nrefresh = \"1 s\"\nwatchdog = \"%g s\"\n", lineBus, relayUnit, relayWatchdog)
 	}
+	if s.options.Speed > 1 && (s.options.Relay || s.sensor(quantity.HeaterOn) != nil) {
+		fmt.Fprintf(b, "\n[alarms.temperature-implausible]\nmax_fall = \"%g K/s\" # this rig runs faster than the clock\n", 0.8*s.options.Speed)
+	}
 	if c.Broker != "" {
 		fmt.Fprintf(b, "\n[mqtt]\nbroker = %s\n", strconv.Quote(c.Broker))
 	}
