@@ -187,6 +187,13 @@ func get(url string) (status int, body string) {
 // post calls a writing endpoint with a token.
 func post(t *testing.T, url, token, body string) (status int, answer string) {
 	t.Helper()
+	status, _, answer = postTyped(t, url, token, body)
+	return status, answer
+}
+
+// postTyped is post with the media type of the answer.
+func postTyped(t *testing.T, url, token, body string) (status int, kind, answer string) {
+	t.Helper()
 	q, err := http.NewRequest(http.MethodPost, url, strings.NewReader(body))
 	if err != nil {
 		t.Fatal(err)
@@ -197,11 +204,11 @@ func post(t *testing.T, url, token, body string) (status int, answer string) {
 	}
 	r, err := client.Do(q)
 	if err != nil {
-		return 0, err.Error()
+		return 0, "", err.Error()
 	}
 	defer r.Body.Close()
 	b, _ := io.ReadAll(r.Body)
-	return r.StatusCode, string(b)
+	return r.StatusCode, r.Header.Get("Content-Type"), string(b)
 }
 
 // now is /api/now as a map; nil while there is none.
