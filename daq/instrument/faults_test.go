@@ -177,6 +177,80 @@ func oneFault(t *testing.T, conversation string, fault func(request, frame []byt
 	}
 }
 
+// A stream has no request: each fault on its line is told within its own pace
+// and one timeout, and the next clean line is good.
+func TestFaultTableOfStreams(t *testing.T) {
+	sum := fmt.Sprintf("F=1.5%02X\n", checksum(config.XORChecksum, []byte("F=1.5")))
+	cases := []struct {
+		name  string
+		sum   config.Checksum
+		fault string // in place of one line
+		want  daq.Reason
+	}{
+		{"noise", config.NoChecksum, "F=1x5\n", daq.ReasonFormat},
+		{"cut", config.NoChecksum, "F=1", daq.ReasonTimeout},
+		{"without its begin", config.NoChecksum, "1.5\n", daq.ReasonFormat},
+		{"silence", config.NoChecksum, "", daq.ReasonTimeout},
+		{"not a number", config.NoChecksum, "F=inf\n", daq.ReasonFormat},
+		{"a line of another kind first", config.NoChecksum, "ready\nF=1.5\n", ""},
+		{"noise under a checksum", config.XORChecksum, "F=2.5" + sum[5:], daq.ReasonChecksum},
+		{"no checksum", config.XORChecksum, "F=1.5\n", daq.ReasonChecksum},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) { oneStreamFault(t, c.sum, sum, c.fault, c.want) })
+		})
+	}
+}
+
+func oneStreamFault(t *testing.T, kind config.Checksum, summed, fault string, want daq.Reason) {
+	line := "F=1.5\n"
+	if kind != config.NoChecksum {
+		line = summed
+	}
+	s := &socket{serve: func(c net.Conn) {
+		for i := 0; i < 20; i++ {
+			text := line
+			if i == 5 {
+				text = fault
+			}
+			if _, err := c.Write([]byte(text)); err != nil {
+				return
+			}
+			time.Sleep(200 * time.Millisecond)
+			if i == 5 {
+				time.Sleep(300 * time.Millisecond) // the cut line stands alone
+				c.Write([]byte("\n"))
+			}
+		}
+	}}
+	out := &readings{}
+	in := config.Instrument{ID: quantity.Flow, Name: "flow", Port: "bus", Every: 200 * time.Millisecond, Checksum: kind, Stream: &config.Stream{Line: pattern("F={value}"), End: []byte("\n")}}
+	_, stop := start(t, busOptions(s, out, in))
+	time.Sleep(3 * time.Second)
+	stop()
+	time.Sleep(5 * time.Second)
+	var faults []daq.Reading
+	for _, r := range out.of(quantity.Flow) {
+		if r.Reason != "" {
+			faults = append(faults, r)
+		} else if r.Number != 1.5 {
+			t.Errorf("%+v passed", r)
+		}
+	}
+	if want == "" && len(faults) > 1 || want != "" && (len(faults) == 0 || faults[0].Reason != want) {
+		t.Fatalf("faults %+v, want %q", faults, want)
+	}
+	if last, _ := out.last(quantity.Flow); last.Reason != "" {
+		t.Errorf("not clean again: %+v", last)
+	}
+	if want != "" {
+		if late := faults[0].At - time.Second; late > 301*time.Millisecond {
+			t.Errorf("told %v after the fault", late)
+		}
+	}
+}
+
 // mangle is the seeded generator of wire faults.
 func mangle(r *rand.Rand, request, frame []byte) []byte {
 	f := bytes.Clone(frame)

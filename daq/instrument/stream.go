@@ -138,6 +138,9 @@ func (s *stream) late() {
 	default:
 		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send by itself", place(s.port), s.in.Every+s.port.Timeout)
 	}
+	if len(s.buf) > 0 {
+		s.buf, s.skip = s.buf[:0], true // what ends this line later is no line of its own
+	}
 	s.tell(&s.in, result{err: err}, time.Since(s.heard), s.now())
 	s.heard, s.pending = time.Now(), nil
 	if s.moved() {
