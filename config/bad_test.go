@@ -433,6 +433,9 @@ var badFiles = []struct {
 	{"notify-twice", []string{
 		`50:3: notify: https://desk.example/hook stands here twice; write it once, with all its priorities`,
 	}},
+	{"notify-twice-mail", []string{
+		`50:3: notify: night@north-hall.example stands here twice; write it once, with all its priorities`,
+	}},
 	{"notify-two", []string{
 		`49:1: notify: webhook and mail stand together; write only one of them`,
 	}},

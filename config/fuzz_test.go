@@ -69,7 +69,7 @@ func checkLoaded(t *testing.T, c *Config) {
 		t.Fatalf("%+v", tr)
 	}
 	for _, r := range c.Notify {
-		if count(r.Webhook != "", r.Mail != nil) != 1 || len(r.Priorities) == 0 || r.Name() == "" {
+		if count(r.Webhook != "", r.Mail != nil) != 1 || len(r.Priorities) == 0 || len(r.Addresses()) == 0 || r.Host() == "" {
 			t.Fatalf("%+v", r)
 		}
 	}

@@ -143,7 +143,7 @@ func TestNotify(t *testing.T) {
 			Username: "bench-3", PasswordFile: beside(t, "mail.secret")}, Priorities: []string{"high"}},
 		{Mail: &Mail{To: []string{"archive@north-hall.example"}, From: "bench-3@north-hall.example", Server: "smtp.north-hall.example:465", Security: ImplicitTLS}, Priorities: []string{"high", "medium"}},
 	})
-	equal(t, "name", c.Notify[2].Name(), "mailto:desk@north-hall.example,night@north-hall.example")
+	equal(t, "addresses", c.Notify[2].Addresses(), []string{"night@north-hall.example", "desk@north-hall.example"})
 	equal(t, "hosts", []string{c.Notify[0].Host(), c.Notify[3].Host()}, []string{"desk.north-hall.example", "smtp.north-hall.example:465"})
 }
 

@@ -7,7 +7,6 @@ import (
 	"net/mail"
 	"net/netip"
 	"net/url"
-	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -245,24 +244,22 @@ func (s *section) checkEncryption(r *Notify) {
 // checkReceiver refuses a receiver that stands there already: how far each has
 // been told is kept by its address.
 func (l *loader) checkReceiver(s *section, r *Notify) {
-	if !s.ok {
-		return
-	}
-	same := slices.IndexFunc(l.config.Notify, func(other Notify) bool { return other.Name() == r.Name() })
-	if same >= 0 && r.Name() != "" {
-		l.report.add(s.node.at, "notify: "+r.Name()+" stands here twice", "write it once, with all its priorities")
+	for _, other := range l.config.Notify {
+		for _, a := range other.Addresses() {
+			if a != "" && contains(r.Addresses(), a) {
+				l.report.add(s.node.at, "notify: "+a+" stands here twice", "write it once, with all its priorities")
+			}
+		}
 	}
 }
 
-// Name is what the receiver is called, in logs and where it is kept how far it
-// has been told; "" for none. It holds no secret: a webhook's path and query,
-// which may be one, are left out of logs by Host.
-func (r *Notify) Name() string {
+// Addresses are those that are told, each by itself: the webhook, or the
+// addresses of a mail. A webhook's may hold a secret and belongs into no log.
+func (r *Notify) Addresses() []string {
 	if r.Mail == nil {
-		return r.Webhook
+		return []string{r.Webhook}
 	}
-	to := slices.Sorted(slices.Values(r.Mail.To))
-	return "mailto:" + strings.Join(to, ",")
+	return r.Mail.To
 }
 
 // Host is the host and port by which people know the receiver.

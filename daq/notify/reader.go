@@ -1,0 +1,110 @@
+package notify
+
+import (
+	"context"
+	"time"
+
+	"flowrigd/daq"
+)
+
+const (
+	// readLimit bounds what is read from the outbox at once.
+	readLimit = 100
+	// outboxPause is how long an outbox that gave an error is left alone.
+	outboxPause = time.Second
+	// begun is the class of a mark that only says that a receiver has been told
+	// before: its mark of class alarm may be 0 for years.
+	begun daq.Class = "begun"
+)
+
+// read hands the outbox's alarms to the receiver's queue, in order. It runs in
+// a goroutine of its own, so that a disk that does not answer stops no alarm
+// told without it.
+func (r *receiver) read(ctx context.Context) {
+	after := int64(-1)
+	for ctx.Err() == nil {
+		wake := r.outbox.Wake()
+		list, err := r.pending(ctx, &after)
+		switch {
+		case err != nil:
+			r.health.outbox(err)
+			pause(ctx, outboxPause)
+		case len(list) == 0:
+			select {
+			case <-ctx.Done():
+			case <-wake:
+			}
+		default:
+			select {
+			case <-ctx.Done():
+			case r.in <- r.decodeAll(list):
+				after = list[len(list)-1].Sequence
+			}
+		}
+	}
+}
+
+// pending reads the next alarms; below 0 it first finds where to begin.
+func (r *receiver) pending(ctx context.Context, after *int64) ([]daq.Message, error) {
+	if *after < 0 {
+		start, err := r.begin(ctx)
+		if err != nil {
+			return nil, err
+		}
+		*after = start
+	}
+	return r.outbox.Pending(ctx, daq.ClassAlarm, *after, readLimit)
+}
+
+// begin finds the last alarm that this receiver has or need not have: without a
+// mark everything from before this program's start is history.
+func (r *receiver) begin(ctx context.Context) (int64, error) {
+	for _, class := range []daq.Class{daq.ClassAlarm, begun} {
+		if n, err := r.outbox.Marked(r.destination, class); err != nil {
+			return 0, err
+		} else if n > 0 {
+			return r.outbox.Marked(r.destination, daq.ClassAlarm)
+		}
+	}
+	after, err := r.history(ctx)
+	if err != nil {
+		return 0, err
+	}
+	r.outbox.Mark(r.destination, daq.ClassAlarm, after)
+	r.outbox.Mark(r.destination, begun, 1)
+	return after, nil
+}
+
+// history gives the sequence of the last alarm from before the start.
+func (r *receiver) history(ctx context.Context) (after int64, err error) {
+	for {
+		list, err := r.outbox.Pending(ctx, daq.ClassAlarm, after, readLimit)
+		if err != nil || len(list) == 0 {
+			return after, err
+		}
+		for _, m := range list {
+			if d, err := r.from.decode(m.Body); err == nil && !d.Time.Before(r.born) {
+				return after, nil
+			}
+			after = m.Sequence
+		}
+	}
+}
+
+// decodeAll makes messages of what the outbox gave. What cannot be read is
+// passed over: its successors must not wait for it.
+func (r *receiver) decodeAll(list []daq.Message) []*message {
+	out := make([]*message, 0, len(list))
+	for _, m := range list {
+		d, err := r.from.decode(m.Body)
+		if err != nil {
+			r.health.outbox(err)
+			r.count.refused.Add(1)
+			d = &message{skip: true}
+		}
+		d.Sequence = m.Sequence
+		d.skip = d.skip || !r.wants(d.Priority)
+		out = append(out, d)
+	}
+	return out
+}
