@@ -1,6 +1,8 @@
 package main
 
 import (
+	"encoding/json"
+	"math"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -31,13 +33,17 @@ func rigConfig(t *testing.T, dir, listen, more string) string {
 }
 
 func TestSimulateAndRun(t *testing.T) {
+	t.Parallel()
 	dir, at := t.TempDir(), freePort(t)
-	sim := simulated(t, dir)
+	sim := simulated(t, dir, "--seed", "12")
 	if out, _, code := call(t, program, "check", "--config", filepath.Join(dir, "rig.toml")); code != 0 {
 		t.Errorf("check of rig.toml ends with %d:\n%s", code, out)
 	}
 	d := start(t, program, "run", "--config", rigConfig(t, dir, at, ""))
 	within(t, 10*time.Second, "a good state", func() bool { s := now(at); return s != nil && allGood(s) && s["reynolds_number"] != nil })
+	for range 10 {
+		holdsTheTruth(t, dir, at)
+	}
 	if code := d.end(); code != 0 {
 		t.Errorf("run ended with %d", code)
 	}
@@ -46,7 +52,74 @@ func TestSimulateAndRun(t *testing.T) {
 	}
 }
 
+// truthAt is the rig's true state at a time, from the file that it writes at
+// least every 200 ms.
+func truthAt(t *testing.T, dir string, at time.Time) map[string]any {
+	t.Helper()
+	var found map[string]any
+	within(t, 5*time.Second, "truth of "+at.String(), func() bool {
+		lines := strings.Split(strings.TrimSuffix(read(t, filepath.Join(dir, "truth.jsonl")), "\n"), "\n")
+		for i := len(lines) - 1; i >= 0; i-- {
+			var truth map[string]any
+			if json.Unmarshal([]byte(lines[i]), &truth) != nil {
+				continue // the last line may be half written
+			}
+			when, err := time.Parse(time.RFC3339Nano, truth["time"].(string))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if when.Before(at) {
+				return found != nil
+			}
+			found = truth
+		}
+		return false
+	})
+	return found
+}
+
+// holdsTheTruth takes the next state and holds every measured and derived value
+// that the rig knows the truth of against it. The rig is settled, so that the
+// truth of a moment later will do.
+func holdsTheTruth(t *testing.T, dir, at string) {
+	t.Helper()
+	before := now(at)["time"]
+	var s map[string]any
+	within(t, 5*time.Second, "a newer state", func() bool { s = now(at); return s != nil && s["time"] != before })
+	when, err := time.Parse(time.RFC3339Nano, s["time"].(string))
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth := truthAt(t, dir, when)
+	// The limits of rig.toml, with 0.5 K of the cold junction and a tenth more
+	// for the noise; what follows from them has about half a percent of the flow
+	// and 3 % of the viscosity (2 % a kelvin).
+	u, _ := s["reynolds_number_uncertainty"].(float64)
+	for name, room := range map[string]float64{
+		"reynolds_number": u, "temperature_celsius": 2.15, "level_meters": 1.1e-3,
+		"flow_cubic_meters_per_second":                 1.1 * (0.005*number(truth, "flow_cubic_meters_per_second") + 0.005e-3/60),
+		"kinematic_viscosity_square_meters_per_second": 0.05 * number(truth, "kinematic_viscosity_square_meters_per_second"),
+		"velocity_meters_per_second":                   0.02 * number(truth, "velocity_meters_per_second"),
+	} {
+		if got, want := number(s, name), number(truth, name); !(math.Abs(got-want) <= room) || room == 0 {
+			t.Errorf("%s is %v, true %v ± %v", name, s[name], truth[name], room)
+		}
+	}
+	if s["regime"] != truth["regime"] {
+		t.Errorf("the regime is %v, true %v", s["regime"], truth["regime"])
+	}
+}
+
+// number is a member of an object; not a number when there is none.
+func number(object map[string]any, name string) float64 {
+	if v, ok := object[name].(float64); ok {
+		return v
+	}
+	return math.NaN()
+}
+
 func TestCablePulled(t *testing.T) {
+	t.Parallel()
 	dir, at := t.TempDir(), freePort(t)
 	simulated(t, dir, "--scenario", "cable-pull")
 	start(t, program, "run", "--config", rigConfig(t, dir, at, ""))
