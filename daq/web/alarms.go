@@ -117,7 +117,7 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 
 // done says what a command did, to what and for whom.
 type done struct {
-	Alarm string   `json:"alarm"`
+	Alarm string   `json:"alarm,omitempty"`
 	Verb  daq.Verb `json:"done"`
 	Who   string   `json:"who"`
 }
@@ -125,12 +125,18 @@ type done struct {
 // commandStatus is the status of a refused command. The engine refuses one for
 // an alarm that is not there too, so that it is in the journal.
 func (s *Server) commandStatus(c daq.Command, err error) int {
+	known := func(a AlarmFact) bool { return a.Name == c.Alarm }
+	status := refusedStatus(err)
+	if status == http.StatusConflict && !slices.ContainsFunc(s.facts.Load().Alarms, known) {
+		return http.StatusNotFound
+	}
+	return status
+}
+
+// refusedStatus tells an engine that refused from one that did not answer.
+func refusedStatus(err error) int {
 	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
 		return http.StatusServiceUnavailable
-	}
-	known := func(a AlarmFact) bool { return a.Name == c.Alarm }
-	if !slices.ContainsFunc(s.facts.Load().Alarms, known) {
-		return http.StatusNotFound
 	}
 	return http.StatusConflict
 }

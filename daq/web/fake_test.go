@@ -124,6 +124,8 @@ func hotState() *daq.State {
 		s.Values.Put(id, v)
 	}
 	s.Values.PutBool(quantity.Steady, false)
+	s.Values.PutBool(quantity.HeatingPermitted, false)
+	s.Tripped = []string{"water-overheat", "head-lost"}
 	s.Alarms = []daq.AlarmStatus{
 		{Name: "head-lost", State: "latched-acknowledged", Priority: "high", Since: s.Time.Add(-time.Hour), Value: number(0.226), Limit: number(0.230),
 			Cause: "The level is too far below the overflow lip.", Consequence: "The head is not constant and readings do not count.",

@@ -153,7 +153,7 @@ func (p *pageSender) send(st *stream) error {
 	parts := p.s.parts()
 	changed := map[string]string{}
 	for id, html := range parts {
-		if p.sent[id] != html {
+		if before, sent := p.sent[id]; !sent || before != html {
 			changed[id] = html
 			p.sent[id] = html
 		}

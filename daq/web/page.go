@@ -20,7 +20,7 @@ import (
 
 // partNames are the pieces of the page that the stream replaces; each is a
 // template part-NAME.
-var partNames = [...]string{"notices", "sign", "number", "advice", "ruler", "head", "readings", "alarms", "details", "say", "clock"}
+var partNames = [...]string{"notices", "sign", "number", "advice", "ruler", "head", "readings", "alarms", "permit", "details", "say", "clock"}
 
 // asset is a file of the page with its mark for caches.
 type asset struct {

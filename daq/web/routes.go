@@ -27,6 +27,8 @@ func (s *Server) routes() http.Handler {
 		"/api/alarms":    {"GET": {RoleWatch, s.alarms}},
 		"/api/alarms/{name}/{verb}": {
 			"POST": {RoleOperate, s.command}},
+		"/api/permit": {
+			"GET": {RoleWatch, s.permit}, "POST": {RoleOperate, s.changePermit}},
 		"/api/session": {
 			"GET": {"", s.session}, "POST": {"", s.signIn}, "DELETE": {"", s.signOut}},
 		"/metrics": {"GET": {RoleWatch, s.metrics().ServeHTTP}},

@@ -25,6 +25,7 @@ type view struct {
 	Head      headRuler
 	Readings  []reading
 	Alarms    []alarmCard
+	Permit    permitView
 	Details   []detail
 	Say       string // for a screen reader; changes only when it matters
 }
@@ -66,6 +67,7 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	v.Ruler, v.Head = rulerOf(values, f), headOf(values, f)
 	v.Readings = readingsOf(state, reason)
 	v.Alarms = alarmCards(state, f)
+	v.Permit = permitOf(state)
 	v.Notices = noticesOf(state, reason, checks, f)
 	v.Advice = adviceOf(state, reason)
 	v.Details = detailsOf(values)

@@ -51,14 +51,20 @@ document.getElementById('sign-out').addEventListener('click', () => attempt(asyn
   tell('Signed out.');
 }));
 
+// request is what a button asks for: path, body, and words for the answer.
+function request({alarm, verb, permit}) {
+  if (permit) return ['/api/permit', {action: permit}, `${permit} permit`];
+  return [`/api/alarms/${encodeURIComponent(alarm)}/${verb}`, {}, `${verb} ${alarm}`];
+}
+
 document.addEventListener('click', (event) => {
-  const button = event.target.closest('button[data-verb]');
-  if (!button) return;
-  const {alarm, verb} = button.dataset;
+  const button = event.target.closest('button.act');
+  if (!button || button.dataset.sure && !confirm(button.dataset.sure)) return;
+  const [path, body, words] = request(button.dataset);
   button.disabled = true;
   attempt(async () => {
-    await call('POST', `/api/alarms/${encodeURIComponent(alarm)}/${verb}`, {});
-    tell(`Done: ${verb} ${alarm}.`);
+    await call('POST', path, body);
+    tell(`Done: ${words}.`);
   }).finally(() => { button.disabled = false; });
 });
 
