@@ -22,6 +22,7 @@ type Batch struct {
 	State    *State          // the row to record; nil between rows
 	Events   []Event         // those to record: alarms and notes
 	Receipts func([]Receipt) // called once when Events are durable; nil without Events
+	Digest   string          // of all states up to Input, once a minute; "" else
 }
 
 // Journal takes batches and never blocks.
@@ -44,6 +45,7 @@ type LoopOptions struct {
 type Loop struct {
 	o       LoopOptions
 	in      chan Input
+	digest  *Digest
 	number  uint64
 	last    atomic.Pointer[State]
 	stepped atomic.Int64 // monotonic nanoseconds of the last step
@@ -56,7 +58,7 @@ type Loop struct {
 
 // NewLoop makes a loop; it does nothing before Run.
 func NewLoop(o LoopOptions) *Loop {
-	l := &Loop{o: o, in: make(chan Input, inputQueue), waiting: map[string]chan Reply{}}
+	l := &Loop{o: o, digest: NewDigest(), in: make(chan Input, inputQueue), waiting: map[string]chan Reply{}}
 	l.setLimit()
 	l.last.Store(&State{Time: time.Now().UTC()})
 	return l
@@ -169,7 +171,7 @@ func (l *Loop) step(in Input) {
 }
 
 func (l *Loop) journal(in Input, state *State, events []Event) {
-	b := Batch{Input: in, Events: recorded(events)}
+	b := Batch{Input: in, Events: recorded(events), Digest: l.digest.Add(state)}
 	if state.Sample {
 		b.State = state
 	}

@@ -89,6 +89,26 @@ func scanInput(rows *sql.Rows) (in daq.Input, err error) {
 	return in, nil
 }
 
+// Digests gives what the live run stored of its states, by the number of the
+// input up to which each goes.
+func (r *Reader) Digests(ctx context.Context, run int64) (map[uint64]string, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT number, sha256 FROM digest WHERE run = ?`, run)
+	if err != nil {
+		return nil, explain(r.path, "digests", err)
+	}
+	defer rows.Close()
+	digests := map[uint64]string{}
+	for rows.Next() {
+		var number int64
+		var sum string
+		if err := rows.Scan(&number, &sum); err != nil {
+			return nil, explain(r.path, "digests", err)
+		}
+		digests[uint64(number)] = sum
+	}
+	return digests, rows.Err()
+}
+
 // Configuration gives the text of a configuration by its SHA-256.
 func (r *Reader) Configuration(ctx context.Context, sha string) (string, error) {
 	var text string

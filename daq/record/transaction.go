@@ -28,7 +28,7 @@ type transaction struct {
 
 // statements are prepared once.
 type statements struct {
-	sample, alarm, note, input, run, configuration, mark, sequence *sql.Stmt
+	sample, alarm, note, input, run, configuration, mark, sequence, digest *sql.Stmt
 }
 
 func prepareStatements(db *sql.DB) (s statements, err error) {
@@ -43,6 +43,7 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 		{&s.run, `INSERT INTO run(run, time, configuration) VALUES (?,?,?)`},
 		{&s.configuration, `INSERT OR IGNORE INTO configuration(sha256, text, first_used) VALUES (?,?,?)`},
 		{&s.mark, `INSERT INTO mark(destination, class, sequence) VALUES (?,?,?) ON CONFLICT DO UPDATE SET sequence = max(sequence, excluded.sequence)`},
+		{&s.digest, `INSERT OR IGNORE INTO digest(run, number, sha256) VALUES (?,?,?)`},
 		{&s.sequence, `INSERT INTO sequence(class, newest) VALUES (?,?) ON CONFLICT DO UPDATE SET newest = excluded.newest`},
 	} {
 		if *p.to, err = db.Prepare(p.sql); err != nil {
@@ -63,7 +64,7 @@ func insertSample() string {
 }
 
 func (s *statements) close() {
-	for _, p := range []*sql.Stmt{s.sample, s.alarm, s.note, s.input, s.run, s.configuration, s.mark, s.sequence} {
+	for _, p := range []*sql.Stmt{s.sample, s.alarm, s.note, s.input, s.run, s.configuration, s.mark, s.sequence, s.digest} {
 		if p != nil {
 			p.Close()
 		}
@@ -84,6 +85,11 @@ func (t *transaction) entry(i int, e *entry) error {
 	if e.hasInput {
 		if err := t.input(&e.Input); err != nil {
 			return fmt.Errorf("input %d: %w", e.Input.Number, err)
+		}
+	}
+	if e.hasInput && e.Digest != "" {
+		if err := t.exec(t.w.statements.digest, t.run, int64(e.Input.Number), e.Digest); err != nil {
+			return fmt.Errorf("digest: %w", err)
 		}
 	}
 	if e.State != nil {
