@@ -378,7 +378,8 @@ func TestChannelIsDeterministic(t *testing.T) {
 		}
 		return b.String()
 	}
-	if play() != play() {
+	first, second := play(), play()
+	if first != second {
 		t.Error("the same readings gave different values")
 	}
 }

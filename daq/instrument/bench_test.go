@@ -3,7 +3,6 @@
 package instrument
 
 import (
-	"fmt"
 	"os"
 	"sync/atomic"
 	"testing"
@@ -125,6 +124,6 @@ func BenchmarkFourNeighbours(b *testing.B) {
 	}
 	b.ReportMetric(float64(polls), "requests")
 	if polls != 1 {
-		b.Fatal(fmt.Sprintf("%d requests", polls))
+		b.Fatalf("%d requests", polls)
 	}
 }

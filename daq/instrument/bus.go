@@ -140,11 +140,15 @@ func (b *bus) serve(p *poll) {
 func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
 	results, err := p.exchange(b.wire)
-	took, at := time.Since(started), b.now()
 	if b.ending() {
 		return // our own closing is no fault of the instrument
 	}
 	p.settle(began, b.since(), err)
+	end := time.Now()
+	if err == nil {
+		end = b.wire.heard // the silence behind the answer is not its time
+	}
+	took, at := end.Sub(started), b.now()-time.Since(end)
 	for i, r := range results {
 		b.tell(&p.members[i], r, took, at)
 	}

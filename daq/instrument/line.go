@@ -71,7 +71,6 @@ func mode(port config.Port) *serial.Mode {
 
 // The errors of lines that the system has no number for.
 var (
-	errDirectory = errors.New("it is a directory; write the name of a serial line, flowrigd ports lists them")
 	errNotSerial = errors.New("it is no serial line; flowrigd ports lists those of this machine")
 	errBusy      = errors.New("another program has the line; stop that program, or give each its own line")
 )

@@ -39,6 +39,8 @@ func openSerial(path string, mode *serial.Mode) (Line, error) {
 	return line, nil
 }
 
+var errDirectory = errors.New("it is a directory; write the name of a serial line, flowrigd ports lists them")
+
 // looksSerial refuses what should not even be opened.
 func looksSerial(path string) error {
 	info, err := os.Stat(path)

@@ -137,18 +137,10 @@ func (s *slaves) frame(r modbus.Request) []byte {
 	return modbus.ReadResponse(r.Address, r.Function, data)
 }
 
-// talker answers a question of text, with a fault where one is set.
+// talker answers a question of text.
 type talker struct {
-	mu     sync.Mutex
 	send   []byte
 	answer []byte
-	fault  func([]byte) []byte
-}
-
-func (a *talker) setFault(f func([]byte) []byte) {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	a.fault = f
 }
 
 func (a *talker) serve(line io.ReadWriter) {
@@ -162,13 +154,7 @@ func (a *talker) serve(line io.ReadWriter) {
 		buf = append(buf, in[:n]...)
 		for bytes.Contains(buf, a.send) {
 			_, buf, _ = bytes.Cut(buf, a.send)
-			a.mu.Lock()
-			out := a.answer
-			if a.fault != nil {
-				out = a.fault(out)
-			}
-			a.mu.Unlock()
-			if _, err := line.Write(out); err != nil {
+			if _, err := line.Write(a.answer); err != nil {
 				return
 			}
 		}

@@ -22,7 +22,8 @@ type wire struct {
 	silence   time.Duration // that ends a frame
 	echo      echo
 	got       [maxAnswer]byte
-	sent      []byte // of the last exchange, for the verb probe
+	heard     time.Time // when the last bytes of an answer came
+	sent      []byte    // of the last exchange, for the verb probe
 	received  []byte
 }
 
@@ -91,6 +92,7 @@ func (w *wire) more(buf []byte, deadline time.Time) ([]byte, error) {
 	w.received = append(w.received, w.got[:n]...)
 	buf = append(buf, w.got[:n]...)
 	if n > 0 {
+		w.heard = time.Now()
 		return buf, nil
 	}
 	return buf, err
