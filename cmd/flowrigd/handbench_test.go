@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
@@ -170,9 +171,12 @@ func (b *handBench) configAt(bus, listen, record, more string) string {
 	return write(b.t, filepath.Join(b.dir, "bench.toml"), fmt.Sprintf(benchText, bus, b.tc.name, more, listen, record))
 }
 
+// benchKeepAlive is the keep-alive of mqttTable.
+const benchKeepAlive = 4 * time.Second
+
 // mqttTable is a table mqtt for a broker.
 func mqttTable(broker string) string {
-	return fmt.Sprintf("\n[mqtt]\nbroker = %q\nkeep_alive = \"1 s\"\n", broker)
+	return fmt.Sprintf("\n[mqtt]\nbroker = %q\nkeep_alive = \"%g s\"\n", broker, benchKeepAlive.Seconds())
 }
 
 // handLine is a serial cable whose far end the test holds.
