@@ -99,6 +99,10 @@ func (e *Engine) take(in *Input) []Event {
 		if c := e.channels[in.Reading.Instrument]; c != nil {
 			c.Take(in.Reading, e.cold)
 		}
+	case KindNote:
+		n := *in.Note
+		n.Time = e.state.Time
+		return []Event{{Note: &n}}
 	case KindOutput:
 		e.confirm(in.Output)
 	case KindHealth:

@@ -84,6 +84,12 @@ func (l *Loop) Health(h Health) { l.offer(Input{Kind: KindHealth, Health: &h}) }
 // Output tells the engine what the permit relay answered. It never blocks.
 func (l *Loop) Output(o Output) { l.offer(Input{Kind: KindOutput, Output: &o}) }
 
+// Note journals something that came from outside the engine, such as a command
+// that was refused at the door. It never blocks.
+func (l *Loop) Note(kind, who, text string) {
+	l.offer(Input{Kind: KindNote, Note: &Note{Kind: kind, Who: who, Text: text}})
+}
+
 // Reload gives the engine a new checked configuration. It never blocks.
 func (l *Loop) Reload(cfg *config.Config) {
 	l.offer(Input{Kind: KindReload, Start: &Start{Configuration: cfg.SHA256, Config: cfg}})

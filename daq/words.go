@@ -91,6 +91,7 @@ const (
 	KindHealth
 	KindReload
 	KindOutput // the permit relay confirmed, or did not
+	KindNote   // something to journal that came from outside the engine
 )
 
 // Input is all that enters the engine: a recording of inputs replays to the
@@ -106,6 +107,7 @@ type Input struct {
 	Health       *Health  // KindHealth
 	Start        *Start   // KindStart, KindReload
 	Output       *Output  // KindOutput
+	Note         *Note    // KindNote; its time is the input's
 }
 
 // Start is what a run or a reload begins with.

@@ -174,6 +174,7 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
 		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: facts(cfg),
 		Rig: view{d}, History: d.recording, Checks: d.checks, Stats: d.stats, Log: d.log,
+		Refused: func(who, reason string) { d.loop.Note("refused", who, reason) },
 	})
 	if err != nil {
 		return err

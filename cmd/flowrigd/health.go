@@ -69,7 +69,7 @@ func readyOf(q daq.Quality) error {
 func facts(cfg *config.Config) web.Facts {
 	f := web.Facts{LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X}
 	for _, a := range cfg.Alarms {
-		f.Alarms = append(f.Alarms, web.AlarmFact{Name: a.Name, Priority: a.Priority})
+		f.Alarms = append(f.Alarms, web.AlarmFact{Name: a.Name, Priority: a.Priority, On: a.On})
 		switch a.Name {
 		case "head-lost":
 			f.HeadLost = a.Below

@@ -20,6 +20,7 @@ var kindNames = [...]string{
 	daq.KindHealth:  "health",
 	daq.KindReload:  "reload",
 	daq.KindOutput:  "output",
+	daq.KindNote:    "note",
 }
 
 // wireNumber is a float64 that JSON can carry exactly: the shortest text that
@@ -68,6 +69,8 @@ func encodeInput(in *daq.Input) (kind, body string, err error) {
 		v = in.Command
 	case daq.KindHealth:
 		v = in.Health
+	case daq.KindNote:
+		v = in.Note
 	case daq.KindOutput:
 		v = in.Output
 	case daq.KindStart, daq.KindReload:
@@ -93,6 +96,9 @@ func decodeInput(in *daq.Input, kind, body string) (err error) {
 	case "health":
 		in.Kind = daq.KindHealth
 		err = json.Unmarshal([]byte(body), &in.Health)
+	case "note":
+		in.Kind = daq.KindNote
+		err = json.Unmarshal([]byte(body), &in.Note)
 	case "output":
 		in.Kind = daq.KindOutput
 		err = json.Unmarshal([]byte(body), &in.Output)
