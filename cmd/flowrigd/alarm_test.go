@@ -197,9 +197,8 @@ func (a *alarmed) whole(m told) {
 	}
 }
 
-// restart ends the daemon; the next one has the alarm as it was, and announces
-// nothing anew.
-func (a *alarmed) restart(first told) {
+// reborn ends the daemon and starts the next one.
+func (a *alarmed) reborn() {
 	a.t.Helper()
 	a.daemon.signal(a.stop)
 	a.daemon.code(20 * time.Second)
@@ -209,6 +208,12 @@ func (a *alarmed) restart(first told) {
 		_ = unix.IoctlSetInt(int(l.keeper.Fd()), unix.TIOCNXCL, 0)
 	}
 	a.start()
+}
+
+// restart: the next daemon has the alarm as it was, and announces nothing anew.
+func (a *alarmed) restart(first told) {
+	a.t.Helper()
+	a.reborn()
 	a.stands("unacknowledged")
 	if at := a.status()["time"]; at != first.field("time") {
 		a.t.Errorf("after the restart the alarm dates from %v, before from %v", at, first.field("time"))
@@ -278,12 +283,14 @@ func (a *alarmed) guarded() {
 	a.stands("unacknowledged")
 }
 
-// returned: with the danger over the alarm stays, unseen.
+// returned: with the danger over the alarm stays, unseen, a restart or not.
 func (a *alarmed) returned() {
 	a.t.Helper()
 	a.bench.set(a.end)
 	a.ear.await("alarm/"+a.alarm, `"state":"latched-unacknowledged"`, 10*time.Second)
 	a.do("reset", a.operate, 409)
+	a.stands("latched-unacknowledged")
+	a.reborn()
 	a.stands("latched-unacknowledged")
 }
 
