@@ -149,17 +149,6 @@ func (e *Engine) standing() []AlarmStatus {
 	return list
 }
 
-// saved gives every alarm for a checkpoint.
-func (e *Engine) saved() []SavedAlarm {
-	list := make([]SavedAlarm, 0, len(e.alarms))
-	for _, w := range e.alarms {
-		saved := w.save()
-		saved.Tripped = e.permit.holds(w.def.Name)
-		list = append(list, saved)
-	}
-	return list
-}
-
 // byName indexes saved alarms.
 func byName(list []SavedAlarm) map[string]SavedAlarm {
 	m := make(map[string]SavedAlarm, len(list))

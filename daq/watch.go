@@ -158,8 +158,3 @@ func newWatch(def config.Alarm, saved map[string]SavedAlarm, now time.Duration, 
 	w.alarm = alarm.Restore(w.rule(), state, now+max(0, s.Until.Sub(wall)))
 	return w
 }
-
-// save is what brings the alarm back after a restart or a reload.
-func (w *watch) save() SavedAlarm {
-	return SavedAlarm{Name: w.def.Name, State: w.alarm.State().String(), Since: w.since, Until: w.until, Value: w.value}
-}
