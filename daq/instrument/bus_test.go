@@ -327,6 +327,30 @@ func TestWritesGoFirst(t *testing.T) {
 	})
 }
 
+// A write whose time is over must not go out later: the permit would be
+// refreshed by an old step.
+func TestWriteThatIsTooLateIsNotSent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		far, out := newSlaves(), &readings{}
+		far.setMute(9, true) // the read that finds out about the echo takes a whole timeout
+		s := &socket{serve: func(c net.Conn) { far.serve(c) }}
+		m, stop := start(t, busOptions(s, out))
+		defer stop()
+		time.Sleep(50 * time.Millisecond)
+		ctx, cancel := context.WithTimeout(t.Context(), 60*time.Millisecond)
+		defer cancel()
+		if err := m.WriteCoil(ctx, "bus", 9, 0, true); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("got %v", err)
+		}
+		time.Sleep(time.Second)
+		for _, r := range far.requests {
+			if r.Function == modbus.WriteSingleCoil {
+				t.Errorf("the write went out: %+v", r)
+			}
+		}
+	})
+}
+
 func TestReloadLosesNoReading(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		far, out := newSlaves(), &readings{}

@@ -98,7 +98,7 @@ func (b *bus) write(w *write) {
 		w.done <- b.noLine()
 		return
 	}
-	err := b.wire.writeCoil(w.address, w.coil, w.on)
+	err := b.wire.writeCoil(w.ctx, w.address, w.coil, w.on)
 	var f *fault
 	if errors.As(err, &f) && f.lost {
 		b.lose(f)

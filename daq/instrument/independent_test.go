@@ -164,7 +164,7 @@ func TestAgainstPymodbus(t *testing.T) {
 	if results, err := pair[0].exchange(w); len(pair) != 1 || err != nil || results[0].number != 65535 || results[1].number != 65535 {
 		t.Errorf("two in one answer: %+v, %v", results, err)
 	}
-	if err := w.writeCoil(1, 1, true); err != nil {
+	if err := w.writeCoil(t.Context(), 1, 1, true); err != nil {
 		t.Error(err)
 	}
 	check("the coil written", cell{At: 1}.instrument(1, config.CoilTable), 1)
@@ -207,7 +207,7 @@ func TestAgainstLibmodbus(t *testing.T) {
 		c := cell{At: uint16(40 + 2*i), Type: "float32", Words: order.words, Bytes: order.bytes}
 		check(fmt.Sprintf("float %+v", order), c.instrument(17, config.InputTable), float64(float32(123.456)))
 	}
-	if err := w.writeCoil(17, 1, true); err != nil {
+	if err := w.writeCoil(t.Context(), 17, 1, true); err != nil {
 		t.Error(err)
 	}
 	check("the coil written", cell{At: 1}.instrument(17, config.CoilTable), 1)

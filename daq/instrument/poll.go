@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"reflect"
 	"slices"
@@ -116,7 +117,7 @@ func (p *poll) exchange(w *wire) ([]result, error) {
 		results[0] = result{number, whole(number), err}
 		return results, err
 	}
-	data, err := w.exchange(p.request)
+	data, err := w.exchange(context.Background(), p.request)
 	for i := range p.members {
 		r := &results[i]
 		if r.err = err; err == nil {

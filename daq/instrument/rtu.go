@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -20,16 +21,19 @@ type rtu struct {
 	stray   byte // an address that answered though it was not asked; 0: none
 }
 
-// exchange sends a request and gives the data of its answer. Errors are
-// *fault.
-func (w *wire) exchange(request []byte) ([]byte, error) {
+// exchange sends a request, unless ctx has ended before the line is silent, and
+// gives the data of its answer. Errors are *fault, or that of ctx.
+func (w *wire) exchange(ctx context.Context, request []byte) ([]byte, error) {
 	asked, err := modbus.ParseRequest(request)
 	if err != nil {
 		return nil, fmt.Errorf("modbus: request: %w", err)
 	}
 	x := &rtu{wire: w, request: request, asked: asked}
-	deadline, err := w.begin(request)
-	if err != nil {
+	deadline, err := w.begin(ctx, request)
+	switch {
+	case err != nil && ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
 		return nil, lineFault(w.port, err)
 	}
 	return x.answer(deadline)
@@ -160,14 +164,14 @@ func (w *wire) refuse(f *fault) error {
 
 // writeCoil sets a coil and has the slave repeat it. On a line that is not
 // known to echo or not, a read finds out first: the answer to a write looks
-// like its echo.
-func (w *wire) writeCoil(address byte, coil uint16, on bool) error {
+// like its echo. Nothing is set once ctx has ended.
+func (w *wire) writeCoil(ctx context.Context, address byte, coil uint16, on bool) error {
 	if w.echo == echoUnknown {
 		var f *fault
-		if _, err := w.exchange(modbus.ReadRequest(address, modbus.ReadCoils, coil, 1)); errors.As(err, &f) && f.lost {
+		if _, err := w.exchange(ctx, modbus.ReadRequest(address, modbus.ReadCoils, coil, 1)); errors.As(err, &f) && f.lost {
 			return err
 		}
 	}
-	_, err := w.exchange(modbus.WriteCoilRequest(address, coil, on))
+	_, err := w.exchange(ctx, modbus.WriteCoilRequest(address, coil, on))
 	return err
 }

@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -17,7 +18,7 @@ import (
 // error is a *fault.
 func (w *wire) ask(in *config.Instrument) (float64, error) {
 	q := in.Query
-	deadline, err := w.begin(q.Send)
+	deadline, err := w.begin(context.Background(), q.Send)
 	if err != nil {
 		return 0, lineFault(w.port, err)
 	}

@@ -1,6 +1,7 @@
 package instrument
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -53,12 +54,15 @@ func newWire(line Line, port config.Port) *wire {
 var errBabble = errors.New("the line is never silent; something else talks on it, or the baud is wrong")
 
 // begin drops what stands in the input, which belongs to no request of ours,
-// and sends. The line is silent before it.
-func (w *wire) begin(request []byte) (deadline time.Time, err error) {
+// and sends, unless ctx has ended by then. The line is silent before it.
+func (w *wire) begin(ctx context.Context, request []byte) (deadline time.Time, err error) {
 	w.sent, w.received = append(w.sent[:0], request...), w.received[:0]
 	waiting, err := w.listen(0)
 	if err == nil && waiting {
 		err = w.drain()
+	}
+	if err == nil {
+		err = ctx.Err()
 	}
 	if err != nil {
 		return time.Time{}, err
