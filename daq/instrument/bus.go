@@ -189,6 +189,8 @@ func (b *bus) after(p *poll, err error) {
 	switch {
 	case errors.As(err, &f) && f.lost:
 		b.lose(f)
+	case f != nil && f.joined && len(p.members) > 1:
+		b.split(p)
 	case silent(err):
 		if b.moved() {
 			b.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(b.port)))
@@ -197,6 +199,18 @@ func (b *bus) after(p *poll, err error) {
 		if !p.dead() {
 			b.hold(p)
 		}
+	}
+}
+
+// split asks for the numbers of a poll one by one from now on: one that the
+// slave does not have must not take its neighbours with it.
+func (b *bus) split(p *poll) {
+	at := slices.Index(b.polls, p)
+	b.polls = slices.Delete(b.polls, at, at+1)
+	for _, in := range p.members {
+		single := &poll{members: []config.Instrument{in}, every: p.every, due: b.since()}
+		single.prepare()
+		b.polls = append(b.polls, single)
 	}
 }
 

@@ -179,6 +179,27 @@ func TestNeighboursShareOneRequest(t *testing.T) {
 	}
 }
 
+// A register that the slave does not have must not take its neighbours with it.
+func TestNeighboursArePartedWhenRefused(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		far, out := newSlaves(), &readings{}
+		far.setFloat(1, 0, 1.2)
+		far.setFloat(1, 2, 42)
+		s := &socket{serve: func(c net.Conn) { far.serve(c) }}
+		_, stop := start(t, busOptions(s, out, register(quantity.Flow, 1, 0, 200*time.Millisecond), register(quantity.Temperature, 1, 2, 200*time.Millisecond), register(quantity.Level, 1, 4, 200*time.Millisecond)))
+		time.Sleep(time.Second)
+		stop()
+		for id, want := range map[quantity.ID]float32{quantity.Flow: 1.2, quantity.Temperature: 42} {
+			if r, _ := out.last(id); r.Reason != "" || float32(r.Number) != want {
+				t.Errorf("%s: %+v", id.Short(), r)
+			}
+		}
+		if r, _ := out.last(quantity.Level); r.Reason != daq.ReasonException {
+			t.Errorf("the one that is not there: %+v", r)
+		}
+	})
+}
+
 func TestDeadInstrumentDoesNotSlowTheOthers(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		far, out := newSlaves(), &readings{}

@@ -16,6 +16,7 @@ type fault struct {
 	reason daq.Reason
 	text   string
 	lost   bool // the line itself is gone: open it anew
+	joined bool // refused as a whole; its parts may be answered one by one
 }
 
 func (f *fault) Error() string { return f.text }
@@ -33,11 +34,13 @@ func lineFault(port config.Port, err error) *fault {
 	case errors.Is(err, errBabble):
 		return faultf(daq.ReasonProtocol, "%s: %v", place(port), err)
 	case errors.Is(err, os.ErrClosed):
-		return &fault{daq.ReasonPort, place(port) + ": closed", true}
+		return &fault{reason: daq.ReasonPort, text: place(port) + ": closed", lost: true}
 	case errors.Is(err, errJammed):
-		return &fault{daq.ReasonPort, fmt.Sprintf("%s: write: %v", place(port), err), true}
+		return &fault{reason: daq.ReasonPort, text: fmt.Sprintf("%s: write: %v", place(port), err), lost: true}
 	}
-	return &fault{daq.ReasonPort, fmt.Sprintf("%s: the line went away (%v); plug the cable in, it is opened again by itself", place(port), bare(err)), true}
+	f := faultf(daq.ReasonPort, "%s: the line went away (%v); plug the cable in, it is opened again by itself", place(port), bare(err))
+	f.lost = true
+	return f
 }
 
 // frameFault classes what modbus.ParseResponse refuses.
@@ -45,7 +48,9 @@ func frameFault(who string, err error) *fault {
 	var refused *modbus.Exception
 	switch {
 	case errors.As(err, &refused):
-		return faultf(daq.ReasonException, "%s: %v", who, err)
+		f := faultf(daq.ReasonException, "%s: %v", who, err)
+		f.joined = refused.Code == 2 || refused.Code == 3
+		return f
 	case errors.Is(err, modbus.ErrChecksum):
 		return faultf(daq.ReasonChecksum, "%s: the answer's CRC does not agree with its bytes; check baud, parity, termination and shielding", who)
 	}
