@@ -75,7 +75,7 @@ func (r *receiver) tell(ctx, work context.Context) {
 			return
 		}
 		r.failed(work, batch, end, err)
-		pause(ctx, r.wait.next(r.pace, err))
+		r.free = time.Now().Add(r.wait.next(r.pace, err))
 	}
 }
 

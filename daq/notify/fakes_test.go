@@ -1,0 +1,253 @@
+package notify
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+const testRecording = "0b5f2f0e-6a0b-4c0e-9a53-0d7f3a1f0c11"
+
+// memoryOutbox is an outbox as the recording gives it, with a disk that can be
+// hung or sick.
+type memoryOutbox struct {
+	mu    sync.Mutex
+	list  []daq.Message
+	marks map[string]int64
+	wake  chan struct{}
+	hung  chan struct{} // closed to free what hangs; nil: nothing hangs
+	deaf  bool          // a hung read does not hear its context either
+	sick  bool
+}
+
+func newMemoryOutbox() *memoryOutbox {
+	return &memoryOutbox{marks: map[string]int64{}, wake: make(chan struct{})}
+}
+
+func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	if err := o.disk(ctx); err != nil || class != daq.ClassAlarm {
+		return nil, err
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	from := min(int(after), len(o.list)) // sequences count from 1 without gaps
+	return slices.Clone(o.list[from:min(from+limit, len(o.list))]), nil
+}
+
+func (o *memoryOutbox) disk(ctx context.Context) error {
+	o.mu.Lock()
+	hung, deaf, sick := o.hung, o.deaf, o.sick
+	o.mu.Unlock()
+	if sick {
+		return errors.New("outbox: disk I/O error")
+	}
+	if hung == nil {
+		return nil
+	}
+	if deaf {
+		<-hung
+		return nil
+	}
+	select {
+	case <-hung:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (o *memoryOutbox) Mark(destination string, class daq.Class, sequence int64) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	key := destination + string(class)
+	o.marks[key] = max(o.marks[key], sequence)
+}
+
+func (o *memoryOutbox) Marked(destination string, class daq.Class) (int64, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.marks[destination+string(class)], nil
+}
+
+func (o *memoryOutbox) Wake() <-chan struct{} {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.wake
+}
+
+// hang stops the disk; the returned function frees it.
+func (o *memoryOutbox) hang(deaf bool) (free func()) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	hung := make(chan struct{})
+	o.hung, o.deaf = hung, deaf
+	return func() {
+		o.mu.Lock()
+		defer o.mu.Unlock()
+		o.hung = nil
+		close(hung)
+	}
+}
+
+func (o *memoryOutbox) setSick(sick bool) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.sick = sick
+}
+
+// record journals a transition.
+func (o *memoryOutbox) record(e daq.AlarmEvent) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	n := int64(len(o.list) + 1)
+	body := daq.AppendAlarm(nil, &e, testRecording, daq.Receipt{Recorded: true, Sequence: n})
+	o.list = append(o.list, daq.Message{Class: daq.ClassAlarm, Sequence: n, Name: e.Name, Body: body})
+	close(o.wake)
+	o.wake = make(chan struct{})
+}
+
+func (o *memoryOutbox) raise(name, priority string) {
+	o.record(transition(name, priority))
+}
+
+func transition(name, priority string) daq.AlarmEvent {
+	value, limit := 76.25, 75.0
+	return daq.AlarmEvent{
+		Name: name, State: "unacknowledged", Priority: priority, Time: time.Now().UTC(), Value: &value, Limit: &limit,
+		Cause: "The water is too hot.", Consequence: "It scalds.", Action: "Switch the heater off.",
+	}
+}
+
+// desk is a webhook's receiver inside the process. Answer gives the status of
+// each post; 0 is a receiver that does not answer at all.
+type desk struct {
+	mu     sync.Mutex
+	answer func(m *message) (status int, after string)
+	tried  []attempt
+	got    []*message
+	at     []time.Time // of got
+	bodies []string    // of got
+}
+
+type attempt struct {
+	at   time.Time
+	name string
+}
+
+func (d *desk) RoundTrip(r *http.Request) (*http.Response, error) {
+	body, err := io.ReadAll(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	m, err := place{}.decode(body)
+	if err != nil {
+		return nil, err
+	}
+	d.mu.Lock()
+	d.tried = append(d.tried, attempt{time.Now(), m.Name})
+	status, after := 204, ""
+	if d.answer != nil {
+		status, after = d.answer(m)
+	}
+	if status/100 == 2 {
+		d.got, d.at, d.bodies = append(d.got, m), append(d.at, time.Now()), append(d.bodies, string(body))
+	}
+	d.mu.Unlock()
+	if status == 0 {
+		<-r.Context().Done()
+		return nil, r.Context().Err()
+	}
+	return &http.Response{StatusCode: status, Status: strconv.Itoa(status) + " " + http.StatusText(status), Body: http.NoBody, Header: http.Header{"Retry-After": {after}}, Request: r}, nil
+}
+
+func (d *desk) set(answer func(*message) (int, string)) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.answer = answer
+}
+
+func always(status int) func(*message) (int, string) {
+	return func(*message) (int, string) { return status, "" }
+}
+
+// names are the alarms received, with their sequences.
+func (d *desk) names() string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	var list []string
+	for _, m := range d.got {
+		list = append(list, m.Name+":"+strconv.FormatInt(m.Sequence, 10))
+	}
+	return strings.Join(list, " ")
+}
+
+func (d *desk) attempts() []attempt {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return slices.Clone(d.tried)
+}
+
+func hook(host string, priorities ...string) config.Notify {
+	if len(priorities) == 0 {
+		priorities = []string{"high", "medium"}
+	}
+	return config.Notify{Webhook: "https://" + host + ".north-hall.example/hook", Priorities: priorities}
+}
+
+// notifier makes a notifier whose webhooks go to the desks, in order.
+func notifier(t *testing.T, o *memoryOutbox, receivers []config.Notify, desks ...*desk) *Notifier {
+	t.Helper()
+	n, err := New(Options{Notify: receivers, Site: "north-hall", Rig: "bench-3", Outbox: o})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range n.receivers {
+		if w, ok := r.sender.(*webhook); ok {
+			w.client.Transport, desks = desks[0], desks[1:]
+		}
+	}
+	return n
+}
+
+// start runs a notifier; stop ends it and gives what Run said.
+func start(n *Notifier) (stop func() error) {
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- n.Run(ctx) }()
+	return func() error {
+		cancel()
+		return <-ended
+	}
+}
+
+func equal[T comparable](t *testing.T, what string, got, want T) {
+	t.Helper()
+	if got != want {
+		t.Errorf("%s: got %v, want %v", what, got, want)
+	}
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func told(e daq.AlarmEvent) daq.Told {
+	return daq.Told{Event: daq.Event{Alarm: &e}}
+}
