@@ -2,7 +2,7 @@ package instrument
 
 import (
 	"context"
-	"errors"
+	"fmt"
 	"time"
 
 	"flowrigd/config"
@@ -11,6 +11,9 @@ import (
 
 // dropWithin bounds the last write, when the program ends.
 const dropWithin = time.Second
+
+// dropAgain is the pause before a drop that was not confirmed is tried again.
+const dropAgain = 50 * time.Millisecond
 
 // RelayOptions are the surroundings of a permit output.
 type RelayOptions struct {
@@ -102,11 +105,19 @@ func (r *Relay) write(ctx context.Context, w want) {
 	r.o.Answer(answer)
 }
 
+// drop tries until the relay confirms or the time is over.
 func (r *Relay) drop() error {
 	ctx, cancel := context.WithTimeout(context.Background(), dropWithin)
 	defer cancel()
-	if err := r.o.Write(ctx, false); err != nil {
-		return errors.Join(errors.New("heating permit: the drop at the end was not confirmed; the relay's own watchdog drops it"), err)
+	for {
+		err := r.o.Write(ctx, false)
+		if err == nil {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("the drop at the end was not confirmed; the relay's own watchdog drops it: %w", err)
+		case <-time.After(dropAgain):
+		}
 	}
-	return nil
 }
