@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	"encoding/json"
 	"errors"
@@ -184,15 +183,8 @@ func get(url string) (status int, body string) {
 	return r.StatusCode, string(b)
 }
 
-// post calls a writing endpoint with a token.
-func post(t *testing.T, url, token, body string) (status int, answer string) {
-	t.Helper()
-	status, _, answer = postTyped(t, url, token, body)
-	return status, answer
-}
-
-// postTyped is post with the media type of the answer.
-func postTyped(t *testing.T, url, token, body string) (status int, kind, answer string) {
+// post calls a writing endpoint with a token; kind is the answer's media type.
+func post(t *testing.T, url, token, body string) (status int, kind, answer string) {
 	t.Helper()
 	q, err := http.NewRequest(http.MethodPost, url, strings.NewReader(body))
 	if err != nil {
@@ -230,15 +222,6 @@ func allGood(state map[string]any) bool {
 		}
 	}
 	return len(quality) >= 3
-}
-
-// lastLine is the last whole line of some output.
-func lastLine(text string) string {
-	var last string
-	for s := bufio.NewScanner(strings.NewReader(text)); s.Scan(); {
-		last = s.Text()
-	}
-	return last
 }
 
 // write makes a file in the test's own folder.
