@@ -22,7 +22,7 @@ func TestWebhookBody(t *testing.T) {
 		must(t, stop())
 		want := `{"site":"north-hall","rig":"bench-3","recording":"` + testRecording + `","sequence":1,"name":"water-overheat","state":"unacknowledged","priority":"high","time":"2000-01-01T00:00:00Z","value":76.25,"limit":75,` +
 			`"cause":"The water is too hot.","consequence":"It scalds.","action":"Switch the heater off.","recorded":true}`
-		equal(t, "bodies", strings.Join(d.bodies, "\n"), want)
+		equal(t, "bodies", d.body(0), want)
 	})
 }
 
@@ -106,7 +106,7 @@ func TestToldWithoutTheDisk(t *testing.T) {
 		n.Tell(daq.Told{Event: daq.Event{Alarm: &e}, Receipt: daq.Receipt{Recorded: true, Sequence: 9}})
 		time.Sleep(time.Second)
 		equal(t, "told", d.names(), "water-overheat:0")
-		if late := d.at[0].Sub(began); late > 500*time.Millisecond {
+		if late := d.moment(0).Sub(began); late > 500*time.Millisecond {
 			t.Errorf("told after %s", late)
 		}
 		free()
@@ -114,8 +114,8 @@ func TestToldWithoutTheDisk(t *testing.T) {
 		time.Sleep(time.Second)
 		must(t, stop())
 		equal(t, "told", d.names(), "water-overheat:0 before:1 water-overheat:2")
-		if !strings.Contains(d.bodies[0], `"recorded":false`) || strings.Contains(d.bodies[0], `"sequence"`) {
-			t.Error(d.bodies[0])
+		if !strings.Contains(d.body(0), `"recorded":false`) || strings.Contains(d.body(0), `"sequence"`) {
+			t.Error(d.body(0))
 		}
 	})
 }
@@ -170,7 +170,7 @@ func TestEnd(t *testing.T) {
 		synctest.Wait() // read, but paced
 		began := time.Now()
 		must(t, stop())
-		equal(t, "told", len(good.got), 10)
+		equal(t, "told", len(good.received()), 10)
 		if took := time.Since(began); took > 3*time.Second {
 			t.Errorf("the end took %s", took)
 		}

@@ -195,6 +195,25 @@ func (d *desk) names() string {
 	return strings.Join(list, " ")
 }
 
+func (d *desk) received() []*message {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return slices.Clone(d.got)
+}
+
+// moment is when the alarm with that number came.
+func (d *desk) moment(i int) time.Time {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.at[i]
+}
+
+func (d *desk) body(i int) string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.bodies[i]
+}
+
 func (d *desk) attempts() []attempt {
 	d.mu.Lock()
 	defer d.mu.Unlock()

@@ -29,7 +29,7 @@ func TestHourOfOutage(t *testing.T) {
 			o.raise(name, "high")
 			want = append(want, fmt.Sprintf("%s:%d", name, i+1))
 			time.Sleep(20 * time.Second)
-			equal(t, "the one that is well", len(well.got), i+1)
+			equal(t, "the one that is well", len(well.received()), i+1)
 		}
 		away.set(nil)
 		post.set(nil)
@@ -38,7 +38,7 @@ func TestHourOfOutage(t *testing.T) {
 		must(t, stop())
 		equal(t, "webhook", away.names(), strings.Join(want, " "))
 		equal(t, "mail", post.alarms(), strings.Join(want, " "))
-		if last := away.at[len(away.at)-1].Sub(back); last > time.Minute+30*time.Second {
+		if last := away.moment(179).Sub(back); last > time.Minute+30*time.Second {
 			t.Errorf("all told %s after the receiver was back", last)
 		}
 		if tries := len(away.attempts()); tries > 180+100 {
@@ -211,15 +211,15 @@ func TestSlowReceiverSlowsNobody(t *testing.T) {
 		}
 		began := time.Now()
 		time.Sleep(101 * time.Second)
-		equal(t, "the quick one", len(quick.got), 1000)
-		if rate := quick.at[999].Sub(began); rate < 99*time.Second {
+		equal(t, "the quick one", len(quick.received()), 1000)
+		if rate := quick.moment(999).Sub(began); rate < 99*time.Second {
 			t.Errorf("1000 posts in %s are more than ten a second", rate)
 		}
 		if s := n.Stats()[0]; s.Waiting > queueLimit+readLimit {
 			t.Errorf("%d wait in memory", s.Waiting)
 		}
 		must(t, stop())
-		if !slices.IsSortedFunc(quick.got, func(a, b *message) int { return int(a.Sequence - b.Sequence) }) {
+		if !slices.IsSortedFunc(quick.received(), func(a, b *message) int { return int(a.Sequence - b.Sequence) }) {
 			t.Error("out of order")
 		}
 	})

@@ -254,6 +254,12 @@ func (p *postOffice) mails() []*letter {
 	return slices.Clone(p.got)
 }
 
+func (p *postOffice) accounts() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return strings.Join(p.who, " ")
+}
+
 var mailed = regexp.MustCompile(`(?m)^([a-z0-9-]+): unacknowledged`)
 
 // alarms are the names in all mails in order, numbered as they come.

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,6 +19,7 @@ import (
 // served is what one real HTTPS server has heard.
 type served struct {
 	*httptest.Server
+	mu    sync.Mutex
 	heard []string // method, path, authorization and body
 }
 
@@ -26,6 +28,8 @@ func serve(t *testing.T, handler func(w http.ResponseWriter, r *http.Request)) *
 	s := &served{}
 	s.Server = httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		body, _ := io.ReadAll(r.Body)
+		s.mu.Lock()
+		defer s.mu.Unlock()
 		s.heard = append(s.heard, strings.Join([]string{r.Method, r.URL.Path, r.Header.Get("Content-Type"), r.Header.Get("Authorization"), string(body)}, " "))
 		if handler != nil {
 			handler(w, r)
