@@ -222,7 +222,14 @@ func (d *daemon) run(ctx context.Context) error {
 	}
 	failed := d.wait(ctx, parts[1].stage, parts[3].stage)
 	for _, p := range parts {
-		failed = errors.Join(failed, p.stage.stop(p.grace))
+		err := p.stage.stop(p.grace)
+		switch {
+		case err == nil:
+		case p.stage.name == "recording": // what was measured is not all on disk: that is a failure
+			failed = errors.Join(failed, err)
+		default:
+			d.log.Warn("stopping", "why", err)
+		}
 	}
 	if d.broker != nil {
 		d.broker.Close()
