@@ -32,8 +32,12 @@ type handBench struct {
 	flow    float64 // L/min
 	level   float64 // mm
 	celsius float64
-	spoil   func(request, answer []byte) []byte // what becomes of an answer on the bus; nil: nothing
+	spoil   spoiler // of the answers on the bus; nil: none
+	garble  spoiler // of the answers of the thermometer; nil: none
 }
+
+// spoiler says what becomes of an answer on the wire.
+type spoiler func(request, answer []byte) []byte
 
 // newHandBench starts the bench at 1.2 L/min, 42 °C and a level above the lip.
 func newHandBench(t *testing.T) *handBench {
@@ -48,11 +52,6 @@ func (b *handBench) set(change func(b *handBench)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	change(b)
-}
-
-// spoilBus says what becomes of the answers on the bus; nil heals it.
-func (b *handBench) spoilBus(spoil func(request, answer []byte) []byte) {
-	b.set(func(b *handBench) { b.spoil = spoil })
 }
 
 // answerBus takes whole requests off the front of what came.
@@ -94,7 +93,11 @@ func (b *handBench) answerText(heard []byte) (answer, rest []byte) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return fmt.Appendf(nil, "T=%.3f\r\n", b.celsius), rest
+	reply := fmt.Appendf(nil, "T=%.3f\r\n", b.celsius)
+	if b.garble != nil {
+		reply = b.garble(question, reply)
+	}
+	return reply, rest
 }
 
 // benchText is the configuration of a hand bench; the tables http and record

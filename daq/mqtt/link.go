@@ -72,7 +72,7 @@ func (l *link) dial(ctx context.Context, t *target, p pace) (net.Conn, error) {
 	defer cancel()
 	conn, err := (&net.Dialer{}).DialContext(dialing, "tcp", t.host)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%w; start the broker, or correct mqtt.broker", err)
 	}
 	if t.tls != nil {
 		secured := tls.Client(conn, t.tls)
