@@ -329,7 +329,7 @@ var badFiles = []struct {
 		`49:11: mqtt.ca_file: the broker's address is not a secure one; write broker = "tls://…", or leave ca_file out`,
 	}},
 	{"mqtt-commands", []string{
-		`49:1: mqtt.commands: unknown key; write one of broker, topic, every, keep_alive, username, password_file, ca_file, or leave it out`,
+		`49:12: mqtt.commands: this version takes no commands over MQTT; write commands = false, and give commands on the page or over HTTP`,
 	}},
 	{"mqtt-embedded-account", []string{
 		`48:10: mqtt.broker: the embedded broker has no accounts and no certificates; leave username, password_file and ca_file out`,

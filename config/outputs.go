@@ -27,6 +27,9 @@ func (l *loader) loadMQTT() {
 	m.PasswordFile = l.fileOf(s, "password_file", "mqtt.secret")
 	m.CAFile = l.fileOf(s, "ca_file", "ca.pem")
 	s.checkAccount(m)
+	if n := s.node.child("commands"); s.flag("commands", false) {
+		s.bad("commands", n, "this version takes no commands over MQTT", "write commands = false, and give commands on the page or over HTTP")
+	}
 	s.done()
 	l.config.MQTT = m
 }
