@@ -364,6 +364,8 @@ func TestWriteThatIsTooLateIsNotSent(t *testing.T) {
 			t.Errorf("got %v", err)
 		}
 		time.Sleep(time.Second)
+		far.mu.Lock()
+		defer far.mu.Unlock()
 		for _, r := range far.requests {
 			if r.Function == modbus.WriteSingleCoil {
 				t.Errorf("the write went out: %+v", r)
