@@ -148,10 +148,9 @@ func (r *rig) follow(s *State, m *[quantity.Count]Measured, in *Input) {
 			r.isSteady[i] = r.steady[i].Add(at, m[id].Value)
 		}
 	}
-	if id != quantity.Temperature {
+	if id != quantity.Temperature || !r.slope.Add(at, m[id].Value) {
 		return
 	}
-	r.slope.Add(at, m[id].Value)
 	perSecond, se, ok := r.slope.Slope()
 	r.rate = [3]float64{perSecond, se, 0}
 	if ok {

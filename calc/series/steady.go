@@ -118,10 +118,12 @@ func NewSteady(c SteadyConfig) *Steady {
 }
 
 // Add takes a sample of monotonic time at and says whether the quantity is
-// steady over the window that ends with it.
+// steady over the window that ends with it. It judges anew with each point of
+// the window.
 func (s *Steady) Add(at time.Duration, v float64) bool {
-	s.window.Add(at, v)
-	s.condition = s.judge()
+	if s.window.Add(at, v) {
+		s.condition = s.judge()
+	}
 	return s.condition == Still
 }
 

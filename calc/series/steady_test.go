@@ -99,10 +99,10 @@ func wrongRate(src source, steady bool, windows int) float64 {
 		r := rand.New(rand.NewPCG(uint64(seed), 1883))
 		s := NewSteady(SteadyConfig{})
 		next := src(r)
-		for i := range 299 { // judged at the end alone
+		for i := range 300 { // judged at the end alone
 			s.window.Add(time.Duration(i)*sampleEvery, next(float64(i)/299))
 		}
-		if s.Add(299*sampleEvery, next(1)) != steady {
+		if (s.judge() == Still) != steady {
 			wrong++
 		}
 	}

@@ -55,18 +55,19 @@ func NewWindow(span time.Duration, capacity int) *Window {
 	}
 }
 
-// Add takes a sample of monotonic time at. Points older than the span fall
-// out. A value that is not finite and a time before the newest sample are
-// ignored: neither says anything about the quantity.
-func (w *Window) Add(at time.Duration, v float64) {
+// Add takes a sample of monotonic time at, and says whether it began a new
+// point. Points older than the span fall out. A value that is not finite and a
+// time before the newest sample are ignored: neither says anything about the
+// quantity.
+func (w *Window) Add(at time.Duration, v float64) (began bool) {
 	if len(w.ring) == 0 || math.IsNaN(v) || math.IsInf(v, 0) || (w.n > 0 && at < w.last) {
-		return
+		return false
 	}
 	w.last = at
 	w.dropBefore((at - w.span).Seconds())
 	if w.n > 0 && at-w.opened < w.width {
 		w.ring[w.index(w.n-1)].merge(at.Seconds(), v)
-		return
+		return false
 	}
 	if w.n == len(w.ring) {
 		w.dropOldest()
@@ -74,6 +75,7 @@ func (w *Window) Add(at time.Duration, v float64) {
 	w.opened = at
 	w.ring[w.index(w.n)] = point{at.Seconds(), v, 1}
 	w.n++
+	return true
 }
 
 func (p *point) merge(at, v float64) {
