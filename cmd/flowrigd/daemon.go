@@ -14,6 +14,7 @@ import (
 	"flowrigd/daq/broker"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/mqtt"
+	"flowrigd/daq/notify"
 	"flowrigd/daq/web"
 )
 
@@ -51,6 +52,7 @@ type daemon struct {
 	relay     *instrument.Relay // nil without a heating permit
 	broker    *broker.Broker
 	publisher *mqtt.Publisher
+	notifier  *notify.Notifier
 	server    *web.Server
 	reloads   reloads
 }
@@ -63,7 +65,7 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d.recording = openRecording(cfg.Record, d.log)
 	d.recording.keep(cfg)
 	d.buildRelay(cfg)
-	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildInstruments} {
+	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildNotifier, d.buildInstruments} {
 		if err := build(cfg); err != nil {
 			return nil, errors.Join(err, d.close())
 		}
@@ -95,6 +97,7 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 func (d *daemon) hear(t daq.Told) {
 	d.loop.Hear(t)
 	d.server.ObserveTold(t)
+	d.notifier.Tell(t)
 	if d.publisher != nil {
 		d.publisher.Tell(t)
 	}
@@ -168,6 +171,13 @@ func (d *daemon) buildBroker(cfg *config.Config) (err error) {
 	return err
 }
 
+func (d *daemon) buildNotifier(cfg *config.Config) (err error) {
+	d.notifier, err = notify.New(notify.Options{
+		Notify: cfg.Notify, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, Log: d.log,
+	})
+	return err
+}
+
 func (d *daemon) buildServer(cfg *config.Config) (err error) {
 	b := thisBuild()
 	d.server, err = web.New(web.Options{
@@ -217,6 +227,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopReading, begin("engine", d.loop.Run)},
 		{stopTelling, begin("telling", d.teller.Run)},
 		{stopTelling, begin("mqtt", d.runPublisher)},
+		{stopTelling, begin("notifications", d.notifier.Run)},
 		{stopTelling, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.runRecording)},
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"reflect"
 	"sync/atomic"
 
 	"flowrigd/config"
@@ -48,6 +49,8 @@ func unmovable(old, cfg *config.Config, problems []config.Problem) string {
 		return "[http] is taken up at a start: restart the daemon to change it"
 	case !same(old.Trip, cfg.Trip):
 		return "[trip] is taken up at a start: restart the daemon to change it"
+	case !reflect.DeepEqual(old.Notify, cfg.Notify):
+		return "[[notify]] is taken up at a start: restart the daemon to change it"
 	case !same(old.MQTT, cfg.MQTT):
 		return "[mqtt] is taken up at a start: restart the daemon to change it"
 	}

@@ -13,6 +13,7 @@ func (d *daemon) stats() []web.Stat {
 		{Name: "flowrig_config_refused_total", Help: "Configurations refused while running.", Counter: true, Value: float64(d.reloads.refused.Load())},
 	}
 	list = append(list, d.recording.stats()...)
+	list = append(list, d.notifyStats()...)
 	return append(list, d.mqttStats()...)
 }
 
@@ -33,6 +34,20 @@ func (d *daemon) mqttStats() []web.Stat {
 		{Name: "flowrig_mqtt_retried_total", Help: "Messages sent again for want of an acknowledgement.", Counter: true, Value: float64(s.Retried)},
 		web.Dropped("mqtt", s.Dropped),
 	}
+}
+
+func (d *daemon) notifyStats() []web.Stat {
+	var list []web.Stat
+	for _, s := range d.notifier.Stats() {
+		list = append(list,
+			web.Stat{Name: "flowrig_notify_attempts_total", Help: "Attempts to tell a receiver of alarms.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Attempts)},
+			web.Stat{Name: "flowrig_notify_failed_total", Help: "Attempts that failed.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Failed)},
+			web.Stat{Name: "flowrig_notify_delivered_total", Help: "Alarm messages that a receiver took.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Delivered)},
+			web.Stat{Name: "flowrig_notify_waiting", Help: "Alarm messages that wait for a receiver.", Label: "receiver", Of: s.Receiver, Value: float64(s.Waiting)},
+			web.Dropped("notify "+s.Receiver, uint64(s.Dropped)),
+		)
+	}
+	return list
 }
 
 func (r *recording) stats() []web.Stat {
