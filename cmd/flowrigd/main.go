@@ -46,6 +46,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
+	finish(root)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
 		return exitDone

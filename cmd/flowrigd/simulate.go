@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -23,6 +24,9 @@ func (s *scene) flags(c *cobra.Command, scenario string) {
 
 // sim makes the rig; an unknown scenario is a wrong use.
 func (s *scene) sim(o rigsim.Options) (*rigsim.Sim, error) {
+	if s.speed == 0 { // which rigsim takes for a speed that is not given
+		return nil, wrongUse{errors.New("speed 0: out of range; write 0.1 to 1000")}
+	}
 	o.Scenario, o.Speed, o.Seed = s.scenario, s.speed, s.seed
 	sim, err := rigsim.New(o)
 	if err != nil {
