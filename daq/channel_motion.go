@@ -8,8 +8,12 @@ import (
 	"flowrigd/config"
 )
 
-// motionPoints is how many readings the noise is judged by.
-const motionPoints = 64
+// motionPoints is how many readings the noise is judged by, and motionAnew
+// after how many it is judged anew.
+const (
+	motionPoints = 64
+	motionAnew   = 8
+)
 
 // The significance that a slope needs, in standard deviations: less while the
 // noise is taken from the maker's limits, more once it is judged from readings.
@@ -25,7 +29,8 @@ type motion struct {
 	span  float64 // of the range, for a value without a stated accuracy
 	at    [motionPoints]float64
 	value [motionPoints]float64
-	n     int // readings so far; the last motionPoints are kept
+	n     int     // readings so far; the last motionPoints are kept
+	sigma float64 // standard deviation of the noise; 0: not judged yet
 }
 
 func newMotion(in config.Instrument) motion {
@@ -60,8 +65,11 @@ func (o *motion) add(at time.Duration, m *Measured, half float64) {
 // noise, over the last 1, 2, 4 and 8 steps; 0 when the value stands still.
 func (o *motion) behind(half float64) float64 {
 	noise, sure := half/math.Sqrt(3), sureByMaker
-	if n := min(o.n, motionPoints); n >= 8 {
-		noise, sure = max(o.noise(n), half/20), sureByReadings
+	if o.n%motionAnew == 0 {
+		o.sigma = o.noise(min(o.n, motionPoints))
+	}
+	if o.n >= motionAnew {
+		noise, sure = max(o.sigma, half/20), sureByReadings
 	}
 	worst := 0.0
 	for steps := 1; steps <= 8 && steps < o.n; steps *= 2 {

@@ -20,6 +20,14 @@ func (e *Engine) heater() (on, known bool) {
 	return false, false
 }
 
+// heated is what is known of the heater while it heats.
+func (e *Engine) heated() string {
+	if e.cfg.Instrument(quantity.HeaterOn) == nil {
+		return "heating has been permitted"
+	}
+	return "the heater has been on"
+}
+
 // maxFall is the fall of temperature that no tank makes, K/s.
 func (e *Engine) maxFall() float64 {
 	for _, w := range e.alarms {
@@ -87,7 +95,7 @@ func (w *watch) implausible(e *Engine) alarm.Condition {
 	case p.fell:
 		w.why = fmt.Sprintf("it fell by %.1f K/s or more, and no tank cools faster than %.1f K/s", w.def.MaxFall, w.def.MaxFall)
 	case p.deaf:
-		w.why = fmt.Sprintf("the heater has been on for %.0f min with water flowing, and it has not risen by %.0f K", respondWithin.Minutes(), respondBy)
+		w.why = fmt.Sprintf("%s for %.0f min with water flowing, and it has not risen by %.0f K", e.heated(), respondWithin.Minutes(), respondBy)
 	case !known:
 		return alarm.Unknown
 	}

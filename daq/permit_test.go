@@ -1,6 +1,8 @@
 package daq
 
 import (
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -31,6 +33,7 @@ type heated struct {
 	relay  bool
 	deaf   bool
 	welded bool
+	off    bool    // the thermostat pauses
 	supply float64 // L/min
 }
 
@@ -49,7 +52,7 @@ func newHeated(t *testing.T, restored ...SavedAlarm) *heated {
 func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 	for end := b.at + length; b.at < end; {
 		heater := 0.0
-		if b.relay || b.welded {
+		if (b.relay || b.welded) && !b.off {
 			heater = 1
 		}
 		b.at += 200 * time.Millisecond
@@ -110,7 +113,7 @@ func TestATripDropsAndHolds(t *testing.T) {
 	if b.permitted() || b.state.Permit {
 		t.Fatal("the permit stands after water-overheat")
 	}
-	b.run(10*time.Second, 1.2, 50, 255)
+	b.run(10*time.Second, 1.2, 72, 255)
 	for _, c := range []struct {
 		verb  Verb
 		alarm string
@@ -247,21 +250,49 @@ func TestAShutTubeValveIsNormalPreheating(t *testing.T) {
 }
 
 func TestProbeOutOfTheWater(t *testing.T) {
-	t.Run("a fall that no tank makes", func(t *testing.T) {
+	// A probe of first order that leaves water of 50 °C for a room of 21 °C.
+	for _, lag := range []float64{0.1, 1, 2, 4, 8, 16, 30} {
+		t.Run(fmt.Sprintf("it falls with a lag of %v s", lag), func(t *testing.T) {
+			b := given(t)
+			b.run(10*time.Second, 1.2, 50, 255)
+			began := b.at
+			for b.permitted() && b.at < began+15*time.Second {
+				b.run(200*time.Millisecond, 1.2, 21+29*math.Exp(-(b.at-began).Seconds()/lag), 255)
+			}
+			t.Logf("dropped after %v", b.at-began)
+			if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.at-began > 10*time.Second {
+				t.Errorf("alarms %v, permitted %v after %v", got, b.permitted(), b.at-began)
+			}
+		})
+	}
+	t.Run("no answer to heating from cold", func(t *testing.T) {
 		b := given(t)
-		b.run(10*time.Second, 1.2, 50, 255)
-		for celsius := 50.0; celsius > 30; celsius -= 0.3 {
-			b.run(200*time.Millisecond, 1.2, celsius, 255)
+		b.do(Withdraw, "")
+		for celsius := 50.0; celsius > 21; celsius -= 0.3 {
+			b.run(time.Second, 1.2, celsius, 255)
 		}
+		if why := b.do(Give, ""); why != "" {
+			t.Fatal(why)
+		}
+		b.run(5*time.Minute-2*time.Second, 1.2, 21, 255)
+		if got := b.alarms(); len(got) > 0 || !b.permitted() {
+			t.Errorf("alarms %v before its time, permitted %v", got, b.permitted())
+		}
+		b.run(5*time.Second, 1.2, 21, 255)
 		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
 			t.Errorf("alarms %v, permitted %v", got, b.permitted())
 		}
 	})
-	t.Run("no answer to heating", func(t *testing.T) {
+	t.Run("a thermostat that holds is no silence", func(t *testing.T) {
 		b := given(t)
-		b.run(5*time.Minute+2*time.Second, 1.2, 50, 255)
-		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") {
-			t.Errorf("alarms %v", got)
+		for range 20 { // on for a minute, off for half a minute
+			b.off = false
+			b.run(time.Minute, 1.2, 50, 255)
+			b.off = true
+			b.run(30*time.Second, 1.2, 50, 255)
+		}
+		if got := b.alarms(); len(got) > 0 || !b.permitted() {
+			t.Errorf("alarms %v, permitted %v", got, b.permitted())
 		}
 	})
 }

@@ -13,14 +13,20 @@ import (
 // is common practice without a source unless its reason is given.
 const (
 	// respondWithin is how long the heater may run, with water flowing past the
-	// probe, before the temperature must have risen by respondBy.
+	// probe, before the temperature must have risen by respondBy. Only a start
+	// from cold water is judged: a thermostat that holds a temperature heats as
+	// well, and nothing rises.
 	respondWithin = 5 * time.Minute
-	respondBy     = 1.0 // K
+	respondBy     = 1.0  // K
+	coldBelow     = 30.0 // Cel: a probe in the air reads less, heated water more
 
 	// fallWindow is the time over which a fall is judged, and fallHold how long
-	// it is remembered: a probe in the air soon stops falling.
+	// it is remembered: a probe in the air soon stops falling. In less than
+	// fallLeast the noise of a thermocouple of 1.5 K looks like a fall.
 	fallWindow = 8 * time.Second
+	fallLeast  = 6 * time.Second
 	fallPoints = 24
+	fallEnds   = 4 // points at each end of the window
 	fallHold   = time.Minute
 
 	// stillRising is the slope, K/s, that a tank shows only while it is heated:
@@ -70,13 +76,20 @@ func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
 	if in.Kind == KindReading && in.Reading.Instrument == quantity.Temperature && in.Reading.Reason == "" {
 		p.short.Add(in.Reading.At, t)
 		p.slope, p.se, p.sloped = p.short.Slope()
-		if p.sloped && p.slope+2*p.se < -maxFall {
+		if p.short.Covered() >= fallLeast && p.falling(maxFall) {
 			p.fell, p.fellAt = true, s.Mono
 		}
 	}
 	if p.fell && s.Mono-p.fellAt > fallHold {
 		p.fell = false
 	}
+}
+
+// falling sees a slow fall by its slope, and a fast one, which bends too much
+// to have one, by what it has dropped.
+func (p *plausible) falling(maxFall float64) bool {
+	drop, ok := p.short.Drop(fallEnds)
+	return p.sloped && p.slope+2*p.se < -maxFall || ok && drop > maxFall*p.short.Covered().Seconds()
 }
 
 // responds counts heating time only while water flows past the probe: a shut
@@ -86,8 +99,11 @@ func (p *plausible) responds(s *State, t float64, heating bool) {
 		p.heating, p.wasOff, p.deaf = false, true, false
 		return
 	}
+	if mean, _, ok := p.short.Mean(); ok {
+		t = mean
+	}
 	if !p.heating {
-		p.heating, p.began, p.heated, p.heard = true, t, 0, !p.wasOff
+		p.heating, p.began, p.heated, p.heard = true, t, 0, !p.wasOff || t >= coldBelow
 	}
 	if band := s.Values.Band(); band != quantity.NoFlow && band != quantity.Unknown {
 		p.heated += s.Mono - p.last

@@ -262,3 +262,27 @@ func BenchmarkSlope(b *testing.B) {
 		w.Slope()
 	}
 }
+
+// By hand: the lowest of the oldest less the highest of the newest.
+func TestDrop(t *testing.T) {
+	for _, row := range []struct {
+		name   string
+		values []float64
+		want   float64
+		ok     bool
+	}{
+		{"a step", []float64{50, 51, 50, 20, 21, 20}, 29, true},
+		{"a rise", []float64{20, 21, 20, 50, 51, 50}, -31, true},
+		{"one wild point in the newest", []float64{50, 50, 50, 50, 20, 50}, 0, true},
+		{"one wild point in the oldest", []float64{50, 20, 50, 20, 20, 20}, 0, true},
+		{"too few", []float64{50, 50, 50, 20, 20}, 0, false},
+	} {
+		w := NewWindow(time.Minute, 60)
+		for i, v := range row.values {
+			w.Add(time.Duration(i)*2*time.Second, v)
+		}
+		if got, ok := w.Drop(3); got != row.want || ok != row.ok {
+			t.Errorf("%s: %v, %v; want %v, %v", row.name, got, ok, row.want, row.ok)
+		}
+	}
+}

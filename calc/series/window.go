@@ -114,6 +114,20 @@ func (w *Window) Covered() time.Duration {
 	return time.Duration((w.at(w.n-1).at - w.at(0).at) * float64(time.Second))
 }
 
+// Drop is by how much the count newest points all lie below the count oldest:
+// the lowest of those less the highest of these. A step shows in it in full,
+// and fewer than count wild points hardly. ok is false under twice count points.
+func (w *Window) Drop(count int) (drop float64, ok bool) {
+	if count < 1 || w.n < 2*count {
+		return 0, false
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range count {
+		low, high = math.Min(low, w.at(i).value), math.Max(high, w.at(w.n-1-i).value)
+	}
+	return low - high, true
+}
+
 // spread is the highest point less the lowest.
 func (w *Window) spread() float64 {
 	low, high := math.Inf(1), math.Inf(-1)

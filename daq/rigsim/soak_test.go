@@ -1,0 +1,163 @@
+package rigsim
+
+import (
+	"fmt"
+	"path/filepath"
+	"regexp"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// night is a rig with its permit relay and the program's engine beside it,
+// without lines and without a clock. It keeps what the engine says.
+type night struct {
+	sim    *Sim
+	cfg    *config.Config
+	engine *daq.Engine
+	now    time.Duration
+	number uint64
+	state  daq.State
+	alarms []*daq.AlarmEvent
+	notes  []*daq.Note
+
+	wrote   bool // what the relay was told last
+	wroteAt time.Duration
+}
+
+// newNight makes a rig whose papers lack the instruments named.
+func newNight(t testing.TB, o Options, without ...string) *night {
+	t.Helper()
+	o.Relay, o.Bypass = true, true
+	s := newSim(t, o)
+	text := string(s.Config())
+	for _, name := range without {
+		text = regexp.MustCompile(`(?m)^\[instruments\.`+name+`\]\n(?:[^\[\n].*\n)+`).ReplaceAllString(text, "")
+	}
+	c, problems := config.Parse(filepath.Join(t.TempDir(), "rig.toml"), []byte(text))
+	if c == nil {
+		t.Fatal(problems)
+	}
+	e, err := daq.NewEngine(c, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := &night{sim: s, cfg: c, engine: e}
+	n.step(e.Begin())
+	return n
+}
+
+func (n *night) step(in daq.Input) {
+	n.number++
+	in.Number, in.Mono, in.Wall = n.number, n.now, time.Unix(0, 0).Add(n.now)
+	var events []daq.Event
+	n.state, events = n.engine.Step(in)
+	for _, e := range events {
+		if e.Alarm != nil {
+			n.alarms = append(n.alarms, e.Alarm)
+		}
+		if e.Note != nil {
+			n.notes = append(n.notes, e.Note)
+		}
+	}
+}
+
+// sleep lets time pass: each instrument is read when it is due, the engine
+// ticks, and the relay is written as the permit's output does it.
+func (n *night) sleep(length time.Duration) {
+	const beat = 100 * time.Millisecond
+	for end := n.now + length; n.now < end; {
+		n.sim.Advance(beat)
+		n.now += beat
+		for _, r := range n.sim.Readings(n.now) {
+			if in := n.cfg.Instrument(r.Instrument); in != nil && n.now%in.Every == 0 {
+				n.step(daq.Input{Kind: daq.KindReading, Reading: r})
+			}
+		}
+		if n.now%n.cfg.Interval == 0 {
+			n.step(daq.Input{Kind: daq.KindTick})
+			n.output()
+		}
+	}
+}
+
+// output writes the relay: a change at once, the same again after the refresh
+// time.
+func (n *night) output() {
+	on := n.state.Permit
+	if on == n.wrote && n.now-n.wroteAt < n.cfg.Trip.Refresh {
+		return
+	}
+	n.wrote, n.wroteAt = on, n.now
+	n.sim.mu.Lock()
+	n.sim.plant.relay.write(on)
+	n.sim.mu.Unlock()
+	n.step(daq.Input{Kind: daq.KindOutput, Output: &daq.Output{On: on}})
+}
+
+// give is a person who gives the permit.
+func (n *night) give(t testing.TB) {
+	t.Helper()
+	n.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Give, Who: "dana"}})
+	n.output()
+	n.sleep(time.Second)
+	if on, _ := n.state.Values.Get(quantity.HeatingPermitted); on == 0 {
+		t.Fatalf("the permit was given and is not on; alarms %v", n.state.Alarms)
+	}
+}
+
+// One night and day of the normal sweep, with noise as large as the sensors'
+// limits of error, raises no alarm, whatever the rig. Where it is not seen
+// whether the heater is on, permitted counts as heating.
+func TestADayRaisesNoAlarm(t *testing.T) {
+	t.Parallel()
+	day, seeds := 24*time.Hour, 20
+	if testing.Short() {
+		day, seeds = time.Hour, 4
+	}
+	for seed := range seeds {
+		t.Run(fmt.Sprintf("seed %d", seed), func(t *testing.T) {
+			t.Parallel()
+			sleepThrough(t, day, uint64(seed))
+		})
+	}
+	for seed := range seeds / 4 {
+		t.Run(fmt.Sprintf("seed %d, heater_on not measured", seed), func(t *testing.T) {
+			t.Parallel()
+			sleepThrough(t, day, uint64(seed), "heater_on")
+		})
+	}
+}
+
+func sleepThrough(t *testing.T, day time.Duration, seed uint64, without ...string) {
+	t.Helper()
+	n := newNight(t, Options{Scenario: "sweep", Seed: seed, Noise: 1}, without...)
+	n.sleep(3 * time.Second)
+	n.give(t)
+	n.sleep(day)
+	for _, a := range n.alarms {
+		t.Errorf("after %v: %s %s: %s", time.Duration(a.Time.UnixNano()), a.Name, a.State, a.Cause)
+	}
+	for _, note := range n.notes[1:] { // the first says that the permit was given
+		t.Errorf("after %v: note: %s", time.Duration(note.Time.UnixNano()), note.Text)
+	}
+	if on, _ := n.state.Values.Get(quantity.HeatingPermitted); on == 0 || !n.sim.plant.relay.energised {
+		t.Error("the permit is off at the end")
+	}
+}
+
+// A thousand starts with that noise raise none: in the first seconds the
+// windows are short.
+func TestStartsRaiseNoAlarm(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(1000) {
+		n := newNight(t, Options{Scenario: "sweep", Seed: seed, Noise: 1})
+		n.sleep(15 * time.Second)
+		for _, a := range n.alarms {
+			t.Errorf("seed %d: after %v: %s: %s", seed, time.Duration(a.Time.UnixNano()), a.Name, a.Cause)
+		}
+	}
+}
