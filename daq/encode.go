@@ -96,13 +96,18 @@ type alarmMessage struct {
 	Recording string `json:"recording,omitempty"`
 	Sequence  int64  `json:"sequence,omitempty"`
 	AlarmEvent
-	Recorded bool `json:"recorded"`
+	Time     string `json:"time"` // these two as the journal writes them
+	Until    string `json:"until,omitempty"`
+	Recorded bool   `json:"recorded"`
 }
 
 // AppendAlarm appends the one JSON object of an alarm's transition. Without
 // the disk it says "recorded":false and carries no sequence.
 func AppendAlarm(b []byte, e *AlarmEvent, recording string, r Receipt) []byte {
-	m := alarmMessage{AlarmEvent: *e, Recorded: r.Recorded}
+	m := alarmMessage{AlarmEvent: *e, Time: FormatTime(e.Time), Recorded: r.Recorded}
+	if !e.Until.IsZero() {
+		m.Until = FormatTime(e.Until)
+	}
 	if r.Recorded {
 		m.Recording, m.Sequence = recording, r.Sequence
 	}
@@ -114,12 +119,13 @@ type noteMessage struct {
 	Recording string `json:"recording,omitempty"`
 	Sequence  int64  `json:"sequence,omitempty"`
 	Note
-	Recorded bool `json:"recorded"`
+	Time     string `json:"time"` // as the journal writes it
+	Recorded bool   `json:"recorded"`
 }
 
 // AppendNote appends the one JSON object of a note.
 func AppendNote(b []byte, n *Note, recording string, r Receipt) []byte {
-	m := noteMessage{Note: *n, Recorded: r.Recorded}
+	m := noteMessage{Note: *n, Time: FormatTime(n.Time), Recorded: r.Recorded}
 	if r.Recorded {
 		m.Recording, m.Sequence = recording, r.Sequence
 	}

@@ -1,6 +1,7 @@
 package daq
 
 import (
+	"encoding/json"
 	"time"
 )
 
@@ -19,6 +20,15 @@ type AlarmStatus struct {
 	Acknowledged bool      `json:"acknowledged"`
 	FirstOut     bool      `json:"first_out"`  // of those that stand, the one that came first
 	Chattering   bool      `json:"chattering"` // set three times or more within a minute
+}
+
+// MarshalJSON writes the time as every other interface does.
+func (a AlarmStatus) MarshalJSON() ([]byte, error) {
+	type plain AlarmStatus
+	return json.Marshal(struct {
+		plain
+		Since string `json:"time"`
+	}{plain(a), FormatTime(a.Since)})
 }
 
 // SavedAlarm brings an alarm back after a restart.

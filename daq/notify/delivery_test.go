@@ -20,8 +20,8 @@ func TestWebhookBody(t *testing.T) {
 		o.raise("water-overheat", "high")
 		synctest.Wait()
 		must(t, stop())
-		want := `{"site":"north-hall","rig":"bench-3","recording":"` + testRecording + `","sequence":1,"name":"water-overheat","state":"unacknowledged","priority":"high","time":"2000-01-01T00:00:00Z","value":76.25,"limit":75,` +
-			`"cause":"The water is too hot.","consequence":"It scalds.","action":"Switch the heater off.","recorded":true}`
+		want := `{"site":"north-hall","rig":"bench-3","recording":"` + testRecording + `","sequence":1,"name":"water-overheat","state":"unacknowledged","priority":"high","value":76.25,"limit":75,` +
+			`"cause":"The water is too hot.","consequence":"It scalds.","action":"Switch the heater off.","time":"2000-01-01T00:00:00.000000Z","recorded":true}`
 		equal(t, "bodies", d.body(0), want)
 	})
 }

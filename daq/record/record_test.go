@@ -210,9 +210,10 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 	tell(t, r, alarm("a", "unacknowledged", 1), alarm("b", "unacknowledged", 2), alarm("a", "acknowledged", 5), shelved)
 	shut(t, r)
 	got, err := open(t, dir, Options{}).Restore(t.Context())
-	want := Restored{Record: 1, Alarm: 4, LastRow: start.Add(time.Second).Truncate(time.Microsecond), Alarms: []daq.SavedAlarm{
-		{Name: "a", State: "acknowledged", Since: start.Add(5 * time.Millisecond), Value: number(75.1)},
-		{Name: "b", State: "shelved", Since: start.Add(9 * time.Millisecond), Until: start.Add(time.Hour), Value: number(75.1)}}}
+	began := start.Truncate(time.Microsecond) // as written
+	want := Restored{Record: 1, Alarm: 4, LastRow: began.Add(time.Second), Alarms: []daq.SavedAlarm{
+		{Name: "a", State: "acknowledged", Since: began.Add(5 * time.Millisecond), Value: number(75.1)},
+		{Name: "b", State: "shelved", Since: began.Add(9 * time.Millisecond), Until: began.Add(time.Hour), Value: number(75.1)}}}
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, %v", got, err)
 	}

@@ -10,8 +10,8 @@ import (
 	"flowrigd/daq"
 )
 
-// fullLayout keeps every nanosecond, so that what is read back is what was
-// told; fixed width, so that it sorts.
+// fullLayout keeps every nanosecond of what entered the engine, for the replay;
+// fixed width, so that it sorts. What is told has the time of daq.FormatTime.
 const fullLayout = "2006-01-02T15:04:05.000000000Z"
 
 func fullTime(t time.Time) string { return t.UTC().Format(fullLayout) }
@@ -143,7 +143,7 @@ func (t *transaction) event(e daq.Event, synchronised bool) (daq.Receipt, error)
 	case e.Note != nil:
 		n := t.next(daq.ClassEvent)
 		return daq.Receipt{Recorded: true, Sequence: n},
-			t.exec(t.w.statements.note, n, fullTime(e.Note.Time), e.Note.Kind, e.Note.Who, e.Note.Text, synchronised)
+			t.exec(t.w.statements.note, n, daq.FormatTime(e.Note.Time), e.Note.Kind, e.Note.Who, e.Note.Text, synchronised)
 	}
 	return daq.Receipt{}, nil // a reply has no row
 }
@@ -151,9 +151,9 @@ func (t *transaction) event(e daq.Event, synchronised bool) (daq.Receipt, error)
 func (t *transaction) alarm(n int64, a *daq.AlarmEvent, synchronised bool) error {
 	var until any
 	if !a.Until.IsZero() {
-		until = fullTime(a.Until)
+		until = daq.FormatTime(a.Until)
 	}
-	return t.exec(t.w.statements.alarm, n, fullTime(a.Time), a.Name, a.State, a.Priority, column(a.Value), column(a.Limit),
+	return t.exec(t.w.statements.alarm, n, daq.FormatTime(a.Time), a.Name, a.State, a.Priority, column(a.Value), column(a.Limit),
 		a.Cause, a.Consequence, a.Action, a.Who, until, a.Tripped, synchronised)
 }
 
