@@ -44,17 +44,16 @@ func NewChannel(in config.Instrument) *Channel {
 	return &Channel{in: in, convert: newConvert(in), guard: guard{in: in}, motion: newMotion(in)}
 }
 
-// Take takes a reading, clean or faulty. cold tells how another instrument
-// stands, for a cold junction; it may be nil where none is configured so.
-func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) {
+// Take takes a reading, clean or faulty, and gives the fault that it or the
+// wire found, "" for none. cold tells how another instrument stands, for a cold
+// junction; it may be nil where none is configured so.
+func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) Reason {
 	if r.Reason != "" {
-		c.fail(r.Reason, r.Error)
-		return
+		return c.fail(r.Reason, r.Error)
 	}
 	if since, frozen := c.guard.frozen(r); frozen {
 		c.lastAt = min(c.lastAt, since)
-		c.fail(ReasonFrozen, fmt.Sprintf("the number on the wire has been %v for %s; check the sensor", r.Number, seconds(r.At-since)))
-		return
+		return c.fail(ReasonFrozen, fmt.Sprintf("the number on the wire has been %v for %s; check the sensor", r.Number, seconds(r.At-since)))
 	}
 	m, ok, f := c.convert.number(r, cold)
 	if f == nil && ok {
@@ -62,19 +61,25 @@ func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) {
 	}
 	switch {
 	case f != nil:
-		c.fail(f.reason, f.text)
+		return c.fail(f.reason, f.text)
 	case ok:
 		c.motion.add(r.At, &m, c.convert.halfWidth(m.Value))
 		c.last, c.lastAt, c.seen, c.fault, c.reason = m, r.At, true, "", ""
 	}
+	return ""
 }
 
-func (c *Channel) fail(reason Reason, text string) {
+func (c *Channel) fail(reason Reason, text string) Reason {
 	if text == "" {
 		text = string(reason)
 	}
 	c.fault, c.reason = text, reason
+	return reason
 }
+
+// Fault is what is wrong with the newest reading, in a sentence; "" when
+// nothing is.
+func (c *Channel) Fault() string { return c.fault }
 
 // At is the quantity as it stands at a monotonic time. After a fault the last
 // good value stands as uncertain until it is older than stale_after; then it

@@ -79,7 +79,7 @@ func (e *Engine) Begin() Input {
 func (e *Engine) Step(in Input) (State, []Event) {
 	s := &e.state
 	s.Input, s.Mono, s.Time, s.Synchronised = in.Number, in.Mono, in.Wall, in.Synchronised
-	s.Tick = in.Kind == KindTick
+	s.Tick, s.Fault = in.Kind == KindTick, ""
 	events := e.take(&in)
 	e.compute(&in)
 	events = append(events, e.sense()...)
@@ -97,7 +97,7 @@ func (e *Engine) take(in *Input) []Event {
 		e.place(in.Start.Alarms)
 	case KindReading:
 		if c := e.channels[in.Reading.Instrument]; c != nil {
-			c.Take(in.Reading, e.cold)
+			e.state.Fault = c.Take(in.Reading, e.cold)
 		}
 	case KindNote:
 		n := *in.Note

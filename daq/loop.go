@@ -35,6 +35,9 @@ type LoopOptions struct {
 	Journal Journal
 	Teller  *Teller
 	OnState func(*State) // hears the state of every interval; must not block
+	// OnReading hears of every reading with the engine's verdict as its Reason; it
+	// must not block.
+	OnReading func(Reading)
 	// OnPermit hears after every step what the permit output shall be, and the
 	// monotonic time of the step; it must not block. The journal comes after it.
 	OnPermit func(on bool, at time.Duration)
@@ -173,6 +176,10 @@ func (l *Loop) step(in Input) {
 	l.journal(in, &state, events)
 	if state.Tick && l.o.OnState != nil {
 		l.o.OnState(&state)
+	}
+	if in.Kind == KindReading && l.o.OnReading != nil {
+		in.Reading.Reason = state.Fault
+		l.o.OnReading(in.Reading)
 	}
 }
 

@@ -136,3 +136,25 @@ func TestNextDue(t *testing.T) {
 		}
 	}
 }
+
+// A counter hears the engine's verdict: a number that the line brought well and
+// the sensor cannot measure is no good reading.
+func TestLoopTellsTheVerdictOnReadings(t *testing.T) {
+	var heard []string
+	j := &memoryJournal{}
+	playLoop(t, j, func(l *Loop) {
+		l.o.OnReading = func(r Reading) { heard = append(heard, string(r.Reason)) }
+		for _, r := range []Reading{
+			{Instrument: quantity.Flow, Number: 1.2},
+			{Instrument: quantity.Flow, Number: 1e6},
+			{Instrument: quantity.Flow, Reason: ReasonTimeout, Error: "no answer"},
+		} {
+			r.At = l.o.Clock.Now()
+			l.Offer(r)
+			synctest.Wait()
+		}
+	})
+	if got := strings.Join(heard, ","); got != ",range,timeout" {
+		t.Errorf("heard %q", got)
+	}
+}

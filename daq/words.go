@@ -161,8 +161,9 @@ type State struct {
 	Mono         time.Duration
 	Time         time.Time
 	Synchronised bool
-	Tick         bool // the state of an interval, not of a reading between
-	Sample       bool // to be recorded as a row
+	Tick         bool   // the state of an interval, not of a reading between
+	Fault        Reason // of the reading that made this state; "" when it was clean
+	Sample       bool   // to be recorded as a row
 	Values       quantity.Set
 	Quality      [quantity.Count]Quality // of each configured instrument
 	Instruments  []quantity.ID           // the configured ones; shared, read only

@@ -88,7 +88,8 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	}
 	d.teller = daq.NewTeller(d.recording.Recording, d.hear)
 	d.loop = daq.NewLoop(daq.LoopOptions{
-		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnPermit: d.permit,
+		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnReading: d.count,
+		OnPermit: d.permit,
 	})
 	return nil
 }
@@ -135,16 +136,13 @@ func (d *daemon) runRelay(ctx context.Context) error {
 // show is the view of a state for those who follow.
 func (d *daemon) show(s *daq.State) { d.server.ObserveState(s) }
 
-// read is the way of every reading: counted, then given to the engine.
-func (d *daemon) read(r daq.Reading) {
-	d.server.ObserveReading(r)
-	d.loop.Offer(r)
-}
+// count is for the counters of the metrics.
+func (d *daemon) count(r daq.Reading) { d.server.ObserveReading(r) }
 
 func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 	d.manager, err = instrument.New(instrument.Options{
 		Ports: cfg.Ports, Instruments: cfg.Instruments, Open: d.w.open,
-		Now: d.clock.Now, Out: d.read, Log: d.log,
+		Now: d.clock.Now, Out: d.loop.Offer, Log: d.log,
 	})
 	return err
 }
