@@ -114,3 +114,8 @@ func (p *Port) BitsPerCharacter() int {
 	}
 	return bits
 }
+
+// Framing is data bits, parity and stop bits as people write them: "8E1".
+func (p *Port) Framing() string {
+	return fmt.Sprintf("%d%c%d", p.DataBits, cmp.Or(p.Parity, NoParity), p.StopBits)
+}

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"encoding/hex"
-	"encoding/json"
+	"context"
 	"errors"
 	"fmt"
 	"io"
-	"math"
-	"strconv"
+	"os"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -24,12 +21,14 @@ func probeVerb() *cobra.Command {
 		Use:   "probe --config FILE INSTRUMENT",
 		Short: "Talk to one instrument and show the bytes, the value, the timing, the fault",
 		Long: "probe talks to one instrument of the configuration, by its name there (flow, temperature,\n" +
-			"level, …), while no daemon has the line. It ends with 1 when no exchange was clean.",
+			"level, …), while no daemon has the line. It ends with 1 when no exchange was clean.\n" +
+			"--log keeps what went over the line in a file of text, for a report or a test.",
 		Args: cobra.ExactArgs(1),
 	}
 	file := c.Flags().String("config", "", "configuration `FILE`")
 	count := c.Flags().Int("count", 1, "how many exchanges")
 	asJSON := c.Flags().Bool("json", false, "one JSON object a line for each exchange")
+	log := c.Flags().String("log", "", "write what goes over the line to a new `FILE`")
 	required(c, "config")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if *count < 1 {
@@ -43,14 +42,8 @@ func probeVerb() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		p := probing{out: c.OutOrStdout(), in: *in, port: *port, channel: daq.NewChannel(*in), asJSON: *asJSON}
-		if err := instrument.Probe(c.Context(), *port, *in, nil, *count, p.show); err != nil {
-			return err
-		}
-		if p.clean == 0 {
-			return errors.New("probe: no exchange was clean")
-		}
-		return nil
+		p := &probing{out: c.OutOrStdout(), in: *in, port: *port, channel: daq.NewChannel(*in), asJSON: *asJSON}
+		return p.run(c.Context(), *count, *log)
 	}
 	return c
 }
@@ -75,86 +68,49 @@ type probing struct {
 	in      config.Instrument
 	port    config.Port
 	channel *daq.Channel
+	log     *instrument.LineLog // nil: none
 	asJSON  bool
 	number  int
 	clean   int
 }
 
-// spoken is bytes as a person reads them.
-type spoken struct {
-	Hex  string `json:"hex"`
-	Text string `json:"text"`
-}
-
-func speak(b []byte) spoken {
-	quoted := strconv.QuoteToASCII(string(b))
-	return spoken{Hex: strings.TrimSpace(spaced(hex.EncodeToString(b))), Text: quoted[1 : len(quoted)-1]}
-}
-
-// spaced parts hexadecimal digits into bytes.
-func spaced(digits string) string {
-	var b strings.Builder
-	for i := 0; i+1 < len(digits); i += 2 {
-		b.WriteString(digits[i:i+2] + " ")
+// run probes, with a log in the file of that name unless it is "".
+func (p *probing) run(ctx context.Context, count int, file string) (err error) {
+	var open instrument.Opener
+	if file != "" {
+		f, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if errors.Is(err, os.ErrExist) {
+			return wrongUse{fmt.Errorf("probe: --log %s: the file is there already; write the name of a new one", file)}
+		}
+		if err != nil {
+			return fmt.Errorf("probe: log: %w", err)
+		}
+		p.log = instrument.NewLineLog(f, p.port, p.in)
+		open = p.log.Open(nil)
+		defer func() { err = errors.Join(err, p.log.Err(), f.Close()) }()
 	}
-	return b.String()
+	if err := instrument.Probe(ctx, p.port, p.in, open, count, p.show); err != nil {
+		return err
+	}
+	if p.clean == 0 {
+		return errors.New("probe: no exchange was clean")
+	}
+	return nil
 }
 
-// exchange is one line of --json.
-type exchange struct {
-	Sent     spoken   `json:"sent"`
-	Received spoken   `json:"received"`
-	Number   *float64 `json:"number"` // on the wire
-	Value    *float64 `json:"value"`  // in the quantity's unit
-	Unit     string   `json:"unit"`
-	Quality  string   `json:"quality"`
-	Seconds  float64  `json:"seconds"`
-	Error    *string  `json:"error"`
-}
-
+// show takes one exchange.
 func (p *probing) show(x instrument.Exchange) {
 	p.number++
-	p.channel.Take(x.Reading, nil)
-	m := p.channel.At(x.Reading.At)
-	e := exchange{
-		Sent: speak(x.Sent), Received: speak(x.Received), Unit: quantity.Table[p.in.ID].Unit,
-		Quality: m.Quality.String(), Seconds: x.Reading.Took.Seconds(), Value: finite(m.Value),
-	}
-	if x.Err == nil {
+	e := p.judge(x)
+	if e.Error == nil {
 		p.clean++
-		e.Number = finite(x.Reading.Number)
-	} else {
-		text := x.Err.Error()
-		e.Error, e.Value = &text, nil
+	}
+	if p.log != nil {
+		p.log.Note(fmt.Sprintf("%d: %s", p.number, p.outcome(e)))
 	}
 	if p.asJSON {
-		_ = json.NewEncoder(p.out).Encode(e)
+		e.encode(p.out)
 		return
 	}
 	p.print(e)
-}
-
-// finite is nil for what is no number.
-func finite(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
-}
-
-func (p *probing) print(e exchange) {
-	fmt.Fprintf(p.out, "%d  %s on %s (%s)\n", p.number, p.in.Name, p.port.Name, p.port.Device)
-	fmt.Fprintf(p.out, "   sent      %-40s  %s\n", e.Sent.Hex, e.Sent.Text)
-	fmt.Fprintf(p.out, "   received  %-40s  %s\n", e.Received.Hex, e.Received.Text)
-	if e.Number != nil {
-		fmt.Fprintf(p.out, "   number    %v on the wire\n", *e.Number)
-	}
-	if e.Value != nil {
-		fmt.Fprintf(p.out, "   value     %s\n", config.Format(*e.Value, config.DimensionOf(p.in.ID)))
-	}
-	fmt.Fprintf(p.out, "   quality   %s\n", e.Quality)
-	fmt.Fprintf(p.out, "   took      %.1f ms\n", time.Duration(e.Seconds*float64(time.Second)).Seconds()*1000)
-	if e.Error != nil {
-		fmt.Fprintf(p.out, "   fault     %s\n", *e.Error)
-	}
 }

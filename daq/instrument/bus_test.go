@@ -216,7 +216,7 @@ func TestDeadInstrumentDoesNotSlowTheOthers(t *testing.T) {
 		if len(dead) < 60 {
 			t.Errorf("the dead one was probed %d times in a minute", len(dead))
 		}
-		if r := dead[len(dead)-1]; r.Reason != daq.ReasonTimeout || r.Error != "no answer from address 2 on bus (/dev/bus) within 100ms; check wiring A/B, address and baud" {
+		if r := dead[len(dead)-1]; r.Reason != daq.ReasonTimeout || r.Error != "no answer from address 2 on bus (/dev/bus) within 100 ms; check wiring A/B, address and baud" {
 			t.Errorf("%+v", r)
 		}
 		far.setMute(2, false)
@@ -470,7 +470,7 @@ func TestStream(t *testing.T) {
 			t.Errorf("a line of another kind: %+v", r)
 		}
 		time.Sleep(time.Second)
-		if r, _ := out.last(quantity.Flow); r.Reason != daq.ReasonTimeout || !strings.HasPrefix(r.Error, "nothing from bus (/dev/bus) for 300ms") {
+		if r, _ := out.last(quantity.Flow); r.Reason != daq.ReasonTimeout || !strings.HasPrefix(r.Error, "nothing from bus (/dev/bus) for 300 ms") {
 			t.Errorf("silence: %+v", r)
 		}
 		lines <- "F=1.2x\n"

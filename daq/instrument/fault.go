@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"time"
 
 	"flowrigd/config"
 	"flowrigd/daq"
@@ -27,6 +28,9 @@ func faultf(reason daq.Reason, format string, args ...any) *fault {
 
 // place names a line for a person: "bus (/dev/ttyUSB0)".
 func place(port config.Port) string { return fmt.Sprintf("%s (%s)", port.Name, port.Device) }
+
+// span writes a duration for a person: "200 ms".
+func span(d time.Duration) string { return config.Format(d.Seconds(), config.Time) }
 
 // lineFault classes an error of the line itself.
 func lineFault(port config.Port, err error) *fault {

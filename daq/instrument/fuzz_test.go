@@ -10,6 +10,8 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/modbus"
 )
 
@@ -55,6 +57,7 @@ func FuzzAnswer(f *testing.F) {
 	f.Add(append(modbus.ReadResponse(2, 4, []byte{1, 2}), frame...), byte(200))
 	f.Add(modbus.ExceptionResponse(1, 4, 2), byte(1))
 	f.Add(append(bytes.Clone(frame), 0), byte(9))
+	recorded(f, byte(9), "modbus", "modbus-refused")
 	f.Fuzz(func(t *testing.T, wire []byte, piece byte) {
 		w := newWire(&unread{tape{nil, int(piece) + 1}, bytes.Clone(wire)}, testPort("/dev/bus"))
 		p := plan([]config.Instrument{register(quantity.Flow, 1, 0, time.Second)})[0]
@@ -66,6 +69,15 @@ func FuzzAnswer(f *testing.F) {
 			t.Fatalf("% X passed", wire)
 		}
 	})
+}
+
+// recorded adds what was heard in line logs as seeds, with a second argument.
+func recorded(f *testing.F, second any, names ...string) {
+	for _, name := range names {
+		for _, heard := range daqtest.Heard(daqtest.Load(f, "testdata/logs/"+name+".log")) {
+			f.Add(heard, second)
+		}
+	}
 }
 
 func FuzzDecode(f *testing.F) {
@@ -90,6 +102,9 @@ func FuzzLine(f *testing.F) {
 	f.Add([]byte("T=1.234\r\n"), byte(0), byte(7))
 	f.Add([]byte("T?\rT=1.2343A\r\n"), byte(1), byte(1))
 	f.Add([]byte("T=1\r\nT=2\r\n"), byte(2), byte(3))
+	for _, heard := range daqtest.Heard(daqtest.Load(f, "testdata/logs/query.log")) {
+		f.Add(heard, byte(0), byte(200))
+	}
 	f.Fuzz(func(t *testing.T, wire []byte, sum, piece byte) {
 		w := newWire(&unread{tape{nil, int(piece) + 1}, bytes.Clone(wire)}, testPort("/dev/tc"))
 		in := query()
@@ -101,6 +116,36 @@ func FuzzLine(f *testing.F) {
 		}
 		if err == nil && (math.IsNaN(number) || math.IsInf(number, 0) || !bytes.HasSuffix(wire, in.Query.End)) {
 			t.Fatalf("%q passed as %v", wire, number)
+		}
+	})
+}
+
+// Whatever an instrument that talks by itself says, and in what pieces: what
+// waits for its end stays short, and a number comes only from a line of its own.
+func FuzzStream(f *testing.F) {
+	f.Add([]byte("x\nF=1.25\nF=1.5\n"), byte(3))
+	recorded(f, byte(11), "stream")
+	in := config.Instrument{ID: quantity.Flow, Name: "flow", Port: "bus", Every: time.Second, Checksum: config.XORChecksum, Stream: &config.Stream{Line: pattern("A={value};"), End: []byte("\n")}}
+	f.Fuzz(func(t *testing.T, wire []byte, piece byte) {
+		var good int
+		port := testPort("/dev/bus")
+		s := &stream{bus: &bus{port: port, now: func() time.Duration { return 0 }, out: func(r daq.Reading) {
+			if r.Reason == "" && (math.IsNaN(r.Number) || math.IsInf(r.Number, 0)) || r.Reason != "" && r.Error == "" {
+				t.Fatalf("%+v", r)
+			}
+			if r.Reason == "" {
+				good++
+			}
+		}}, in: in, skip: true, heard: time.Now()}
+		s.wire = newWire(&tape{bytes.Clone(wire), int(piece) + 1}, port)
+		for range len(wire) + 1 {
+			s.hear()
+			if len(s.buf) > maxAnswer || len(s.wire.received) > maxAnswer || bytes.Contains(s.buf, in.Stream.End) {
+				t.Fatalf("%d bytes wait, %d are kept", len(s.buf), len(s.wire.received))
+			}
+		}
+		if lines := bytes.Count(wire, in.Stream.End); good > max(0, lines-1) {
+			t.Fatalf("%d numbers of %d whole lines", good, lines-1)
 		}
 	})
 }

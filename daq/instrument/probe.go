@@ -86,9 +86,13 @@ func (p *prober) once() Exchange {
 		results, _ := p.poll.exchange(p.wire)
 		r = results[0]
 	}
+	end := time.Now()
+	if r.err == nil && p.heard.After(started) {
+		end = p.heard // the silence behind the answer is not its time
+	}
 	return Exchange{
 		Sent: slices.Clone(p.sent), Received: slices.Clone(p.received),
-		Reading: reading(&p.in, r, time.Since(started), time.Since(p.began)), Err: r.err,
+		Reading: reading(&p.in, r, end.Sub(started), end.Sub(p.began)), Err: r.err,
 	}
 }
 
@@ -113,7 +117,7 @@ func (p *prober) listenOnce() result {
 		switch {
 		case errors.Is(err, os.ErrDeadlineExceeded):
 			p.rest = nil
-			return result{err: faultf(daq.ReasonTimeout, "no whole line on %s within %s, %d bytes; check end, wiring, baud, and that the instrument is set to send by itself", place(p.port), 2*p.in.Every+p.port.Timeout, len(buf))}
+			return result{err: faultf(daq.ReasonTimeout, "no whole line on %s within %s, %d bytes; check end, wiring, baud, and that the instrument is set to send by itself", place(p.port), span(2*p.in.Every+p.port.Timeout), len(buf))}
 		case err != nil:
 			p.rest = nil
 			return result{err: lineFault(p.port, err)}

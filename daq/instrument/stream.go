@@ -136,7 +136,7 @@ func (s *stream) late() {
 	case len(s.buf) > 0 && !s.skip:
 		err = faultf(daq.ReasonTimeout, "half a line on %s: %q has no end %q; check end and baud", place(s.port), clip(s.buf), s.in.Stream.End)
 	default:
-		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send by itself", place(s.port), s.in.Every+s.port.Timeout)
+		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send by itself", place(s.port), span(s.in.Every+s.port.Timeout))
 	}
 	if len(s.buf) > 0 {
 		s.buf, s.skip = s.buf[:0], true // what ends this line later is no line of its own

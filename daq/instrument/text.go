@@ -40,11 +40,11 @@ func (w *wire) ask(in *config.Instrument) (float64, error) {
 func (w *wire) silentText(q *config.Query, buf []byte) *fault {
 	switch {
 	case bytes.Equal(buf, q.Send):
-		return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s, only its echo; check the text to send, wiring and baud", clip(q.Send), place(w.port), w.port.Timeout)
+		return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s, only its echo; check the text to send, wiring and baud", clip(q.Send), place(w.port), span(w.port.Timeout))
 	case len(buf) > 0:
-		return faultf(daq.ReasonTimeout, "half a line on %s within %s: %q has no end %q; check end, baud and timeout", place(w.port), w.port.Timeout, clip(buf), q.End)
+		return faultf(daq.ReasonTimeout, "half a line on %s within %s: %q has no end %q; check end, baud and timeout", place(w.port), span(w.port.Timeout), clip(buf), q.End)
 	}
-	return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s; check the text to send, wiring and baud", clip(q.Send), place(w.port), w.port.Timeout)
+	return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s; check the text to send, wiring and baud", clip(q.Send), place(w.port), span(w.port.Timeout))
 }
 
 // reply takes a line when nothing follows it: a second line means that one of

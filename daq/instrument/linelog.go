@@ -1,0 +1,118 @@
+package instrument
+
+import (
+	"encoding/hex"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"flowrigd/config"
+)
+
+// LineLog writes what goes over a line as text, for a person to read and for a
+// test to play (package daqtest): each line a time in seconds since the line
+// was opened, sent or heard, the bytes in hexadecimal, and behind # the same as
+// text.
+type LineLog struct {
+	w     io.Writer
+	began time.Time
+	err   error
+}
+
+// NewLineLog begins a log for an instrument on a line.
+func NewLineLog(w io.Writer, port config.Port, in config.Instrument) *LineLog {
+	l := &LineLog{w: w, began: time.Now()}
+	l.Note("flowrigd line log 1")
+	l.Note(fmt.Sprintf("%s on %s, %d Bd, %s", in.Name, place(port), port.Baud, port.Framing()))
+	return l
+}
+
+// Open opens lines that write into the log; a nil open is OpenSerial.
+func (l *LineLog) Open(open Opener) Opener {
+	if open == nil {
+		open = OpenSerial
+	}
+	return func(port config.Port) (Line, error) {
+		line, err := open(port)
+		if err != nil {
+			return nil, err
+		}
+		l.began = time.Now()
+		logged := &loggedLine{line, l}
+		if fine, ok := line.(listener); ok {
+			return &loggedListener{logged, fine}, nil
+		}
+		return logged, nil
+	}
+}
+
+// Note writes a comment.
+func (l *LineLog) Note(text string) {
+	l.print("# " + strings.ReplaceAll(text, "\n", " "))
+}
+
+// Err is the first error of writing the log.
+func (l *LineLog) Err() error { return l.err }
+
+func (l *LineLog) entry(at time.Time, direction string, b []byte) {
+	if len(b) == 0 {
+		return
+	}
+	l.print(fmt.Sprintf("%.6f %s %s # %s", at.Sub(l.began).Seconds(), direction, Hex(b), Text(b)))
+}
+
+func (l *LineLog) print(text string) {
+	if l.err == nil {
+		_, l.err = fmt.Fprintln(l.w, text)
+	}
+}
+
+// loggedLine is a Line whose bytes stand in a log.
+type loggedLine struct {
+	Line
+	log *LineLog
+}
+
+func (l *loggedLine) Read(b []byte) (int, error) {
+	n, err := l.Line.Read(b)
+	l.log.entry(time.Now(), "heard", b[:n])
+	return n, err
+}
+
+func (l *loggedLine) Write(b []byte) (int, error) {
+	at := time.Now()
+	n, err := l.Line.Write(b)
+	l.log.entry(at, "sent", b[:n])
+	return n, err
+}
+
+// loggedListener is one that listens as finely as the line itself.
+type loggedListener struct {
+	*loggedLine
+	listener
+}
+
+// Hex writes bytes in hexadecimal for a person: "01 04 2F".
+func Hex(b []byte) string {
+	digits := strings.ToUpper(hex.EncodeToString(b))
+	var out strings.Builder
+	for i := 0; i < len(digits); i += 2 {
+		if i > 0 {
+			out.WriteByte(' ')
+		}
+		out.WriteString(digits[i : i+2])
+	}
+	return out.String()
+}
+
+// Text writes bytes as text, with escapes for those that are no letters.
+func Text(b []byte) string {
+	var out strings.Builder
+	for i := range b {
+		quoted := strconv.QuoteToASCII(string(b[i : i+1]))
+		out.WriteString(quoted[1 : len(quoted)-1])
+	}
+	return out.String()
+}
