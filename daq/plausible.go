@@ -39,6 +39,7 @@ const (
 // heating.
 type plausible struct {
 	short     *series.Window
+	mean      float64 // of the short window
 	slope, se float64 // K/s over the short window
 	sloped    bool
 	fellAt    time.Duration
@@ -68,6 +69,9 @@ func (p *plausible) look(s *State, in *Input, maxFall float64, heating bool) {
 		return
 	}
 	p.falls(s, in, t, maxFall)
+	if p.short.Len() >= fallPoints/2 {
+		t = p.mean // a single reading of a noisy probe rises by chance
+	}
 	p.responds(s, t, heating)
 	p.last = s.Mono
 }
@@ -76,6 +80,7 @@ func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
 	if in.Kind == KindReading && in.Reading.Instrument == quantity.Temperature && in.Reading.Reason == "" {
 		p.short.Add(in.Reading.At, t)
 		p.slope, p.se, p.sloped = p.short.Slope()
+		p.mean, _, _ = p.short.Mean()
 		if p.short.Covered() >= fallLeast && p.falling(maxFall) {
 			p.fell, p.fellAt = true, s.Mono
 		}
@@ -98,9 +103,6 @@ func (p *plausible) responds(s *State, t float64, heating bool) {
 	if !heating {
 		p.heating, p.wasOff, p.deaf = false, true, false
 		return
-	}
-	if mean, _, ok := p.short.Mean(); ok {
-		t = mean
 	}
 	if !p.heating {
 		p.heating, p.began, p.heated, p.heard = true, t, 0, !p.wasOff || t >= coldBelow

@@ -3,6 +3,7 @@ package series
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 )
@@ -283,6 +284,28 @@ func TestDrop(t *testing.T) {
 		}
 		if got, ok := w.Drop(3); got != row.want || ok != row.ok {
 			t.Errorf("%s: %v, %v; want %v, %v", row.name, got, ok, row.want, row.ok)
+		}
+	}
+}
+
+// Against sorting.
+func TestQuantile(t *testing.T) {
+	r := rand.New(rand.NewPCG(1961, 321))
+	for n := 1; n < 40; n++ {
+		values := make([]float64, n)
+		for i := range values {
+			values[i] = float64(r.IntN(12))
+		}
+		sorted := slices.Sorted(slices.Values(values))
+		for k := range n {
+			if got := quantile(values, float64(k)/math.Max(1, float64(n-1))); math.Abs(got-sorted[k]) > 1e-9 {
+				t.Errorf("rank %d of %v: %v", k, sorted, got)
+			}
+		}
+		if n > 1 {
+			if got, want := quantile(values, 0.5/float64(n-1)), (sorted[0]+sorted[1])/2; math.Abs(got-want) > 1e-9 {
+				t.Errorf("half-way between ranks 0 and 1 of %v: %v", sorted, got)
+			}
 		}
 	}
 }
