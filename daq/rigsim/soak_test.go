@@ -26,6 +26,10 @@ type night struct {
 
 	wrote   bool // what the relay was told last
 	wroteAt time.Duration
+
+	held  func() // what a test does to the rig in every beat; nil for nothing
+	mute  quantity.ID
+	muted bool // the instrument mute gives no readings
 }
 
 // newNight makes a rig whose papers lack the instruments named.
@@ -70,10 +74,13 @@ func (n *night) step(in daq.Input) {
 func (n *night) sleep(length time.Duration) {
 	const beat = 100 * time.Millisecond
 	for end := n.now + length; n.now < end; {
+		if n.held != nil {
+			n.held()
+		}
 		n.sim.Advance(beat)
 		n.now += beat
 		for _, r := range n.sim.Readings(n.now) {
-			if in := n.cfg.Instrument(r.Instrument); in != nil && n.now%in.Every == 0 {
+			if in := n.cfg.Instrument(r.Instrument); in != nil && n.now%in.Every == 0 && !(n.muted && n.mute == r.Instrument) {
 				n.step(daq.Input{Kind: daq.KindReading, Reading: r})
 			}
 		}
@@ -98,10 +105,12 @@ func (n *night) output() {
 	n.step(daq.Input{Kind: daq.KindOutput, Output: &daq.Output{On: on}})
 }
 
+func (n *night) do(c daq.Command) { n.step(daq.Input{Kind: daq.KindCommand, Command: &c}) }
+
 // give is a person who gives the permit.
 func (n *night) give(t testing.TB) {
 	t.Helper()
-	n.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Give, Who: "dana"}})
+	n.do(daq.Command{ID: "1", Verb: daq.Give, Who: "dana"})
 	n.output()
 	n.sleep(time.Second)
 	if on, _ := n.state.Values.Get(quantity.HeatingPermitted); on == 0 {
