@@ -12,6 +12,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 	"flowrigd/daq/record"
 	"flowrigd/daq/web"
 )
@@ -208,6 +209,15 @@ func (r *recording) Trend(ctx context.Context, id quantity.ID, from, to time.Tim
 		out[i] = web.Bucket{Time: b.Time, Min: b.Min, Mean: b.Mean, Max: b.Max, Count: int(b.Count)}
 	}
 	return out, err
+}
+
+// AlarmFigures sums up the journal.
+func (r *recording) AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error) {
+	rec := r.open.Load()
+	if rec == nil {
+		return alarm.Figures{}, errNoRecording
+	}
+	return rec.AlarmFigures(ctx, from, to)
 }
 
 // AlarmHistory is the newest transitions, the newest first.

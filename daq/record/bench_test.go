@@ -15,7 +15,7 @@ import (
 func BenchmarkAlarmToReceipt(b *testing.B) {
 	r := open(b, b.TempDir(), Options{})
 	for b.Loop() {
-		tell(b, r, alarm("a", "x", 0))
+		tell(b, r, raise("a", "x", 0))
 	}
 }
 
@@ -48,7 +48,7 @@ func BenchmarkSecond(b *testing.B) {
 		}
 		row := tick(n)
 		row.Input.Kind = daq.KindHealth
-		row.Events = []daq.Event{alarm("a", "x", 0)}
+		row.Events = []daq.Event{raise("a", "x", 0)}
 		done := make(chan struct{})
 		row.Receipts = func([]daq.Receipt) { close(done) }
 		n++

@@ -28,7 +28,7 @@ func recordTen(t *testing.T) *Recorder {
 	for n := range 10 {
 		r.Put(tick(n + 1))
 	}
-	a := alarm("a", "unacknowledged", 1)
+	a := raise("a", "unacknowledged", 1)
 	a.Alarm.Cause, a.Alarm.Value = "said \"hot\",\nthen nothing", nil
 	tell(t, r, a, daq.Event{Note: &daq.Note{Kind: "start", Time: start, Text: "begins"}})
 	return r

@@ -11,11 +11,11 @@ import (
 // size of this process stands in for it, and SQLite itself fails.
 func TestRealWriteErrorHealsByItself(t *testing.T) {
 	r := open(t, t.TempDir(), Options{})
-	tell(t, r, alarm("a", "before", 0))
+	tell(t, r, raise("a", "before", 0))
 	lift := limitFiles(t, 1)
 	b := tick(2)
 	for range 200 { // enough to need new pages
-		b.Events = append(b.Events, alarm("a", "during", 0))
+		b.Events = append(b.Events, raise("a", "during", 0))
 	}
 	r.Put(b)
 	until(t, r, "the failure", func() bool { ok, _, _ := r.Healthy(); return !ok })
@@ -23,7 +23,7 @@ func TestRealWriteErrorHealsByItself(t *testing.T) {
 		t.Errorf("%q does not say what is wrong and what to do", why)
 	}
 	lift()
-	if n := tell(t, r, alarm("a", "after", 0))[0].Sequence; n != 202 {
+	if n := tell(t, r, raise("a", "after", 0))[0].Sequence; n != 202 {
 		t.Errorf("the alarm after has sequence %d", n)
 	}
 	until(t, r, "health", func() bool { ok, _, _ := r.Healthy(); return ok })

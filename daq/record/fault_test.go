@@ -54,7 +54,7 @@ func TestFullDiskLosesNothing(t *testing.T) {
 	receipts := make(chan daq.Receipt, 100)
 	for n := range 100 {
 		b := tick(n + 3)
-		b.Events = []daq.Event{alarm("a", fmt.Sprint(n), n)}
+		b.Events = []daq.Event{raise("a", fmt.Sprint(n), n)}
 		b.Receipts = func(list []daq.Receipt) { receipts <- list[0] }
 		r.Put(b)
 	}
@@ -87,7 +87,7 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 	const more = 50
 	var g gate
 	r := open(t, t.TempDir(), Options{Commit: g.commit})
-	tell(t, r, alarm("a", "before", 0)) // the first commit is done
+	tell(t, r, raise("a", "before", 0)) // the first commit is done
 	g.mu.Lock()
 	unlock := sync.OnceFunc(g.mu.Unlock)
 	t.Cleanup(unlock) // or Close would hang
@@ -98,7 +98,7 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 			b.State = nil
 		}
 		if n%1000 == 0 {
-			b.Events = []daq.Event{alarm("a", fmt.Sprint(n/1000), n)}
+			b.Events = []daq.Event{raise("a", fmt.Sprint(n/1000), n)}
 		}
 		r.Put(b)
 	}
@@ -109,7 +109,7 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 		t.Errorf("health after a second: %v %q", ok, why)
 	}
 	unlock()
-	tell(t, r, alarm("a", "after", 0))
+	tell(t, r, raise("a", "after", 0))
 	list := checkSequences(t, r.Reader, daq.ClassAlarm, maxInputs/1000+3)
 	if last := list[len(list)-1]; !strings.Contains(string(last.Body), "after") {
 		t.Errorf("alarms out of order: %s", last.Body)
@@ -124,7 +124,7 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 func TestEventsHaveABoundToo(t *testing.T) {
 	q := newQueue()
 	for range maxEvents + 3 {
-		q.put(daq.Batch{Events: []daq.Event{alarm("a", "x", 0)}}, start)
+		q.put(daq.Batch{Events: []daq.Event{raise("a", "x", 0)}}, start)
 	}
 	if got := q.drops().Events; got != 3 {
 		t.Errorf("%d events dropped, want 3", got)
@@ -178,7 +178,7 @@ func TestFailedAttemptLeavesNoHole(t *testing.T) {
 		return commit()
 	}})
 	for i := range 5 {
-		if got := tell(t, r, alarm("a", "x", i))[0].Sequence; got != int64(i+1) {
+		if got := tell(t, r, raise("a", "x", i))[0].Sequence; got != int64(i+1) {
 			t.Errorf("alarm %d has sequence %d", i+1, got)
 		}
 	}

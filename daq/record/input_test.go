@@ -43,7 +43,7 @@ func TestInputsComeBackExactly(t *testing.T) {
 	for _, in := range want {
 		r.Put(daq.Batch{Input: in})
 	}
-	tell(t, r, alarm("a", "normal", 0)) // behind them all
+	tell(t, r, raise("a", "normal", 0)) // behind them all
 	i := 0
 	for got, err := range r.Inputs(t.Context(), 1, 1) {
 		if err != nil {

@@ -48,7 +48,7 @@ func recordUntilKilled(dir string) error {
 		b.State.Values.Put(quantity.Reynolds, float64(first+n-1))
 		if n%5 == 0 && !quiet {
 			state := fmt.Sprintf("%d-%d", first, n)
-			b.Events = []daq.Event{alarm("a", state, n)}
+			b.Events = []daq.Event{raise("a", state, n)}
 			b.Receipts = func(list []daq.Receipt) { fmt.Printf("alarm %d %s\n", list[0].Sequence, state) }
 		}
 		at := time.Now()

@@ -86,7 +86,7 @@ func aged(t *testing.T) *sql.DB {
 		if n == 1 {
 			name = "quiet" // its only transition: out of service since then
 		}
-		a := alarm(name, fmt.Sprint(n), 0)
+		a := raise(name, fmt.Sprint(n), 0)
 		a.Alarm.Time = at
 		b.Events = []daq.Event{a, {Note: &daq.Note{Kind: "note", Time: at}}}
 		r.Put(b)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 
 	sqlite3 "modernc.org/sqlite/lib"
 )
@@ -159,4 +160,29 @@ func scanAlarm(rows *sql.Rows) (alarmRow, error) {
 // AlarmHistory gives the newest transitions, newest first, as they were told.
 func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error) {
 	return r.messages(ctx, daq.ClassAlarm, ` ORDER BY sequence DESC LIMIT ?`, limit)
+}
+
+// AlarmFigures sums up the journal from a time on.
+func (r *Reader) AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT name, state, priority, time, who FROM alarm_event WHERE time >= ? ORDER BY sequence`, fullTime(from))
+	if err != nil {
+		return alarm.Figures{}, explain(r.path, "alarm figures", err)
+	}
+	defer rows.Close()
+	var events []alarm.Event
+	for rows.Next() {
+		var e alarm.Event
+		var state, at string
+		if err := rows.Scan(&e.Name, &state, &e.Priority, &at, &e.By); err != nil {
+			return alarm.Figures{}, explain(r.path, "alarm figures", err)
+		}
+		if e.State, err = alarm.Parse(state); err == nil {
+			e.Time, err = time.Parse(time.RFC3339Nano, at)
+		}
+		if err != nil {
+			return alarm.Figures{}, explain(r.path, "alarm figures", err)
+		}
+		events = append(events, e)
+	}
+	return alarm.Sum(events, from, to), rows.Err()
 }

@@ -60,7 +60,7 @@ func tick(n int) daq.Batch {
 	return daq.Batch{Input: daq.Input{Number: uint64(n), Mono: time.Duration(n) * time.Second, Wall: at, Synchronised: true, Kind: daq.KindTick}, State: s}
 }
 
-func alarm(name, state string, n int) daq.Event {
+func raise(name, state string, n int) daq.Event {
 	return daq.Event{Alarm: &daq.AlarmEvent{Name: name, State: state, Priority: "high", Time: start.Add(time.Duration(n) * time.Millisecond),
 		Value: number(75.1), Limit: number(75), Cause: "hot", Consequence: "scalds", Action: "shut it"}}
 }
@@ -136,7 +136,7 @@ func TestRowBecomesTheMessage(t *testing.T) {
 // subscribers compare by identity.
 func TestAlarmAndNoteReadBackAsTold(t *testing.T) {
 	r := open(t, t.TempDir(), Options{})
-	a := alarm("water-overheat", "shelved", 1)
+	a := raise("water-overheat", "shelved", 1)
 	a.Alarm.Who, a.Alarm.Until, a.Alarm.Value = "demonstrator", start.Add(time.Hour), nil
 	n := daq.Event{Note: &daq.Note{Kind: "refused", Time: start, Who: "desk", Text: "no such alarm"}}
 	receipts := tell(t, r, a, n)
@@ -173,7 +173,7 @@ func TestSequencesGoOnAfterARestart(t *testing.T) {
 		for n := range 3 {
 			r.Put(tick(n + 2))
 		}
-		if got := tell(t, r, alarm("a", "normal", 0))[0].Sequence; got != int64(run+1) {
+		if got := tell(t, r, raise("a", "normal", 0))[0].Sequence; got != int64(run+1) {
 			t.Errorf("run %d: alarm %d", run, got)
 		}
 		shut(t, r)
@@ -205,9 +205,9 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 	dir := t.TempDir()
 	r := open(t, dir, Options{})
 	r.Put(tick(1))
-	shelved := alarm("b", "shelved", 9)
+	shelved := raise("b", "shelved", 9)
 	shelved.Alarm.Until = start.Add(time.Hour)
-	tell(t, r, alarm("a", "unacknowledged", 1), alarm("b", "unacknowledged", 2), alarm("a", "acknowledged", 5), shelved)
+	tell(t, r, raise("a", "unacknowledged", 1), raise("b", "unacknowledged", 2), raise("a", "acknowledged", 5), shelved)
 	shut(t, r)
 	got, err := open(t, dir, Options{}).Restore(t.Context())
 	began := start.Truncate(time.Microsecond) // as written
@@ -221,7 +221,7 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 
 func TestAlarmHistoryIsNewestFirst(t *testing.T) {
 	r := open(t, t.TempDir(), Options{})
-	tell(t, r, alarm("a", "unacknowledged", 1), alarm("b", "normal", 2), alarm("c", "normal", 3))
+	tell(t, r, raise("a", "unacknowledged", 1), raise("b", "normal", 2), raise("c", "normal", 3))
 	got, err := r.AlarmHistory(t.Context(), 2)
 	if err != nil || len(got) != 2 || got[0].Name != "c" || got[1].Name != "b" || got[1].Sequence != 2 {
 		t.Errorf("%+v, %v", got, err)
@@ -283,7 +283,7 @@ func TestAlarmsDoNotWaitForTheInterval(t *testing.T) {
 	r := open(t, t.TempDir(), Options{DurableWithin: time.Hour})
 	r.Put(tick(1))
 	began := time.Now()
-	tell(t, r, alarm("a", "unacknowledged", 0))
+	tell(t, r, raise("a", "unacknowledged", 0))
 	if took := time.Since(began); took > 5*time.Second {
 		t.Errorf("the alarm took %v", took)
 	}
@@ -302,4 +302,19 @@ func bodies(t *testing.T, r *Reader) (out []string) {
 		out = append(out, string(m.Body))
 	}
 	return out
+}
+
+func TestAlarmFigures(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	tell(t, r, raise("water-overheat", "unacknowledged", 0), raise("head-lost", "unacknowledged", 1))
+	seen := raise("water-overheat", "acknowledged", 5000)
+	seen.Alarm.Who = "dana"
+	tell(t, r, seen)
+	f, err := r.AlarmFigures(t.Context(), start, start.Add(time.Minute))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Raised != 2 || f.Unseen != 1 || len(f.Standing) != 2 || f.MedianWait == nil || *f.MedianWait != 5 {
+		t.Errorf("%+v", f)
+	}
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 )
 
 // alarmsReply is the answer of GET /api/alarms: every alarm that is not
@@ -20,6 +21,7 @@ type alarmsReply struct {
 	Alarms         []daq.AlarmStatus `json:"alarms"`
 	History        []json.RawMessage `json:"history"` // null when it cannot be read
 	HistoryProblem string            `json:"history_problem,omitempty"`
+	Figures        *alarm.Figures    `json:"figures"` // of the last 30 days; null when they cannot be read
 }
 
 const (
@@ -46,7 +48,25 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 	if answer.History, err = s.history(r.Context(), limit); err != nil {
 		answer.HistoryProblem = err.Error()
 	}
+	answer.Figures = s.figures(r.Context())
 	writeJSON(w, answer)
+}
+
+// figuresOver is the least time over which the standards judge an alarm system.
+const figuresOver = 30 * 24 * time.Hour
+
+func (s *Server) figures(ctx context.Context) *alarm.Figures {
+	if s.opt.History == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, historyWait)
+	defer cancel()
+	to := time.Now().UTC()
+	f, err := s.opt.History.AlarmFigures(ctx, to.Add(-figuresOver), to)
+	if err != nil {
+		return nil
+	}
+	return &f
 }
 
 func historyLimit(r *http.Request) (int, error) {

@@ -199,3 +199,11 @@ func TestTrendWithoutDisk(t *testing.T) {
 		t.Errorf("%d %s", status, text)
 	}
 }
+
+func TestAlarmsGivesFigures(t *testing.T) {
+	b := testBed(t, nil)
+	status, _, body := b.ask("GET", "/api/alarms", "", "")
+	if status != 200 || !strings.Contains(body, `"figures":{`) || !strings.Contains(body, `"raised_by_priority":{"high":1}`) {
+		t.Errorf("%d %s", status, body)
+	}
+}

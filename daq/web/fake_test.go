@@ -17,6 +17,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 )
 
 // fakeRig stands in for the engine.
@@ -80,6 +81,10 @@ func (h fakeHistory) Trend(_ context.Context, id quantity.ID, from, to time.Time
 		}
 	}
 	return list, nil
+}
+
+func (h fakeHistory) AlarmFigures(_ context.Context, from, to time.Time) (alarm.Figures, error) {
+	return alarm.Sum([]alarm.Event{{Name: "head-lost", State: alarm.Unacknowledged, Priority: "high", Time: to}}, from, to), nil
 }
 
 func (h fakeHistory) AlarmHistory(context.Context, int) ([]daq.Message, error) {

@@ -23,6 +23,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 )
 
 // Rig is the engine as the page needs it.
@@ -47,6 +48,8 @@ type History interface {
 	Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]Bucket, error)
 	// AlarmHistory gives the newest transitions, the newest first.
 	AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error)
+	// AlarmFigures sums up the journal.
+	AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error)
 }
 
 // Options is all that a Server needs.
