@@ -114,22 +114,18 @@ func (x *rtu) isAnswer(buf []byte) bool {
 	return err == nil
 }
 
-// accept takes a whole frame when silence follows it: bytes right behind it
-// make it longer than it says.
+// accept takes a whole frame when it is alone: bytes right behind it make it
+// longer than it says.
 func (x *rtu) accept(frame, rest []byte) ([]byte, error) {
 	if !x.skipped && x.asked.Function != modbus.WriteSingleCoil {
 		x.echo = echoAbsent
 	}
 	data, err := modbus.ParseResponse(x.request, frame)
-	disturbed := len(rest) > 0
-	if !disturbed {
-		var lost error
-		if disturbed, lost = x.quiet(); lost != nil {
-			return nil, lineFault(x.port, lost)
-		}
-	}
+	alone, lost := x.alone(rest)
 	switch {
-	case disturbed:
+	case lost != nil:
+		return nil, lineFault(x.port, lost)
+	case !alone:
 		return nil, x.refuse(faultf(daq.ReasonProtocol, "%s: bytes stand right behind the answer; check termination and bias, and for a second master", x.who()))
 	case err != nil:
 		return nil, frameFault(x.who(), err)
@@ -153,6 +149,7 @@ func (x *rtu) silent(buf []byte) *fault {
 // refuse drains the line, so that the rest of a bad answer is not taken for
 // the next one.
 func (w *wire) refuse(f *fault) error {
+	w.clean = false
 	if f.lost {
 		return f
 	}

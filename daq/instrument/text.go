@@ -58,7 +58,7 @@ func (w *wire) reply(in *config.Instrument, line, rest []byte) (float64, error) 
 	if err != nil && w.isEchoLine(in.Query, line) {
 		return w.secondLine(in, rest)
 	}
-	return w.alone(number, err, rest)
+	return w.only(number, err, rest)
 }
 
 // isEchoLine says whether a line is the question handed back.
@@ -72,7 +72,7 @@ func (w *wire) secondLine(in *config.Instrument, buf []byte) (float64, error) {
 	for {
 		if line, rest, found := bytes.Cut(buf, in.Query.End); found {
 			number, err := readLine(w.port, in.Query.Reply, in.Checksum, line)
-			return w.alone(number, err, rest)
+			return w.only(number, err, rest)
 		}
 		buf, err = w.more(buf, deadline)
 		switch {
@@ -84,15 +84,11 @@ func (w *wire) secondLine(in *config.Instrument, buf []byte) (float64, error) {
 	}
 }
 
-func (w *wire) alone(number float64, err error, rest []byte) (float64, error) {
-	disturbed := len(rest) > 0
-	if !disturbed {
-		var lost error
-		if disturbed, lost = w.quiet(); lost != nil {
-			return 0, lineFault(w.port, lost)
-		}
-	}
-	if disturbed {
+func (w *wire) only(number float64, err error, rest []byte) (float64, error) {
+	switch alone, lost := w.alone(rest); {
+	case lost != nil:
+		return 0, lineFault(w.port, lost)
+	case !alone:
 		return 0, w.refuse(faultf(daq.ReasonProtocol, "%s: more than one line came for one question; check whether the timeout is too short, or another program asks as well", place(w.port)))
 	}
 	return number, err

@@ -24,6 +24,7 @@ type wire struct {
 	echo      echo
 	got       [maxAnswer]byte
 	heard     time.Time // when the last bytes of an answer came
+	clean     bool      // the last exchange left nothing behind: no late answer is about
 	sent      []byte    // of the last exchange, for the verb probe
 	received  []byte
 }
@@ -53,12 +54,14 @@ func newWire(line Line, port config.Port) *wire {
 // errBabble says that the line is never silent.
 var errBabble = errors.New("the line is never silent; something else talks on it, or the baud is wrong")
 
-// begin drops what stands in the input, which belongs to no request of ours,
-// and sends, unless ctx has ended by then. The line is silent before it.
+// begin waits for the silence that is due since the last answer, drops what
+// stands in the input, which belongs to no request of ours, and sends, unless
+// ctx has ended by then.
 func (w *wire) begin(ctx context.Context, request []byte) (deadline time.Time, err error) {
 	w.sent, w.received = append(w.sent[:0], request...), w.received[:0]
-	waiting, err := w.listen(0)
+	waiting, err := w.listen(max(0, w.silence-time.Since(w.heard)))
 	if err == nil && waiting {
+		w.clean = false
 		err = w.drain()
 	}
 	if err == nil {
@@ -119,9 +122,18 @@ func (w *wire) listen(d time.Duration) (bool, error) {
 	return n > 0, err
 }
 
-// quiet waits for the silence that ends a frame. It says whether bytes came
-// instead.
-func (w *wire) quiet() (disturbed bool, err error) { return w.listen(w.silence) }
+// alone says whether nothing follows a whole answer: rest, or bytes in the
+// silence that ends a frame. After a clean exchange the silence is waited for
+// before the next one instead, and the answer counts at once: only where one
+// was late or bad can the next be an answer to an earlier question.
+func (w *wire) alone(rest []byte) (alone bool, err error) {
+	disturbed := len(rest) > 0
+	if !disturbed && !w.clean {
+		disturbed, err = w.listen(w.silence)
+	}
+	w.clean = !disturbed && err == nil
+	return w.clean, err
+}
 
 // drain reads and drops until the line is silent.
 func (w *wire) drain() error {
