@@ -162,8 +162,13 @@ func (r *Reader) alarmMessage(rows *sql.Rows) (daq.Message, error) {
 	if err != nil {
 		return daq.Message{}, err
 	}
-	body := daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.sequence})
-	return daq.Message{Sequence: a.sequence, Name: a.Name, Body: body}, nil
+	return r.message(&a.AlarmEvent, a.sequence), nil
+}
+
+// message is the message of a recorded alarm.
+func (r *Reader) message(a *daq.AlarmEvent, sequence int64) daq.Message {
+	body := daq.AppendAlarm(nil, a, r.recording, daq.Receipt{Recorded: true, Sequence: sequence})
+	return daq.Message{Class: daq.ClassAlarm, Sequence: sequence, Name: a.Name, Body: body}
 }
 
 const noteColumns = `sequence, time, kind, who, text`

@@ -56,6 +56,7 @@ func (o Options) withDefaults() Options {
 type Recorder struct {
 	*Reader
 	queue   *queue
+	recent  recent
 	health  health
 	newest  atomic.Int64
 	lock    *sql.DB

@@ -184,6 +184,7 @@ func (w *writer) durable(c *chunk, t *transaction) {
 	w.r.newest.Store(t.sequences[daq.ClassRecord])
 	for i := range c.entries {
 		e := &c.entries[i]
+		w.r.remember(e.Events, t.receipts[i])
 		if e.Receipts != nil && len(e.Events) > 0 {
 			e.Receipts(t.receipts[i])
 		}
