@@ -41,9 +41,12 @@ func (c *recent) after(sequence int64, limit int) (list []daq.Message, ok bool) 
 	return slices.Clone(list[:min(limit, len(list))]), true
 }
 
-// Pending gives the next messages of a class as Reader.Pending does; new alarms
-// are at hand.
+// Pending gives the next messages of a class as Reader.Pending does. New alarms
+// are at hand, and so is that there is nothing new.
 func (r *Recorder) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	if newest, known := (*r.newest.Load())[class]; known && after >= newest {
+		return nil, nil
+	}
 	if class == daq.ClassAlarm {
 		if list, ok := r.recent.after(after, limit); ok {
 			return list, nil

@@ -58,7 +58,7 @@ type Recorder struct {
 	queue   *queue
 	recent  recent
 	health  health
-	newest  atomic.Int64
+	newest  atomic.Pointer[map[daq.Class]int64] // sequences on disk; the map is not changed later
 	lock    *sql.DB
 	closing chan struct{} // closed: write what is there and stop
 	abandon chan struct{} // closed: stop retrying
@@ -117,7 +117,8 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 		db.Close()
 		return nil, err
 	}
-	r.newest.Store(w.sequences[daq.ClassRecord])
+	onDisk := w.sequences
+	r.newest.Store(&onDisk)
 	go w.run()
 	return r, nil
 }
@@ -140,7 +141,7 @@ func (r *Recorder) Mark(destination string, class daq.Class, sequence int64) {
 }
 
 // Newest is the sequence of the newest row on disk, 0 when there is none.
-func (r *Recorder) Newest() int64 { return r.newest.Load() }
+func (r *Recorder) Newest() int64 { return (*r.newest.Load())[daq.ClassRecord] }
 
 // Wake is closed when something new has become durable. Take the channel
 // before reading, so that nothing is missed in between.

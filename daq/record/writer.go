@@ -181,7 +181,7 @@ func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 func (w *writer) durable(c *chunk, t *transaction) {
 	w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
 	w.r.queue.written(c)
-	w.r.newest.Store(t.sequences[daq.ClassRecord])
+	w.r.newest.Store(&t.sequences)
 	for i := range c.entries {
 		e := &c.entries[i]
 		w.r.remember(e.Events, t.receipts[i])

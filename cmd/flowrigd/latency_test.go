@@ -1,0 +1,206 @@
+//go:build unix
+
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+// The alarms and the bare pairs that are measured, in turns so that both see
+// the same disk and the same load.
+const (
+	latencyAlarms = 1000
+	latencyTurns  = 5
+)
+
+// spikes is a thermometer of the room whose every other answer is over the
+// limit, each by its own number, while it is told to.
+type spikes struct {
+	mu    sync.Mutex
+	asked int
+	until int                   // answers up to here alternate; then it stays cool
+	at    map[float64]time.Time // when the answer that shows this number left
+}
+
+func (s *spikes) answer(heard []byte) (answer, rest []byte) {
+	if len(heard) == 0 {
+		return nil, nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.asked >= s.until {
+		return []byte("A=20\n"), nil
+	}
+	s.asked++
+	if s.asked%2 == 0 {
+		return []byte("A=20\n"), nil
+	}
+	celsius := 50 + float64(s.asked)/1000
+	s.at[celsius] = time.Now()
+	return fmt.Appendf(nil, "A=%g\n", celsius), nil
+}
+
+func (s *spikes) more(n int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.until = s.asked + 2*n
+}
+
+func (s *spikes) left(celsius float64) time.Time {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.at[celsius]
+}
+
+// listenTo gives a client of the broker that notes when a message comes.
+func listenTo(t *testing.T, broker, name, topic string, heard func(at time.Time, body []byte)) paho.Client {
+	t.Helper()
+	c := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID(name).SetOrderMatters(true))
+	settle := func(k paho.Token) {
+		if !k.WaitTimeout(10*time.Second) || k.Error() != nil {
+			t.Fatalf("%s: %v", name, k.Error())
+		}
+	}
+	settle(c.Connect())
+	settle(c.Subscribe(topic, 1, func(_ paho.Client, m paho.Message) { heard(time.Now(), m.Payload()) }))
+	t.Cleanup(func() { c.Disconnect(100) })
+	return c
+}
+
+// From the last byte of the answer that crosses the limit to the alarm at a
+// subscriber, with the journal synced in between, an alarm takes at most three
+// times as long as a bare fsync and a bare publish in the median, and at most
+// five times as long at the 99th percentile.
+func TestAlarmLatency(t *testing.T) { // alone: it measures
+	m := startMosquitto(t)
+	bench, at := newHandBench(t), freePort(t)
+	s := &spikes{at: map[float64]time.Time{}}
+	line := newHandLine(t, filepath.Join(bench.dir, "air"), s.answer)
+	config := bench.config(at, fmt.Sprintf(spikeTables, line.name)+brokerTable(m.url(), 10*time.Second))
+	start(t, program, "run", "--config", config)
+	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+
+	alarms := make(chan time.Duration, latencyAlarms)
+	listenTo(t, m.url(), "hears-alarms", topicRoot+"alarm/room-warm", func(at time.Time, body []byte) {
+		var a struct {
+			State    string
+			Value    float64
+			Recorded bool
+		}
+		if json.Unmarshal(body, &a) == nil && a.State == "unacknowledged" && a.Recorded {
+			alarms <- at.Sub(s.left(a.Value))
+		}
+	})
+	pair := newBarePair(t, m.url(), bench.dir)
+	alarms99, bare99 := []time.Duration{}, []time.Duration{}
+	for range latencyTurns {
+		s.more(latencyAlarms / latencyTurns)
+		for range latencyAlarms / latencyTurns {
+			select {
+			case took := <-alarms:
+				alarms99 = append(alarms99, took)
+			case <-time.After(5 * time.Second):
+				t.Fatalf("after %d alarms none comes", len(alarms99))
+			}
+		}
+		for range latencyAlarms / latencyTurns {
+			bare99 = append(bare99, pair.once(t))
+		}
+	}
+	judgeLatency(t, alarms99, bare99)
+}
+
+// spikeTables are the thermometer of the room and its alarm.
+const spikeTables = `
+[ports.air]
+device = %q
+baud = 19200
+framing = "8N1"
+timeout = "100 ms"
+
+[instruments.ambient]
+port = "air"
+every = "10 ms"
+query = {send = "A", reply = "A={value}", end = "\n"}
+unit = "Cel"
+accuracy = {fixed = "1 K"}
+
+[alarms.room-warm]
+on = "ambient"
+above = "40 Cel"
+on_delay = "0 s"
+priority = "low"
+
+`
+
+// barePair writes and syncs a page and then publishes, as little as an alarm
+// that is journalled before it is told can cost.
+type barePair struct {
+	file   *os.File
+	client paho.Client
+	heard  chan time.Time
+	page   []byte
+	body   string
+}
+
+func newBarePair(t *testing.T, broker, dir string) *barePair {
+	t.Helper()
+	f, err := os.Create(filepath.Join(dir, "bare"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	b := &barePair{file: f, heard: make(chan time.Time, 1), page: make([]byte, 4096), body: strings.Repeat("x", 700)}
+	listenTo(t, broker, "hears-bare", "bare", func(at time.Time, _ []byte) { b.heard <- at })
+	b.client = listenTo(t, broker, "tells-bare", "nothing", func(time.Time, []byte) {})
+	return b
+}
+
+func (b *barePair) once(t *testing.T) time.Duration {
+	t.Helper()
+	began := time.Now()
+	if _, err := b.file.Write(b.page); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.file.Sync(); err != nil {
+		t.Fatal(err)
+	}
+	b.client.Publish("bare", 1, true, b.body)
+	select {
+	case at := <-b.heard:
+		return at.Sub(began)
+	case <-time.After(5 * time.Second):
+		t.Fatal("a bare message does not come")
+		return 0
+	}
+}
+
+func judgeLatency(t *testing.T, alarms, bare []time.Duration) {
+	t.Helper()
+	slices.Sort(alarms)
+	slices.Sort(bare)
+	at := func(list []time.Duration, share float64) time.Duration { return list[int(share*float64(len(list)-1))] }
+	for _, row := range []struct {
+		name  string
+		share float64
+		most  float64
+	}{{"median", 0.5, 3}, {"99th percentile", 0.99, 5}} {
+		a, b := at(alarms, row.share), at(bare, row.share)
+		times := float64(a) / float64(b)
+		t.Logf("%s of %d: alarm %v, bare fsync and publish %v: %.1f times", row.name, len(alarms), a.Round(time.Microsecond), b.Round(time.Microsecond), times)
+		if times > row.most {
+			t.Errorf("%s: %.1f times, want %g at most", row.name, times, row.most)
+		}
+	}
+	t.Logf("longest: alarm %v, bare %v", alarms[len(alarms)-1].Round(time.Microsecond), bare[len(bare)-1].Round(time.Microsecond))
+}
