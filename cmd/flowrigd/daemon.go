@@ -223,6 +223,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopReading, begin("instruments", d.manager.Run)},
 		{stopReading, begin("health", d.watchHealth)},
 		{stopReading, begin("engine", d.loop.Run)},
+		{stopReading, begin("last rows", d.recording.settle)}, // on disk before mqtt ends, or they are told at the next start only
 		{stopTelling, begin("telling", d.teller.Run)},
 		{stopTelling, begin("mqtt", d.runPublisher)},
 		{stopTelling, begin("notifications", d.notifier.Run)},

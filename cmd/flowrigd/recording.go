@@ -140,6 +140,30 @@ func (r *recording) healthy() error {
 	return nil
 }
 
+// settleWithin is how long the last rows may take to the disk before the others
+// end without them.
+const settleWithin = 500 * time.Millisecond
+
+// settle waits for the end, and then for what is still to be written.
+func (r *recording) settle(ctx context.Context) error {
+	<-ctx.Done()
+	rec := r.open.Load()
+	if rec == nil {
+		return nil
+	}
+	rec.Hurry()
+	tick := time.NewTicker(5 * time.Millisecond)
+	defer tick.Stop()
+	for over := time.After(settleWithin); rec.Waiting() > 0; {
+		select {
+		case <-over:
+			return nil
+		case <-tick.C:
+		}
+	}
+	return nil
+}
+
 // Close writes what is waiting.
 func (r *recording) Close(ctx context.Context) error {
 	if rec := r.open.Load(); rec != nil {

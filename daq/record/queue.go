@@ -151,6 +151,17 @@ func (q *queue) touch(now time.Time) {
 	}
 }
 
+// hurry makes what waits due at once.
+func (q *queue) hurry(now time.Time) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.oldest.IsZero() {
+		return
+	}
+	q.urgent = true
+	q.touch(now)
+}
+
 // due is the time until the next commit; negative when nothing waits.
 func (q *queue) due(now time.Time, within time.Duration) time.Duration {
 	q.mu.Lock()

@@ -161,6 +161,10 @@ func (r *Recorder) wakeAll() {
 // Dropped counts what a disk that did not answer has cost.
 func (r *Recorder) Dropped() Drops { return r.queue.drops() }
 
+// Hurry writes what waits at once, without waiting for that: Waiting says when
+// it is done.
+func (r *Recorder) Hurry() { r.queue.hurry(time.Now()) }
+
 // Waiting is the number of steps that are not on disk yet.
 func (r *Recorder) Waiting() int { return r.queue.waiting() }
 

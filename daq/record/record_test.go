@@ -279,6 +279,19 @@ func TestDurableWithin(t *testing.T) {
 	}
 }
 
+// A row that may take an hour is on disk at once when there is a hurry.
+func TestHurry(t *testing.T) {
+	r := open(t, t.TempDir(), Options{DurableWithin: time.Hour})
+	r.Hurry() // nothing waits: nothing happens
+	r.Put(begin("abc"))
+	r.Put(tick(2))
+	if r.Newest() != 0 {
+		t.Fatal("the row is on disk before there was a hurry: the test shows nothing")
+	}
+	r.Hurry()
+	until(t, r, "the row is on disk", func() bool { return r.Newest() == 1 && r.Waiting() == 0 })
+}
+
 func TestAlarmsDoNotWaitForTheInterval(t *testing.T) {
 	r := open(t, t.TempDir(), Options{DurableWithin: time.Hour})
 	r.Put(tick(1))
