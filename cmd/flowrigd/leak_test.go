@@ -12,10 +12,6 @@ import (
 	"time"
 )
 
-// recoverWithin is how soon an instrument is good again after its cable was
-// put back.
-const recoverWithin = 2 * time.Second
-
 // TestHundredCablePulls pulls the cables of a running daemon a hundred times,
 // bus and thermometer in turn. Each time the new reading is good within two
 // seconds of the return; afterwards the daemon holds as many descriptors and
@@ -85,13 +81,6 @@ func (b *handBench) pullAndReturn(at string, n int) time.Duration {
 		time.Sleep(10 * time.Millisecond)
 	}
 	return time.Since(back)
-}
-
-// qualityOf is the quality of an instrument in /api/now.
-func qualityOf(at, instrument string) string {
-	quality, _ := now(at)["quality"].(map[string]any)
-	word, _ := quality[instrument].(string)
-	return word
 }
 
 // holding is what a process could leak.
