@@ -147,7 +147,7 @@ func (l *loader) adviseRTS(t *Trip) {
 // checkTripBeside holds the permit's output against an instrument on its line.
 func (l *loader) checkTripBeside(t *Trip, in *Instrument) {
 	switch {
-	case t.Address > 0 && in.Stream != nil:
+	case in.Stream != nil:
 		l.report.add(l.at("trip", "port"), fmt.Sprintf("trip.port: instruments.%s talks by itself on ports.%s, and no relay can be reached there", in.Name, t.Port), "give the relay another port")
 	case !in.reads(t):
 	case in.ID == quantity.HeaterOn:

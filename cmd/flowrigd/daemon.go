@@ -119,6 +119,9 @@ func (d *daemon) buildRelay(cfg *config.Config) {
 	d.relay = instrument.NewRelay(instrument.RelayOptions{
 		Trip: t, Interval: cfg.Interval, Now: d.clock.Now,
 		Write: func(ctx context.Context, on bool) error {
+			if t.Pulse != config.NoPulse {
+				return d.manager.Pulse(ctx, t.Port, t.Pulse, on)
+			}
 			return d.manager.WriteCoil(ctx, t.Port, t.Address, t.Coil, on)
 		},
 		Answer: func(o daq.Output) { d.loop.Output(o) },

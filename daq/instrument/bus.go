@@ -40,13 +40,11 @@ type bus struct {
 	closing bool
 }
 
-// write is one coil to set.
+// write is something to do on the wire before any poll.
 type write struct {
-	ctx     context.Context
-	address byte
-	coil    uint16
-	on      bool
-	done    chan error // buffered
+	ctx  context.Context
+	do   func(*wire) error
+	done chan error // buffered
 }
 
 func newBus(port config.Port, instruments []config.Instrument, o Options) *bus {

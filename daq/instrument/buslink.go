@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 
+	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -88,7 +89,7 @@ func (b *bus) shut(line Line) {
 	}
 }
 
-// write sets a coil for somebody who waits.
+// write does what somebody waits for.
 func (b *bus) write(w *write) {
 	if err := w.ctx.Err(); err != nil {
 		w.done <- err
@@ -98,7 +99,7 @@ func (b *bus) write(w *write) {
 		w.done <- b.noLine()
 		return
 	}
-	err := b.wire.writeCoil(w.ctx, w.address, w.coil, w.on)
+	err := w.do(b.wire)
 	var f *fault
 	if errors.As(err, &f) && f.lost {
 		b.lose(f)
@@ -115,18 +116,29 @@ func (b *bus) noLine() error {
 
 // writeCoil asks the bus to set a coil next.
 func (b *bus) writeCoil(ctx context.Context, address byte, coil uint16, on bool) error {
-	w := &write{ctx: ctx, address: address, coil: coil, on: on, done: make(chan error, 1)}
+	what := fmt.Sprintf("coil %d of address %d", coil, address)
+	return b.first(ctx, what, func(w *wire) error { return w.writeCoil(ctx, address, coil, on) })
+}
+
+// pulse asks the bus to pulse a control line next, or to let it rest.
+func (b *bus) pulse(ctx context.Context, line config.Pulse, on bool) error {
+	return b.first(ctx, "control line", func(w *wire) error { return w.pulse(ctx, line, on) })
+}
+
+// first has something done before the next poll, and waits for it.
+func (b *bus) first(ctx context.Context, what string, do func(*wire) error) error {
+	w := &write{ctx: ctx, do: do, done: make(chan error, 1)}
 	select {
 	case b.writes <- w:
 	case <-b.done:
 		return fmt.Errorf("%s: closed", place(b.port))
 	case <-ctx.Done():
-		return fmt.Errorf("%s: coil %d of address %d: %w", place(b.port), coil, address, ctx.Err())
+		return fmt.Errorf("%s: %s: %w", place(b.port), what, ctx.Err())
 	}
 	select {
 	case err := <-w.done:
 		return err
 	case <-ctx.Done():
-		return fmt.Errorf("%s: coil %d of address %d: %w", place(b.port), coil, address, ctx.Err())
+		return fmt.Errorf("%s: %s: %w", place(b.port), what, ctx.Err())
 	}
 }

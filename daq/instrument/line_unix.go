@@ -11,6 +11,8 @@ import (
 
 	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
+
+	"flowrigd/config"
 )
 
 // unixLine carries the bytes over an os.File, after the serial library has set
@@ -106,4 +108,16 @@ func control(raw syscall.RawConn, f func(fd int) error) error {
 func (l *unixLine) Moved() bool {
 	info, err := os.Stat(l.path)
 	return err == nil && !os.SameFile(info, l.id)
+}
+
+// SetControl sets RTS or DTR. Pseudo-terminals have neither and refuse.
+func (l *unixLine) SetControl(line config.Pulse, on bool) error {
+	bit, request := unix.TIOCM_RTS, uint(unix.TIOCMBIC)
+	if line == config.PulseDTR {
+		bit = unix.TIOCM_DTR
+	}
+	if on {
+		request = unix.TIOCMBIS
+	}
+	return control(l.raw, func(fd int) error { return unix.IoctlSetPointerInt(fd, request, bit) })
 }

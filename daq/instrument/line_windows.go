@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"go.bug.st/serial"
+
+	"flowrigd/config"
 )
 
 // readSlice bounds how long Close waits for a Read.
@@ -109,3 +111,15 @@ func (l *windowsLine) SetReadDeadline(t time.Time) error {
 }
 
 func (l *windowsLine) SetWriteDeadline(time.Time) error { return nil }
+
+// SetControl sets RTS or DTR.
+func (l *windowsLine) SetControl(line config.Pulse, on bool) error {
+	if _, err := l.use(); err != nil {
+		return err
+	}
+	defer l.using.Done()
+	if line == config.PulseDTR {
+		return l.port.SetDTR(on)
+	}
+	return l.port.SetRTS(on)
+}

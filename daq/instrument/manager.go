@@ -124,13 +124,31 @@ func (m *Manager) Reload(ports []config.Port, instruments []config.Instrument) e
 // WriteCoil sets a coil of a slave, before any poll of that line, and waits
 // until the slave has confirmed it.
 func (m *Manager) WriteCoil(ctx context.Context, port string, address byte, coil uint16, on bool) error {
-	m.mu.Lock()
-	b := m.buses[port]
-	m.mu.Unlock()
-	if b == nil {
-		return fmt.Errorf("port %q: write coil: no such port at work", port)
+	b, err := m.bus(port)
+	if err != nil {
+		return fmt.Errorf("write coil: %w", err)
 	}
 	return b.writeCoil(ctx, address, coil, on)
+}
+
+// Pulse gives one pulse on a control line of a port, before any poll of that
+// line; off lets the control line rest. Nobody confirms it: that the relay
+// behind it works is seen at the heater alone.
+func (m *Manager) Pulse(ctx context.Context, port string, line config.Pulse, on bool) error {
+	b, err := m.bus(port)
+	if err != nil {
+		return fmt.Errorf("pulse: %w", err)
+	}
+	return b.pulse(ctx, line, on)
+}
+
+func (m *Manager) bus(port string) (*running, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if b := m.buses[port]; b != nil {
+		return b, nil
+	}
+	return nil, fmt.Errorf("port %q: no such port at work", port)
 }
 
 // apply stops what is not wanted any more, hands changes to lines that stay,
