@@ -84,6 +84,7 @@ type Alarm struct {
 	rule    Rule
 	state   State
 	active  bool // the condition after its delays
+	latched bool // it was active and no reset has come since; only with Rule.Latch
 	pending bool // a change of active waits for its delay
 	since   time.Duration
 	until   time.Duration // end of shelving
@@ -93,10 +94,12 @@ type Alarm struct {
 func New(rule Rule) *Alarm { return &Alarm{rule: rule} }
 
 // Restore makes an alarm in a state that was recorded; until is the monotonic
-// time at which shelving ends.
+// time at which shelving ends. What a silenced alarm latched before is not known
+// any more.
 func Restore(rule Rule, state State, until time.Duration) *Alarm {
 	active := state == Unacknowledged || state == Acknowledged
-	return &Alarm{rule: rule, state: state, active: active, until: until}
+	latched := state == LatchedUnacknowledged || state == LatchedAcknowledged || active && rule.Latch
+	return &Alarm{rule: rule, state: state, active: active, latched: latched, until: until}
 }
 
 // State is the present state.
@@ -144,6 +147,7 @@ func (a *Alarm) settle(c Condition, now time.Duration) bool {
 		return false
 	}
 	a.active, a.pending = !a.active, false
+	a.latched = a.latched || a.active && a.rule.Latch
 	return true
 }
 
@@ -164,12 +168,17 @@ func (a *Alarm) follow() {
 	}
 }
 
-// comeBack leaves a silenced state for the one that the condition gives; an
-// alarm that stands must announce itself as new.
+// comeBack leaves a silenced state for the one that the condition and the latch
+// give; an alarm that stands, or stood and was not reset, must announce itself
+// as new.
 func (a *Alarm) comeBack() {
-	a.state = Normal
-	if a.active {
+	switch {
+	case a.active:
 		a.state = Unacknowledged
+	case a.latched:
+		a.state = LatchedUnacknowledged
+	default:
+		a.state = Normal
 	}
 }
 
@@ -209,7 +218,7 @@ func (a *Alarm) Acknowledge() error {
 func (a *Alarm) Reset() error {
 	switch a.state {
 	case LatchedAcknowledged:
-		a.state = Normal
+		a.state, a.latched = Normal, false
 	case LatchedUnacknowledged:
 		return ErrUnseen
 	case Unacknowledged, Acknowledged:
