@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -130,30 +131,43 @@ func probeLine(t *testing.T, table string, sends []byte) (config string) {
 		return sends, nil
 	})
 	if strings.HasPrefix(table, "stream") {
-		talk(t, l, sends)
+		talk(t, l, func() []byte { return sends })
 	}
 	return write(t, filepath.Join(dir, "rig.toml"), fmt.Sprintf(probeText, l.name, table))
 }
 
 // talk makes the far end of a line send by itself, ten times a second.
-func talk(t *testing.T, l *handLine, text []byte) {
-	stop, done, far := make(chan struct{}), make(chan struct{}), l.far
-	ticker := time.NewTicker(100 * time.Millisecond)
+func talk(t *testing.T, l *handLine, text func() []byte) (stop func()) {
+	return every(t, l, 100*time.Millisecond, text)
+}
+
+// every makes the far end of a line send at a pace until it is stopped, at the
+// latest at the test's end.
+func every(t *testing.T, l *handLine, pace time.Duration, text func() []byte) (stop func()) {
+	quit, done, far := make(chan struct{}), make(chan struct{}), l.far
 	go func() {
 		defer close(done)
+		ticker := time.NewTicker(pace)
 		defer ticker.Stop()
 		for {
-			if _, err := far.Write(text); err != nil {
+			if _, err := far.Write(text()); err != nil {
 				return
 			}
 			select {
-			case <-stop:
+			case <-quit:
 				return
 			case <-ticker.C:
 			}
 		}
 	}()
-	t.Cleanup(func() { close(stop); <-done })
+	stop = sync.OnceFunc(func() {
+		close(quit)
+		_ = far.SetWriteDeadline(time.Now()) // nobody may listen
+		<-done
+		_ = far.SetWriteDeadline(time.Time{})
+	})
+	t.Cleanup(stop)
+	return stop
 }
 
 // TestProbeOfEachConversation drives the built program against a far end that
