@@ -16,11 +16,13 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// The alarms and the bare pairs that are measured, in turns so that both see
-// the same disk and the same load.
+// The alarms and the bare pairs that are measured: in turns, so that both see
+// the same disk and the same load, and at one pace, for a machine that rests
+// between two wakes up as slowly for both.
 const (
 	latencyAlarms = 1000
 	latencyTurns  = 20
+	latencyPace   = 10 * time.Millisecond // of the answers: each is a transition that is told
 )
 
 // spikes is a thermometer of the room whose every other answer is over the
@@ -134,9 +136,12 @@ func (l *latency) measure(pair *barePair) bool {
 				l.t.Fatalf("after %d alarms none comes", len(alarms))
 			}
 		}
+		pace := time.NewTicker(latencyPace)
 		for range latencyAlarms / latencyTurns {
+			<-pace.C
 			bare = append(bare, pair.once(l.t))
 		}
+		pace.Stop()
 	}
 	return l.judge(alarms, bare)
 }

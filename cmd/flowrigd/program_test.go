@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"net"
@@ -23,6 +24,7 @@ import (
 var program, faulty string
 
 func TestMain(m *testing.M) {
+	atOnce()
 	dir, err := os.MkdirTemp("", "flowrigd-test")
 	if err != nil {
 		panic(err)
@@ -32,6 +34,20 @@ func TestMain(m *testing.M) {
 	code := m.Run()
 	os.RemoveAll(dir)
 	os.Exit(code)
+}
+
+// atOnce lets six tests run at a time unless -parallel says otherwise: they wait
+// for processes far more than they work.
+func atOnce() {
+	flag.Parse()
+	given := false
+	flag.Visit(func(f *flag.Flag) { given = given || f.Name == "test.parallel" })
+	if given {
+		return
+	}
+	if err := flag.Set("test.parallel", "6"); err != nil {
+		panic(err)
+	}
 }
 
 func build1(dir, name string, flags ...string) string {
