@@ -79,10 +79,10 @@ func TestFaultTable(t *testing.T) {
 			map[string]daq.Reason{"modbus": daq.ReasonChecksum, "query": daq.ReasonFormat, "query+xor": daq.ReasonChecksum}},
 		{"noise behind the answer", func(_, f []byte) []piece { return now(append(f, 0x55)...) },
 			map[string]daq.Reason{"modbus": daq.ReasonProtocol, "query": daq.ReasonProtocol, "query+xor": daq.ReasonProtocol}},
-		// Two wires that are let go ring: the answer was whole, and what follows it
-		// is dropped before the next question.
+		// A frame ends with a silence; a line of text ends with its end, and what
+		// follows is dropped before the next question.
 		{"zero behind the answer", func(_, f []byte) []piece { return []piece{{0, f}, {time.Millisecond, []byte{0}}} },
-			map[string]daq.Reason{"modbus": "", "query": "", "query+xor": ""}},
+			map[string]daq.Reason{"modbus": daq.ReasonProtocol, "query": "", "query+xor": ""}},
 		{"cut", func(_, f []byte) []piece { return now(f[:len(f)-3]...) },
 			map[string]daq.Reason{"modbus": daq.ReasonTimeout, "query": daq.ReasonTimeout, "query+xor": daq.ReasonTimeout}},
 		{"one byte", func(_, f []byte) []piece { return now(f[0]) },
@@ -337,7 +337,9 @@ func TestFaultedFrames(t *testing.T) {
 			if len(sent) == 0 {
 				return nil
 			}
-			return now(sent...)
+			// The gap is shorter than the silence that ends a frame.
+			cut := r.IntN(len(sent))
+			return []piece{{0, sent[:cut]}, {time.Duration(r.IntN(2)) * time.Millisecond, sent[cut:]}}
 		})
 		w := newWire(near, testPort("/dev/bus"))
 		p := plan([]config.Instrument{register(quantity.Temperature, 1, 0, time.Second)})[0]

@@ -114,18 +114,23 @@ func (x *rtu) isAnswer(buf []byte) bool {
 	return err == nil
 }
 
-// accept takes a whole frame when it is alone: bytes right behind it make it
-// longer than it says.
+// accept takes a whole frame when silence follows it: 3.5 characters of it end
+// a frame (specification of the serial line, 2.5.1.1), and bytes before that
+// make it longer than it says.
 func (x *rtu) accept(frame, rest []byte) ([]byte, error) {
 	if !x.skipped && x.asked.Function != modbus.WriteSingleCoil {
 		x.echo = echoAbsent
 	}
 	data, err := modbus.ParseResponse(x.request, frame)
-	alone, lost := x.alone(rest)
+	disturbed := len(rest) > 0
+	if !disturbed {
+		var lost error
+		if disturbed, lost = x.listen(x.silence); lost != nil {
+			return nil, lineFault(x.port, lost)
+		}
+	}
 	switch {
-	case lost != nil:
-		return nil, lineFault(x.port, lost)
-	case !alone:
+	case disturbed:
 		return nil, x.refuse(faultf(daq.ReasonProtocol, "%s: bytes stand right behind the answer; check termination and bias, and for a second master", x.who()))
 	case err != nil:
 		return nil, frameFault(x.who(), err)

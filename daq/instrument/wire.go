@@ -122,10 +122,10 @@ func (w *wire) listen(d time.Duration) (bool, error) {
 	return n > 0, err
 }
 
-// alone says whether nothing follows a whole answer: rest, or bytes in the
-// silence that ends a frame. After a clean exchange the silence is waited for
-// before the next one instead, and the answer counts at once: only where one
-// was late or bad can the next be an answer to an earlier question.
+// alone says whether nothing follows a line of text: rest, or bytes for 3.5
+// characters. After a clean exchange the silence is waited for before the next
+// one instead, and the answer counts at once: only where one was late or bad can
+// the next be an answer to an earlier question.
 func (w *wire) alone(rest []byte) (alone bool, err error) {
 	disturbed := len(rest) > 0
 	if !disturbed && !w.clean {
