@@ -1,0 +1,100 @@
+package instrument
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"net"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"flowrigd/daq/modbus"
+)
+
+// lateAnswers asks one instrument 2,000 times; every answer bears the number of
+// its question, and every tenth is late by 1 to worst timeouts. It gives how
+// many readings passed with the answer to another question.
+func lateAnswers(t *testing.T, conversation string, worst float64) (wrong, good int) {
+	in, size, _ := conversationOf(conversation)
+	in.Every = 50 * time.Millisecond
+	r := rand.New(rand.NewPCG(3, 5))
+	asked := 0
+	s := &socket{serve: func(c net.Conn) {
+		out, ended := make(chan []byte, 100), make(chan struct{})
+		defer close(ended)
+		go func() {
+			for {
+				select {
+				case answer := <-out:
+					c.Write(answer) // the line may have ended
+				case <-ended:
+					return
+				}
+			}
+		}()
+		var buf []byte
+		heard := make([]byte, 256)
+		for {
+			n, err := c.Read(heard)
+			if err != nil {
+				return
+			}
+			buf = append(buf, heard[:n]...)
+			for n := size(buf); n > 0; n = size(buf) {
+				asked++
+				answer, delay := numbered(conversation, asked), time.Millisecond
+				if asked%10 == 0 {
+					delay = time.Duration((1 + (worst-1)*r.Float64()) * float64(testPort("").Timeout))
+				}
+				time.AfterFunc(delay, func() { out <- answer })
+				buf = bytes.Clone(buf[n:])
+			}
+		}
+	}}
+	out := &readings{}
+	_, stop := start(t, busOptions(s, out, in))
+	for len(out.of(in.ID)) < 2000 {
+		time.Sleep(time.Second)
+	}
+	stop()
+	s.pull()
+	time.Sleep(time.Second) // the last answers are due
+	for i, x := range out.of(in.ID) {
+		switch {
+		case x.Reason != "":
+		case x.Number == float64(i+1):
+			good++
+		default:
+			wrong++
+		}
+	}
+	return wrong, good
+}
+
+func numbered(conversation string, n int) []byte {
+	if conversation == "modbus" {
+		bits := math.Float32bits(float32(n))
+		return modbus.ReadResponse(1, 4, []byte{byte(bits >> 24), byte(bits >> 16), byte(bits >> 8), byte(bits)})
+	}
+	return fmt.Appendf(nil, "T=%d\r\n", n)
+}
+
+// A late answer looks like the answer to the next question: neither a checksum
+// nor a pattern tells. One that comes within two timeouts is dropped; what is
+// later still is the residual risk, and its figure is printed. Every later
+// answer is dropped as soon as two stand together.
+func TestLateAnswersOfTheSameShape(t *testing.T) {
+	for _, conversation := range []string{"modbus", "query"} {
+		for _, worst := range []float64{1.9, 3, 6} {
+			synctest.Test(t, func(t *testing.T) {
+				wrong, good := lateAnswers(t, conversation, worst)
+				t.Logf("%s, late by 1 to %g timeouts: %d of 200 late answers passed for the answer to a later question, %d readings were right", conversation, worst, wrong, good)
+				if worst < 2 && wrong > 0 || good < 1500 || wrong > 200/4 {
+					t.Errorf("%s, late by 1 to %g timeouts: %d passed, %d right", conversation, worst, wrong, good)
+				}
+			})
+		}
+	}
+}
