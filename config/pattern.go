@@ -87,6 +87,16 @@ func (p Pattern) Match(line []byte) (float64, error) {
 	return v, nil
 }
 
+// Overlaps says whether one line may fit both patterns; true where it cannot be
+// told.
+func (p Pattern) Overlaps(other Pattern) bool {
+	if p.expression != nil || other.expression != nil {
+		return true
+	}
+	return (bytes.HasPrefix(p.before, other.before) || bytes.HasPrefix(other.before, p.before)) &&
+		(bytes.HasSuffix(p.after, other.after) || bytes.HasSuffix(other.after, p.after))
+}
+
 // field is the text in place of the number.
 func (p Pattern) field(line []byte) ([]byte, error) {
 	switch {

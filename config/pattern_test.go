@@ -78,3 +78,27 @@ func FuzzPattern(f *testing.F) {
 		}
 	})
 }
+
+func TestPatternsOverlap(t *testing.T) {
+	tests := []struct {
+		a, b string
+		want bool
+	}{
+		{"T={value}", "T={value}", true},
+		{"T={value}", "H={value}", false},
+		{"T={value}", "{value}", true},
+		{"T={value} C", "T={value} K", false},
+		{"T={value} C", "T={value}C", true},
+		{"T={value}", "/^H=(?P<value>[0-9]+)$/", true}, // it cannot be told
+	}
+	for _, tt := range tests {
+		a, errA := ParsePattern(tt.a)
+		b, errB := ParsePattern(tt.b)
+		if errA != nil || errB != nil {
+			t.Fatal(errA, errB)
+		}
+		if a.Overlaps(b) != tt.want || b.Overlaps(a) != tt.want {
+			t.Errorf("%s and %s: %v, %v", tt.a, tt.b, a.Overlaps(b), b.Overlaps(a))
+		}
+	}
+}

@@ -142,6 +142,7 @@ func (b *bus) poll(p *poll) {
 		return // our own closing is no fault of the instrument
 	}
 	p.settle(began, b.since(), err)
+	b.spare(p, began)
 	end := time.Now()
 	if err == nil {
 		end = b.wire.heard // the silence behind the answer is not its time
@@ -151,6 +152,20 @@ func (b *bus) poll(p *poll) {
 		b.tell(&p.members[i], r, took, at)
 	}
 	b.after(p, err)
+}
+
+// spare keeps dead polls back after a probe of one, for the living ones' sake.
+func (b *bus) spare(probed *poll, began time.Duration) {
+	living := func(p *poll) bool { return !p.dead() }
+	if !probed.dead() || !slices.ContainsFunc(b.polls, living) {
+		return
+	}
+	now := b.since()
+	for _, p := range b.polls {
+		if p.dead() {
+			p.heldTo = max(p.heldTo, now+(probeShare-1)*(now-began))
+		}
+	}
 }
 
 // missing tells a poll's instruments that there is no line.

@@ -15,12 +15,13 @@ import (
 
 // deadAfter is how many silent exchanges in a row make an instrument dead. A
 // dead one is probed each probeEvery, and lets living ones go first for up to
-// probePatience, so that it is good again within 2 s of its return and costs
-// the others one timeout a second.
+// probePatience. Where some live on the line, all dead ones together get one
+// part in probeShare of its time.
 const (
 	deadAfter     = 3
 	probeEvery    = 700 * time.Millisecond
 	probePatience = 200 * time.Millisecond
+	probeShare    = 4
 )
 
 // poll is one request and the instruments whose numbers stand in its answer.
@@ -178,7 +179,7 @@ func (p *poll) same(other *poll) bool {
 // answer to the other.
 func (p *poll) confusable(other *poll) bool {
 	if p.request == nil || other.request == nil {
-		return p.request == nil && other.request == nil
+		return p.request == nil && other.request == nil && p.members[0].Query.Reply.Overlaps(other.members[0].Query.Reply)
 	}
 	return p.request[0] == other.request[0]
 }
