@@ -67,17 +67,23 @@ func (b *bus) run(ctx context.Context) {
 	}
 }
 
-// step does one thing: what waits longest, or a write as soon as there is one.
+// step does one thing: what waits longest, or a write as soon as there is one,
+// before a poll that is due as well.
 func (b *bus) step(ctx context.Context) {
 	p, at := b.next()
-	timer := time.NewTimer(max(0, at-b.since()))
-	defer timer.Stop()
-	select {
-	case w := <-b.writes: // before a poll that is due as well
-		b.write(w)
+	if at <= b.since() {
+		select {
+		case w := <-b.writes:
+			b.write(w)
+		case list := <-b.changes:
+			b.change(list)
+		default: // without the detour of a timer: it costs the line its time
+			b.serve(p)
+		}
 		return
-	default:
 	}
+	timer := time.NewTimer(at - b.since())
+	defer timer.Stop()
 	select {
 	case <-ctx.Done():
 	case w := <-b.writes:
@@ -85,7 +91,6 @@ func (b *bus) step(ctx context.Context) {
 	case list := <-b.changes:
 		b.change(list)
 	case <-timer.C:
-		b.serve(p)
 	}
 }
 
