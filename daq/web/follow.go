@@ -103,7 +103,7 @@ func (s *Server) serveStream(w http.ResponseWriter, r *http.Request, to sender) 
 // removed ends its streams.
 func (s *Server) stillAdmitted(r *http.Request) bool {
 	p, _, _ := s.identify(r)
-	return covers(p.role, RoleWatch) || local(r)
+	return covers(p.role, RoleWatch) || s.local(r)
 }
 
 // follow is the stream of the API: state, alarm, event.

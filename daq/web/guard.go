@@ -61,8 +61,13 @@ func isLoopback(hostport string) bool {
 	return ip != nil && ip.IsLoopback()
 }
 
-// local says whether a request comes from this machine under its own name.
-func local(r *http.Request) bool {
+// local says whether a request needs no account to read: the daemon listens on
+// loopback alone, and the request comes from this machine under its own name.
+// What a proxy passes on comes from anywhere.
+func (s *Server) local(r *http.Request) bool {
+	if !s.loopback || r.Header.Get("X-Forwarded-For") != "" || r.Header.Get("Forwarded") != "" {
+		return false
+	}
 	from, err := netip.ParseAddrPort(r.RemoteAddr)
 	return err == nil && from.Addr().Unmap().IsLoopback() && isLoopback(r.Host)
 }
@@ -75,7 +80,7 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, need string) (*ht
 	switch {
 	case need == "" || covers(p.role, need):
 		return r, true
-	case need == RoleWatch && local(r) && !(presented && !known):
+	case need == RoleWatch && s.local(r) && !(presented && !known):
 		return r, true
 	case known:
 		s.refusal(p.name, r, "role "+p.role+" may not")

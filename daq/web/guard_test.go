@@ -21,6 +21,20 @@ func TestLoopbackReadsWithoutAccount(t *testing.T) {
 	}
 }
 
+// A proxy on this machine passes on what comes from anywhere.
+func TestProxiedReadingNeedsAnAccount(t *testing.T) {
+	b := testBed(t, nil)
+	for _, header := range []string{"X-Forwarded-For", "Forwarded"} {
+		passedOn := func(r *http.Request) { r.Header.Set(header, "for=192.0.2.7") }
+		if status, _, text := b.ask("GET", "/api/now", "", "", passedOn); status != 401 {
+			t.Errorf("%s: %d %s", header, status, text)
+		}
+		if status, _, text := b.ask("GET", "/api/now", b.watch, "", passedOn); status != 200 {
+			t.Errorf("%s with a token: %d %s", header, status, text)
+		}
+	}
+}
+
 func TestWhoMayWrite(t *testing.T) {
 	var journal []string
 	b := testBed(t, func(o *Options) { o.Refused = func(who, why string) { journal = append(journal, who+": "+why) } })
@@ -53,6 +67,9 @@ func TestBeyondLoopback(t *testing.T) {
 				t.Errorf("%s with %q: %d; want %d", path, c.token, w.Code, c.status)
 			}
 		}
+	}
+	if status, _, text := b.ask("GET", "/api/now", "", ""); status != 401 {
+		t.Errorf("from this machine, which may be a proxy: %d %s", status, text)
 	}
 	w := b.remote("GET", "/", "")
 	if w.Code != 401 || strings.Contains(w.Body.String(), "bench-3") || !strings.Contains(w.Body.String(), `action="/api/session"`) {

@@ -160,7 +160,7 @@ func (s *Server) page(w http.ResponseWriter, r *http.Request) {
 	p := who(r)
 	facts := s.facts.Load()
 	data := pageData{Build: s.build(facts), Role: p.role, Name: p.name,
-		Reader: covers(p.role, RoleWatch) || local(r)}
+		Reader: covers(p.role, RoleWatch) || s.local(r)}
 	status := http.StatusUnauthorized
 	if data.Reader {
 		status = http.StatusOK
