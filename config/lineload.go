@@ -57,8 +57,8 @@ func (q poll) arithmetic(p *Port) string {
 	return text + fmt.Sprintf(" = %s every %s", Format(q.seconds(p), Time), Format(q.every.Seconds(), Time))
 }
 
-// polls are the exchanges on a line; neighbouring registers of one slave are
-// read together.
+// polls are the exchanges on a line; neighbouring registers of one slave that
+// are asked for at one pace are read together.
 func (c *Config) polls(port string) (polls []poll) {
 	var modbus []*Instrument
 	for i := range c.Instruments {
@@ -72,7 +72,7 @@ func (c *Config) polls(port string) (polls []poll) {
 		}
 	}
 	slices.SortFunc(modbus, func(a, b *Instrument) int {
-		return cmp.Or(cmp.Compare(a.Modbus.Address, b.Modbus.Address), cmp.Compare(a.Modbus.Table, b.Modbus.Table), cmp.Compare(a.Modbus.Register, b.Modbus.Register))
+		return cmp.Or(cmp.Compare(a.Modbus.Address, b.Modbus.Address), cmp.Compare(a.Modbus.Table, b.Modbus.Table), cmp.Compare(a.Every, b.Every), cmp.Compare(a.Modbus.Register, b.Modbus.Register))
 	})
 	if t := c.Trip; t != nil && t.Port == port && t.Address > 0 {
 		polls = append(polls, t.poll())
@@ -82,7 +82,6 @@ func (c *Config) polls(port string) (polls []poll) {
 			last := &polls[len(polls)-1]
 			last.name += "+" + in.Name
 			last.characters += 2 * in.Modbus.Type.Words()
-			last.every = min(last.every, in.Every)
 			continue
 		}
 		polls = append(polls, in.modbusPoll())
@@ -90,10 +89,10 @@ func (c *Config) polls(port string) (polls []poll) {
 	return polls
 }
 
-// neighbours reports that next stands right behind in.
+// neighbours reports that next stands right behind in, and has its pace.
 func (in *Instrument) neighbours(next *Instrument) bool {
 	a, b := in.Modbus, next.Modbus
-	return a.Address == b.Address && a.Table == b.Table && int(a.Register)+a.Type.Words() == int(b.Register)
+	return in.Every == next.Every && a.Address == b.Address && a.Table == b.Table && int(a.Register)+a.Type.Words() == int(b.Register)
 }
 
 // modbusPoll counts a request of 8 characters and an answer of 5 and the data

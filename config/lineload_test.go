@@ -32,14 +32,15 @@ func TestPollTime(t *testing.T) {
 	}
 }
 
-// Neighbouring registers of one slave cost one poll, others one each.
+// Neighbouring registers of one slave at one pace cost one poll, others one
+// each.
 func TestPollsAreShared(t *testing.T) {
 	at := func(address byte, register uint16, every time.Duration) Instrument {
 		return Instrument{Name: "x", Port: "bus", Every: every, Modbus: &Modbus{Address: address, Register: register, Type: Float32}}
 	}
-	c := Config{Instruments: []Instrument{at(1, 2, time.Second), at(1, 0, 2*time.Second), at(1, 6, time.Second), at(2, 4, time.Second)}}
+	c := Config{Instruments: []Instrument{at(1, 2, time.Second), at(1, 0, time.Second), at(1, 4, 2*time.Second), at(1, 8, time.Second), at(2, 4, time.Second)}}
 	polls := c.polls("bus")
-	if len(polls) != 3 || polls[0].characters != 21 || polls[0].every != time.Second {
+	if len(polls) != 4 || polls[0].characters != 21 || polls[0].every != time.Second {
 		t.Errorf("%+v", polls)
 	}
 	if len(c.polls("other")) != 0 {

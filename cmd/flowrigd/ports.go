@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -44,7 +45,7 @@ func printPorts(c *cobra.Command, found []instrument.Found) error {
 	for _, f := range found {
 		usb, stable := "-", f.Device
 		if f.USB != nil {
-			usb = f.USB.Vendor + ":" + f.USB.Product + " " + f.USB.Serial
+			usb = strings.Join(strings.Fields(f.USB.Vendor+":"+f.USB.Product+" "+f.USB.Name+" "+f.USB.Serial), " ")
 		}
 		if len(f.Stable) > 0 {
 			stable = f.Stable[0]
