@@ -78,6 +78,9 @@ func TestImportsRunOneWay(t *testing.T) {
 			if ours && own != room && !permits(allowed(room), own) {
 				t.Errorf("%s imports %s: %s may import only %v", file, own, room, allowed(room))
 			}
+			if own == "daq/daqtest" && ours {
+				t.Errorf("%s imports %s, which is for tests alone", file, own)
+			}
 		}
 	}
 }
