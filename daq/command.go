@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"flowrigd/daq/alarm"
@@ -18,17 +19,31 @@ func (e *Engine) command(c *Command) []Event {
 	}
 	w := e.find(c.Alarm)
 	if w == nil {
-		return e.refuse(c, fmt.Errorf("there is no alarm of that name: GET /api/alarms lists them"))
+		return e.refuse(c, fmt.Errorf("there is no alarm of that name; there are %s", e.names()))
 	}
 	before, held := w.alarm.State(), e.permit.holds(w.def.Name)
 	if err := e.apply(w, c); err != nil {
 		return e.refuse(c, err)
 	}
 	events := []Event{{Reply: &Reply{ID: c.ID}}}
-	if w.alarm.State() != before || held != e.permit.holds(w.def.Name) {
+	// A new length of shelving is kept as well: it must outlive a restart.
+	if w.alarm.State() != before || c.Verb == Shelve || held != e.permit.holds(w.def.Name) {
 		events = append(events, e.transition(w, c.Who))
 	}
+	if c.Reason != "" {
+		events = append(events, Event{Note: &Note{Kind: string(c.Verb), Time: e.state.Time, Who: c.Who,
+			Text: c.Alarm + ": " + c.Reason}})
+	}
 	return events
+}
+
+// names are those of every alarm, for a person.
+func (e *Engine) names() string {
+	list := make([]string, len(e.alarms))
+	for i, w := range e.alarms {
+		list[i] = w.def.Name
+	}
+	return strings.Join(list, ", ")
 }
 
 // transition is the event of an alarm that just changed.
@@ -45,8 +60,11 @@ func (e *Engine) apply(w *watch, c *Command) error {
 	case Reset:
 		return e.reset(w)
 	case Shelve:
+		if err := w.alarm.Shelve(c.For, e.state.Mono); err != nil {
+			return err
+		}
 		w.until = e.state.Time.Add(c.For)
-		return w.alarm.Shelve(c.For, e.state.Mono)
+		return nil
 	case Unshelve:
 		return w.alarm.Unshelve()
 	case OutOfService:

@@ -256,3 +256,28 @@ func BenchmarkStep(b *testing.B) {
 		e.Step(Input{Number: n, Mono: at, Kind: KindReading, Reading: Reading{Instrument: quantity.Flow, Number: 1.2, At: at}})
 	}
 }
+
+// Why and for how long an alarm is shelved is kept, the second time too: after
+// a restart the newer end holds.
+func TestShelvingIsKept(t *testing.T) {
+	b := newBench(t)
+	b.run(time.Second, 1.2, 42, 255)
+	for _, length := range []time.Duration{24 * time.Hour, time.Minute} {
+		b.step(Input{Kind: KindCommand, Command: &Command{ID: "1", Verb: Shelve, Alarm: "head-lost", Who: "dana", For: length, Reason: "tank is cleaned"}})
+	}
+	var ends, reasons []string
+	for _, e := range b.events {
+		switch {
+		case e.Alarm != nil:
+			ends = append(ends, e.Alarm.Until.Sub(b.state.Time).String())
+		case e.Note != nil:
+			reasons = append(reasons, e.Note.Kind+" by "+e.Note.Who+" "+e.Note.Text)
+		}
+	}
+	if !slices.Equal(ends, []string{"24h0m0s", "1m0s"}) {
+		t.Errorf("ends %v", ends)
+	}
+	if want := "shelve by dana head-lost: tank is cleaned"; !slices.Equal(reasons, []string{want, want}) {
+		t.Errorf("reasons %v", reasons)
+	}
+}

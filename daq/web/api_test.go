@@ -89,6 +89,7 @@ func TestProblems(t *testing.T) {
 		{"length where none belongs", "POST", "/api/alarms/water-overheat/reset", `{"for":"1 h"}`, 400, "only shelve"},
 		{"shelve without a reason", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h"}`, 400, "reason"},
 		{"shelve for nonsense", "POST", "/api/alarms/water-overheat/shelve", `{"for":"soon","reason":"r"}`, 400, "30 min"},
+		{"shelve for a bare number", "POST", "/api/alarms/water-overheat/shelve", `{"for":30,"reason":"r"}`, 400, "for: number in place of string"},
 		{"history of nonsense", "GET", "/api/alarms?history=-1", "", 400, "0 to 1000"},
 		{"trend of nothing", "GET", "/api/trend", "", 400, "reynolds_number"},
 		{"trend of a word", "GET", "/api/trend?quantity=regime", "", 400, "no trend"},

@@ -1,8 +1,10 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"strconv"
@@ -78,6 +80,9 @@ func readJSON(w http.ResponseWriter, r *http.Request, v any) bool {
 	if errors.As(err, &large) {
 		refuse(w, http.StatusRequestEntityTooLarge, "the body is larger than "+strconv.Itoa(maxBody)+" bytes: send less")
 		return false
+	}
+	if kind := (*json.UnmarshalTypeError)(nil); errors.As(err, &kind) {
+		err = fmt.Errorf("%s: %s in place of %s", cmp.Or(kind.Field, "all of it"), kind.Value, kind.Type.Kind())
 	}
 	refuse(w, http.StatusBadRequest, "body: "+err.Error()+"; write one JSON object, such as {}")
 	return false
