@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -24,6 +26,12 @@ func exportVerb() *cobra.Command {
 	format := c.Flags().String("format", "csv", "csv or json")
 	required(c, "data")
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if err := oneOf("export", args[0], c.ValidArgs...); err != nil {
+			return err
+		}
+		if err := oneOf("export: --format", *format, "csv", "json"); err != nil {
+			return err
+		}
 		e := record.Export{What: args[0], Format: *format}
 		var err error
 		if e.From, err = instant("--from", *from); err != nil {
@@ -43,6 +51,14 @@ func exportVerb() *cobra.Command {
 		return r.Export(c.Context(), c.OutOrStdout(), e)
 	}
 	return c
+}
+
+// oneOf refuses a word that is none of those known.
+func oneOf(flag, word string, known ...string) error {
+	if slices.Contains(known, word) {
+		return nil
+	}
+	return wrongUse{fmt.Errorf("%s %q: write one of %s", flag, word, strings.Join(known, ", "))}
 }
 
 // instant reads a time of a flag; "" is none.

@@ -76,6 +76,8 @@ func TestWrongUse(t *testing.T) {
 		{"token add --config x --role watch", "see flowrigd token add --help"},
 		{"token list", "--config is missing"},
 		{"token remove --config x", "see flowrigd token remove --help"},
+		{"export --data x everything", `export "everything": write one of samples, alarms, notes`},
+		{"export --data x --format xml samples", `--format "xml": write one of csv, json`},
 		{"version now", `"now"`},
 		{"completion", "for which shell?"},
 		{"completion dos", `"dos"`},
