@@ -254,14 +254,19 @@ func (b *bus) moved() bool {
 }
 
 // change takes up another list of instruments; those that stay the same keep
-// their due times.
+// their due times, in whatever company.
 func (b *bus) change(instruments []config.Instrument) {
 	fresh := plan(instruments)
 	for i, p := range fresh {
 		if k := slices.IndexFunc(b.polls, p.same); k >= 0 {
 			fresh[i] = b.polls[k]
-		} else {
-			p.due = after(b.since(), p.every)
+			continue
+		}
+		p.due = after(b.since(), p.every)
+		for _, old := range b.polls {
+			if old.shares(p) {
+				p.due = min(p.due, old.due)
+			}
 		}
 	}
 	b.polls = fresh

@@ -528,3 +528,32 @@ func TestWrongOptions(t *testing.T) {
 		}
 	}
 }
+
+// A neighbour that joins an instrument's request, or leaves it, at the very
+// moment when it is due takes no reading from it.
+func TestReloadOfANeighbourLosesNoReading(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		far, out := newSlaves(), &readings{}
+		far.setFloat(1, 0, 1.2)
+		far.setFloat(1, 2, 42)
+		s := &socket{serve: func(c net.Conn) { far.serve(c) }}
+		flow, level := register(quantity.Flow, 1, 0, 200*time.Millisecond), register(quantity.Level, 1, 2, 200*time.Millisecond)
+		o := busOptions(s, out, flow)
+		m, stop := start(t, o)
+		for i := range 100 {
+			time.Sleep(200 * time.Millisecond)
+			list := []config.Instrument{flow}
+			if i%2 == 0 {
+				list = append(list, level)
+			}
+			if err := m.Reload(o.Ports, list); err != nil {
+				t.Fatal(err)
+			}
+		}
+		time.Sleep(100 * time.Millisecond)
+		stop()
+		if n := len(out.of(quantity.Flow)); n != 101 {
+			t.Errorf("%d readings in 20.1 s, want 101", n)
+		}
+	})
+}

@@ -175,6 +175,13 @@ func (p *poll) same(other *poll) bool {
 	return reflect.DeepEqual(p.members, other.members)
 }
 
+// shares says whether two polls have an unchanged instrument in common.
+func (p *poll) shares(other *poll) bool {
+	return slices.ContainsFunc(p.members, func(a config.Instrument) bool {
+		return slices.ContainsFunc(other.members, func(b config.Instrument) bool { return reflect.DeepEqual(a, b) })
+	})
+}
+
 // confusable says whether a late answer to one poll could be taken for an
 // answer to the other.
 func (p *poll) confusable(other *poll) bool {
