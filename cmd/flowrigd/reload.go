@@ -11,7 +11,7 @@ import (
 type reloads struct{ taken, refused atomic.Int64 }
 
 // reload reads the configuration again. A valid file takes over; an invalid one
-// is refused, logged and counted, and the old one stays.
+// is refused, logged, counted and journalled, and the old one stays.
 func (d *daemon) reload() {
 	old := d.cfg.Load()
 	cfg, problems := config.Load(old.Path)
@@ -19,13 +19,11 @@ func (d *daemon) reload() {
 		d.log.Warn("configuration", "problem", p.String())
 	}
 	if why := unmovable(old, cfg, problems); why != "" {
-		d.reloads.refused.Add(1)
-		d.log.Error("reload refused; the old configuration stays", "why", why)
+		d.refuseReload(why)
 		return
 	}
 	if err := d.manager.Reload(cfg.Ports, cfg.Instruments); err != nil {
-		d.reloads.refused.Add(1)
-		d.log.Error("reload refused; the old configuration stays", "why", err)
+		d.refuseReload(err.Error())
 		return
 	}
 	d.recording.keep(cfg)
@@ -34,6 +32,12 @@ func (d *daemon) reload() {
 	d.server.SetFacts(facts(cfg))
 	d.reloads.taken.Add(1)
 	d.log.Info("configuration reloaded", "sha256", cfg.SHA256)
+}
+
+func (d *daemon) refuseReload(why string) {
+	d.reloads.refused.Add(1)
+	d.log.Error("reload refused; the old configuration stays", "why", why)
+	d.loop.Note("reload", "", "refused; the old configuration stays: "+why)
 }
 
 // unmovable says why a configuration cannot take over while the daemon runs.

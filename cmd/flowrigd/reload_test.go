@@ -63,6 +63,9 @@ func TestReloadLosesNoReading(t *testing.T) {
 		t.Errorf("the line was opened anew:\n%s", text)
 	}
 	kept := sqlRows(t, b.dir, `SELECT count(*), sum(json_extract(body, '$.reason') IS NULL) FROM input WHERE kind = 'reading' AND json_extract(body, '$.of') = 'flow'`)
+	if notes := sqlRows(t, b.dir, `SELECT count(*), sum(text LIKE 'refused; %') FROM note WHERE kind = 'reload'`); notes != "11|1" {
+		t.Errorf("reloads in the journal (all, refused): %s", notes)
+	}
 	// The last answer may have come while the daemon closed the line.
 	n := answered.Load()
 	if kept != fmt.Sprintf("%d|%d", n, n) && kept != fmt.Sprintf("%d|%d", n-1, n-1) {
