@@ -8,13 +8,11 @@ import (
 	"strings"
 
 	"flowrigd/calc/quantity"
-	"flowrigd/calc/water"
 )
 
 // advise warns of what is legal but unwise.
 func (l *loader) advise() {
 	l.adviseAccuracy()
-	l.adviseBoiling()
 	l.adviseDevices()
 	l.adviseLines()
 	l.adviseSupply()
@@ -31,24 +29,6 @@ func (l *loader) adviseAccuracy() {
 		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil {
 			l.report.warn(l.at("instruments", in.Name), fmt.Sprintf("instruments.%s has no accuracy: the uncertainty of what is computed from it is unknown", in.Name), `write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`)
 		}
-	}
-}
-
-// adviseBoiling warns of a limit that water cannot pass at this altitude.
-func (l *loader) adviseBoiling() {
-	boiling, err := water.Boiling(l.config.Altitude)
-	if err != nil {
-		return // the altitude has been checked
-	}
-	for i := range l.config.Alarms {
-		a := &l.config.Alarms[i]
-		if a.Above == nil || *a.Above < boiling || !a.watchesWater() {
-			continue
-		}
-		if in := l.config.Instrument(a.On[0]); in != nil && in.Range != nil && *a.Above >= in.Range.High {
-			continue // has been reported
-		}
-		l.report.warn(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %.0f m and never passes %s", a.Name, boiling, l.config.Altitude, Format(*a.Above, Temperature)), "write a limit below boiling")
 	}
 }
 

@@ -25,6 +25,9 @@ var badFiles = []struct {
 	{"alarm-below-nothing", []string{
 		`49:9: alarms.soon: the limit of 0 s is never passed: the seconds to overheat is never below 0 s; write a limit within that`,
 	}},
+	{"alarm-boiling", []string{
+		`49:9: alarms.water-overheat.above: water boils at 94.6 Cel at an altitude of 1600 m and never passes 95 Cel; write a limit below boiling`,
+	}},
 	{"alarm-deadband", []string{
 		`48:12: alarms.water-overheat.deadband: "-2 K" is below zero; write it without the minus`,
 	}},
@@ -101,6 +104,9 @@ var badFiles = []struct {
 	}},
 	{"alarm-on-full-name", []string{
 		`48:6: alarms.fast.on: "velocity_meters_per_second" is not a quantity; write "velocity", without the unit`,
+	}},
+	{"alarm-on-not-there", []string{
+		`48:6: alarms.fast.on: there is no instrument ambient in this file; write [instruments.ambient], or leave the alarm out`,
 	}},
 	{"alarm-on-typo", []string{
 		`48:6: alarms.fast.on: "velocty" is not a quantity; write "velocity"`,
@@ -678,9 +684,6 @@ var badFiles = []struct {
 	}},
 	{"warn-accuracy", []string{
 		`27:14: warning: instruments.temperature has no accuracy: the uncertainty of what is computed from it is unknown; write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`,
-	}},
-	{"warn-boiling", []string{
-		`49:9: warning: alarms.water-overheat.above: water boils at 94.6 Cel at an altitude of 1600 m and never passes 95 Cel; write a limit below boiling`,
 	}},
 	{"warn-bore", []string{
 		`5:8: warning: tube.bore has no ±: it counts as exact, and the uncertainty of the Reynolds number is too small; write how well it is known, such as "13 mm ± 0.05 mm"`,

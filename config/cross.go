@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/calc/water"
 )
 
 // crossCheck holds the parts of the file against one another.
@@ -17,6 +18,7 @@ func (l *loader) crossCheck() {
 	for i := range l.config.Alarms {
 		l.checkAlarm(&l.config.Alarms[i])
 	}
+	l.checkBoiling()
 	l.checkFights()
 	l.checkLip()
 	l.checkCounters()
@@ -152,6 +154,9 @@ func (l *loader) checkAlarm(a *Alarm) {
 		l.report.add(l.alarmPlace(a, key, a.On[0]), fmt.Sprintf("alarms.%s.%s: water is ice at %s", a.Name, key, Format(*limit, d)), `write a temperature of water, such as "75 Cel"`)
 		return
 	}
+	if on := a.On[0]; a.Kind == AlarmLimit && !a.BuiltIn && quantity.Table[on].Measured && !quantity.Table[on].Required && l.config.Instrument(on) == nil {
+		l.report.add(l.at("alarms", a.Name, "on"), fmt.Sprintf("alarms.%s.on: there is no instrument %s in this file", a.Name, on.Short()), fmt.Sprintf("write [instruments.%s], or leave the alarm out", on.Short()))
+	}
 	if a.Kind == AlarmLimit {
 		l.checkReach(a, key, *limit)
 	}
@@ -163,6 +168,24 @@ func (l *loader) checkAlarm(a *Alarm) {
 		if text := a.beyond(in, *limit, d); text != "" {
 			l.report.add(l.alarmPlace(a, key, id), fmt.Sprintf("alarms.%s: %s", a.Name, text), "change the limit, the deadband or the range")
 		}
+	}
+}
+
+// checkBoiling refuses a limit that water cannot pass at this altitude.
+func (l *loader) checkBoiling() {
+	boiling, err := water.Boiling(l.config.Altitude)
+	if err != nil {
+		return // the altitude has been checked
+	}
+	for i := range l.config.Alarms {
+		a := &l.config.Alarms[i]
+		if a.Above == nil || *a.Above < boiling || !a.watchesWater() {
+			continue
+		}
+		if in := l.config.Instrument(a.On[0]); in != nil && in.Range != nil && *a.Above >= in.Range.High {
+			continue // has been reported
+		}
+		l.report.add(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %.0f m and never passes %s", a.Name, boiling, l.config.Altitude, Format(*a.Above, Temperature)), "write a limit below boiling")
 	}
 }
 

@@ -67,7 +67,6 @@ func TestPortsForPeople(t *testing.T) {
 var checkSays = map[string][]string{
 	"warn-poll":     {"the polls take", "characters × 11 bits ÷", "Bd + 2 ×", "silence", "every", "raise every or baud"},
 	"warn-accuracy": {"has no accuracy: the uncertainty of what is computed from it is unknown", "write the maker's limits of error"},
-	"warn-boiling":  {"water boils at", "at an altitude of", "and never passes", "write a limit below boiling"},
 	"warn-tty":      {"may be another adapter after a restart", "write its name under /dev/serial/by-id, see `flowrigd ports`"},
 }
 
