@@ -67,7 +67,7 @@ func TestNothingIsNotANumber(t *testing.T) {
 func TestWritingAndReading(t *testing.T) {
 	var s Set
 	s.Put(Flow, 2.0000000000000003e-05)
-	s.Put(Temperature, -0.0)
+	s.Put(Temperature, -12.5)
 	s.Put(Reynolds, 12345678.9)
 	s.Put(KinematicViscosity, 6.3e-7)
 	s.PutBool(Steady, true)
