@@ -49,7 +49,8 @@ type daemon struct {
 	loop      *daq.Loop
 	teller    *daq.Teller
 	manager   *instrument.Manager
-	relay     *instrument.Relay // nil without a heating permit
+	relay     *instrument.Relay          // nil without a heating permit
+	answered  atomic.Pointer[daq.Output] // what the relay answered last; nil before
 	broker    *broker.Broker
 	publisher *mqtt.Publisher
 	notifier  *notify.Notifier
@@ -124,7 +125,7 @@ func (d *daemon) buildRelay(cfg *config.Config) {
 			}
 			return d.manager.WriteCoil(ctx, t.Port, t.Address, t.Coil, on)
 		},
-		Answer: func(o daq.Output) { d.loop.Output(o) },
+		Answer: func(o daq.Output) { d.answered.Store(&o); d.loop.Output(o) },
 	})
 }
 

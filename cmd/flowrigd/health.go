@@ -51,11 +51,21 @@ func (d *daemon) checks() map[string]error {
 	if d.publisher != nil {
 		m["broker"] = d.connected()
 	}
+	if o := d.answered.Load(); d.relay != nil && o != nil {
+		m["heating permit relay"] = relayOf(o)
+	}
 	s := d.loop.Last()
 	for _, id := range d.cfg.Load().Instruments {
 		m["instrument "+id.Name] = readyOf(s.Quality[id.ID])
 	}
 	return m
+}
+
+func relayOf(o *daq.Output) error {
+	if o.Error == "" {
+		return nil
+	}
+	return fmt.Errorf("%s", o.Error)
 }
 
 func readyOf(q daq.Quality) error {
