@@ -39,6 +39,7 @@ func TestFloodOfNoise(t *testing.T) {
 	d := start(t, program, "run", "--config", b.config(at, fmt.Sprintf(airTable, air.name)))
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
 	quietly()
+	honest := now(at)
 	before := resident(t, d)
 	var silence []func()
 	for i, l := range []*handLine{b.bus, b.tc, air} {
@@ -56,8 +57,10 @@ func TestFloodOfNoise(t *testing.T) {
 	for end := time.Now().Add(4 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		s := now(at)
 		for _, name := range []string{"flow_cubic_meters_per_second", "level_meters", "temperature_celsius", "ambient_celsius", "reynolds_number"} {
-			if s == nil || s[name] != nil {
-				t.Fatalf("%s is %v out of noise", name, s[name])
+			// The instruments answer on below the noise: on a loaded machine a
+			// whole answer may come between two shouts, and then it is right.
+			if s == nil || s[name] != nil && s[name] != honest[name] {
+				t.Fatalf("%s is %v out of noise, %v before it", name, s[name], honest[name])
 			}
 		}
 	}
