@@ -19,7 +19,8 @@ import (
 // acknowledged message; where all is well nothing is announced anew.
 type repair struct {
 	s     *session
-	due   time.Time       // when the broker has had time to send what it retains
+	asked paho.Token      // of the subscription; what is retained comes after its answer
+	due   time.Time       // when the broker has had time to send what it retains; zero before the answer
 	names map[string]bool // alarms still to be looked up; nil before the search
 	below int64           // the search goes on downwards from here
 
@@ -39,12 +40,23 @@ type retainedAlarm struct {
 }
 
 func newRepair(s *session) *repair {
-	return &repair{s: s, due: time.Now().Add(s.pace.repair),
-		retained: map[string]retainedAlarm{}, fresh: map[string]bool{}}
+	return &repair{s: s, retained: map[string]retainedAlarm{}, fresh: map[string]bool{}}
 }
 
 // start asks the broker for what it retains.
-func (r *repair) start() { r.s.link.client.Subscribe(r.s.prefix+"alarm/+", 0, r.saw) }
+func (r *repair) start() { r.asked = r.s.link.client.Subscribe(r.s.prefix+"alarm/+", 0, r.saw) }
+
+// ready says whether the broker has answered and had time to send.
+func (r *repair) ready() bool {
+	if r.due.IsZero() {
+		select {
+		case <-r.asked.Done():
+			r.due = time.Now().Add(r.s.pace.repair)
+		default:
+		}
+	}
+	return !r.due.IsZero() && !time.Now().Before(r.due)
+}
 
 // saw takes what the broker retains. It runs in paho's goroutine.
 func (r *repair) saw(_ paho.Client, m paho.Message) {
@@ -68,7 +80,7 @@ func (r *repair) touched(name string) {
 // newest downwards; nil when there is nothing to look for.
 func (r *repair) search() func(context.Context, Outbox) ([]daq.Message, error) {
 	alarms := r.s.queues[0]
-	if !alarms.known || r.s.state.Last() == nil || time.Now().Before(r.due) {
+	if !alarms.known || r.s.state.Last() == nil || !r.ready() {
 		return nil
 	}
 	if r.names == nil {
