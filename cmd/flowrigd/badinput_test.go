@@ -104,11 +104,10 @@ func (b *handBench) spoiled(t *testing.T, at string, f wireFault) {
 	if s["reynolds_number"] != nil || s["regime"] != "unknown" {
 		t.Errorf("Re %v, regime %v beside a bad %s", s["reynolds_number"], s["regime"], f.instrument)
 	}
-	for instrument, quality := range s["quality"].(map[string]any) {
-		if instrument != f.instrument && quality != "good" {
-			t.Errorf("%s is %v", instrument, quality)
-		}
-	}
+	// On a loaded machine a neighbour may miss one answer of 100 ms by itself.
+	within(t, recoverWithin, "all but "+f.instrument+" are good", func() bool {
+		return f.instrument == onlyBad(now(at))
+	})
 	status, body := get("http://" + at + "/readyz")
 	if status != 503 {
 		t.Errorf("/readyz says %d", status)
@@ -116,6 +115,21 @@ func (b *handBench) spoiled(t *testing.T, at string, f wireFault) {
 	says(t, "/readyz", body, "instrument "+f.instrument)
 	b.set(func(b *handBench) { b.spoil, b.garble = nil, nil })
 	within(t, recoverWithin, "all good again", func() bool { return allGood(now(at)) })
+}
+
+// onlyBad is the one instrument of a state that is not good; "" for none, or
+// for more than one.
+func onlyBad(state map[string]any) (name string) {
+	quality, _ := state["quality"].(map[string]any)
+	for instrument, q := range quality {
+		if q != "good" && name != "" {
+			return ""
+		}
+		if q != "good" {
+			name = instrument
+		}
+	}
+	return name
 }
 
 // onlyAddress1 leaves the answers of other addresses alone.
