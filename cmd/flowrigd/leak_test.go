@@ -86,8 +86,11 @@ func (b *handBench) pullAndReturn(at string, n int) time.Duration {
 // holding is what a process could leak.
 type holding struct{ files, goroutines int }
 
+// above says whether more is held, files to the last one. Two or three
+// goroutines come and go with the requests that count them; one left behind by
+// each pull would be ten at least.
 func (h holding) above(other holding) bool {
-	return h.files > other.files || h.goroutines > other.goroutines
+	return h.files > other.files || h.goroutines > other.goroutines+goroutineNoise
 }
 
 func holdings(t *testing.T, d *process, at string) holding {
@@ -107,3 +110,7 @@ func holdings(t *testing.T, d *process, at string) holding {
 	}
 	return holding{files: len(entries), goroutines: n}
 }
+
+// goroutineNoise is how many goroutines serve the request that counts them and
+// what else is in hand at that moment.
+const goroutineNoise = 4
