@@ -4,6 +4,7 @@ package main
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"path/filepath"
 	"strings"
@@ -200,21 +201,25 @@ func TestRefusalsAreJournalled(t *testing.T) {
 	ask(alarm("water-overheat", "acknowledge"), operate, "{}", 409, "it is acknowledged already")
 	ask("/api/permit", operate, give, 409, "a trip stands: water-overheat")
 
-	within(t, 5*time.Second, "every refusal in the journal", func() bool {
-		return sqlRows(t, b.dir, "SELECT count(*) FROM note WHERE kind = 'refused'") == "12"
-	})
-	got := sqlRows(t, b.dir, "SELECT who, text FROM note WHERE kind = 'refused' ORDER BY sequence")
-	t.Log("\n" + got)
-	for _, want := range []string{"visitor|", "demonstrator|give heating permit: refused: a trip stands: water-overheat",
-		"demonstrator|reset water-overheat: refused: its cause still stands", "demonstrator|acknowledge no-such-alarm: refused: there is no alarm of that name"} {
-		if !strings.Contains(got, want) {
-			t.Errorf("the journal lacks %q", want)
-		}
-	}
-	if lines := strings.Split(got, "\n"); len(lines) != 12 {
-		t.Errorf("%d refusals are journalled, want 12", len(lines))
-	}
+	b.refusals(12, "visitor|", "demonstrator|give heating permit: refused: a trip stands: water-overheat",
+		"demonstrator|reset water-overheat: refused: its cause still stands", "demonstrator|acknowledge no-such-alarm: refused: there is no alarm of that name")
 	if b.last().on {
 		t.Error("the relay is energised")
+	}
+}
+
+// refusals holds how many are in the journal, and some of them.
+func (b *relayBench) refusals(n int, some ...string) {
+	b.t.Helper()
+	count := fmt.Sprint(n)
+	within(b.t, 5*time.Second, count+" refusals in the journal", func() bool {
+		return sqlRows(b.t, b.dir, "SELECT count(*) FROM note WHERE kind = 'refused'") == count
+	})
+	got := sqlRows(b.t, b.dir, "SELECT who, text FROM note WHERE kind = 'refused' ORDER BY sequence")
+	b.t.Log("\n" + got)
+	for _, want := range some {
+		if !strings.Contains(got, want) {
+			b.t.Errorf("the journal lacks %q", want)
+		}
 	}
 }
