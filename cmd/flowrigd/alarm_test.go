@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"flowrigd/daq/daqtest"
 )
 
 // stopwatch notes when an answer first left the bench for the daemon.
@@ -133,7 +135,7 @@ type alarmed struct {
 
 func newAlarmed(t *testing.T, d danger) *alarmed {
 	t.Helper()
-	a := &alarmed{danger: d, t: t, broker: startMosquitto(t), at: freePort(t)}
+	a := &alarmed{danger: d, t: t, broker: startMosquitto(t), at: daqtest.FreeAddress(t)}
 	a.bench, a.timing = newTimedBench(t)
 	a.config = a.bench.config(a.at, brokerTable(a.broker.url(), 10*time.Second))
 	a.operate = addToken(t, a.config, "operate", "demonstrator")
@@ -336,7 +338,7 @@ func (a *alarmed) journal() {
 // not recorded.
 func TestAlarmWaitsForTheDisk(t *testing.T) {
 	t.Parallel()
-	broker, at := startMosquitto(t), freePort(t)
+	broker, at := startMosquitto(t), daqtest.FreeAddress(t)
 	bench, _ := newTimedBench(t)
 	hang := filepath.Join(t.TempDir(), "hang")
 	config := bench.config(at, "[alarms.water-overheat]\non_delay = \"0 s\"\n\n"+brokerTable(broker.url(), 10*time.Second)+"every = \"100 ms\"\n")

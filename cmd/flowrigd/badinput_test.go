@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/modbus"
 )
 
@@ -73,7 +74,7 @@ func late(b *handBench) spoiler {
 // all is well within two seconds of the healing.
 func TestBadAnswers(t *testing.T) {
 	t.Parallel()
-	b, at := newHandBench(t), freePort(t)
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	d := start(t, program, "run", "--config", b.config(at, ""))
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
 	for _, f := range wireFaults {
@@ -176,7 +177,7 @@ func TestBadPorts(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			b, at := newHandBench(t), freePort(t)
+			b, at := newHandBench(t), daqtest.FreeAddress(t)
 			device, mend := c.device(t, b)
 			d := start(t, program, "run", "--config", b.configAt(device, at, filepath.Join(b.dir, "record"), ""))
 			within(t, 10*time.Second, "flow is bad, temperature good", func() bool {

@@ -14,6 +14,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // mosquitto is a real broker on a loopback port of its own.
@@ -30,7 +32,7 @@ func newMosquitto(t *testing.T) *mosquitto {
 	t.Helper()
 	need(t, "mosquitto", "mosquitto")
 	dir := t.TempDir()
-	m := &mosquitto{t: t, at: freePort(t), conf: filepath.Join(dir, "broker.conf")}
+	m := &mosquitto{t: t, at: daqtest.FreeAddress(t), conf: filepath.Join(dir, "broker.conf")}
 	_, port, _ := net.SplitHostPort(m.at)
 	write(t, m.conf, fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\nuser root\npersistence true\npersistence_location %s/\nlog_dest none\n", port, dir))
 	return m
@@ -183,7 +185,7 @@ func TestMosquittoTellsOfTheEnd(t *testing.T) {
 	t.Parallel()
 	const keepAlive = 5 * time.Second
 	m := startMosquitto(t)
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	simulated(t, dir)
 	config := rigConfig(t, dir, at, brokerTable(m.url(), keepAlive))
 	presence := m.listen("presence")
@@ -237,7 +239,7 @@ func TestBrokerComesLater(t *testing.T) {
 	t.Parallel()
 	m := newMosquitto(t)
 	m.rememberSubscriber("witness", "record")
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	simulated(t, dir)
 	start(t, program, "run", "--config", rigConfig(t, dir, at, brokerTable(m.url(), 10*time.Second)))
 	within(t, 15*time.Second, "a live state without a broker", func() bool { return allGood(now(at)) && now(at)["reynolds_number"] != nil })

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // simulated starts a simulated rig and waits for its configuration.
@@ -34,7 +36,7 @@ func rigConfig(t *testing.T, dir, listen, more string) string {
 
 func TestSimulateAndRun(t *testing.T) {
 	t.Parallel()
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	sim := simulated(t, dir, "--seed", "12")
 	if out, _, code := call(t, program, "check", "--config", filepath.Join(dir, "rig.toml")); code != 0 {
 		t.Errorf("check of rig.toml ends with %d:\n%s", code, out)
@@ -120,7 +122,7 @@ func number(object map[string]any, name string) float64 {
 
 func TestCablePulled(t *testing.T) {
 	t.Parallel()
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	simulated(t, dir, "--scenario", "cable-pull")
 	start(t, program, "run", "--config", rigConfig(t, dir, at, ""))
 	temperature := func() string {

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"flowrigd/daq/daqtest"
 )
 
 // demoLines are the two lines that demo prints.
@@ -31,7 +33,7 @@ func demoLines(t *testing.T, p *process) (page, broker string) {
 }
 
 func TestDemoGivesALiveRig(t *testing.T) {
-	at := freePort(t)
+	at := daqtest.FreeAddress(t)
 	began := time.Now()
 	p := start(t, program, "demo", "--listen", at, "--data", t.TempDir())
 	within(t, 5*time.Second-time.Since(began), "reynolds_number with all instruments good", func() bool {

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // diskTables make the alarms of the disk tests quick, beside a broker.
@@ -41,7 +43,7 @@ func TestAlarmWithoutTheDisk(t *testing.T) {
 }
 
 func alarmWithoutTheDisk(t *testing.T, seam, why string) {
-	b, at, w := newHandBench(t), freePort(t), callWitness(t)
+	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	fault := filepath.Join(b.dir, "fault")
 	d := startWith(t, []string{seam + "=" + fault}, faulty, "run", "--config", b.config(at, diskTables(w.url)))
 	within(t, 10*time.Second, "a good state, recorded and told", func() bool {

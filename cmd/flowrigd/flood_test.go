@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // airTable is an instrument that talks by itself, beside those of the bench.
@@ -33,7 +35,7 @@ stale_after = "1 s"
 // the daemon answers, does not grow, and measures again once it is quiet.
 func TestFloodOfNoise(t *testing.T) {
 	t.Parallel()
-	b, at := newHandBench(t), freePort(t)
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	air := newHandLine(t, filepath.Join(b.dir, "air"), func(heard []byte) ([]byte, []byte) { return nil, nil })
 	quietly := talk(t, air, func() []byte { return []byte("A=20.5\n") })
 	d := start(t, program, "run", "--config", b.config(at, fmt.Sprintf(airTable, air.name)))

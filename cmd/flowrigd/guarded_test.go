@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // guarded is a simulated rig whose heater stands behind the permit relay, with
@@ -52,7 +54,7 @@ type setUp struct {
 // newGuarded starts rig and daemon, and a person gives the permit.
 func newGuarded(t *testing.T, s setUp) *guarded {
 	t.Helper()
-	g := &guarded{t: t, dir: t.TempDir(), at: freePort(t)}
+	g := &guarded{t: t, dir: t.TempDir(), at: daqtest.FreeAddress(t)}
 	g.sim = simulated(t, g.dir, "--scenario", s.scenario, "--speed", cmp.Or(s.speed, "1"))
 	g.config = rigConfig(t, g.dir, g.at, s.more)
 	if s.change != nil {

@@ -9,6 +9,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // healthWithin is how soon a daemon whose engine hangs says so: two seconds
@@ -20,7 +22,7 @@ const healthWithin = 4 * time.Second
 // when it is asked to.
 func TestHungEngineIsTold(t *testing.T) {
 	t.Parallel()
-	b, at, w := newHandBench(t), freePort(t), callWitness(t)
+	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	switchFile := filepath.Join(b.dir, "hang")
 	d := startWith(t, []string{"FLOWRIGD_HANG=" + switchFile}, faulty, "run", "--config", b.config(at, mqttTable(w.url)))
 	within(t, 10*time.Second, "a good state, told as up", func() bool { return allGood(now(at)) && w.up() })
@@ -55,7 +57,7 @@ func TestHungEngineIsTold(t *testing.T) {
 // the broker says up false by the last will. It goes on when it may.
 func TestSuspendedDaemonIsTold(t *testing.T) {
 	t.Parallel()
-	b, at, w := newHandBench(t), freePort(t), callWitness(t)
+	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	d := start(t, program, "run", "--config", b.config(at, mqttTable(w.url)))
 	within(t, 10*time.Second, "a good state, told as up", func() bool { return allGood(now(at)) && w.up() })
 	d.signal(syscall.SIGSTOP)

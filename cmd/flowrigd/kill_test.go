@@ -12,6 +12,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // What the killed daemon is configured to: a row each killEvery, on disk
@@ -90,7 +92,7 @@ type killTest struct {
 
 func newKillTest(t *testing.T) *killTest {
 	dir := t.TempDir()
-	k := &killTest{t: t, w: callWitness(t), at: freePort(t), data: filepath.Join(dir, "record"),
+	k := &killTest{t: t, w: callWitness(t), at: daqtest.FreeAddress(t), data: filepath.Join(dir, "record"),
 		told: map[string]map[int64]string{"record": {}, "alarm": {}}}
 	simulated(t, dir)
 	record := fmt.Sprintf("every = \"%d ms\"\ndurable_within = \"%d ms\"\n", killEvery.Milliseconds(), killDurable.Milliseconds())

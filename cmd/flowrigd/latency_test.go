@@ -14,6 +14,8 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"flowrigd/daq/daqtest"
 )
 
 // The alarms and the bare pairs that are measured: in turns, so that both see
@@ -86,7 +88,7 @@ func listenTo(t *testing.T, broker, name, topic string, heard func(at time.Time,
 // machine it is measured again, twice at most.
 func TestAlarmLatency(t *testing.T) { // alone: it measures
 	m := startMosquitto(t)
-	bench, at := newHandBench(t), freePort(t)
+	bench, at := newHandBench(t), daqtest.FreeAddress(t)
 	l := &latency{t: t, spikes: &spikes{at: map[float64]time.Time{}}, alarms: make(chan time.Duration, latencyAlarms)}
 	line := newHandLine(t, filepath.Join(bench.dir, "air"), l.answer)
 	config := bench.config(at, fmt.Sprintf(spikeTables, line.name)+brokerTable(m.url(), 10*time.Second))

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // TestHundredCablePulls pulls the cables of a running daemon a hundred times,
@@ -22,7 +24,7 @@ func TestHundredCablePulls(t *testing.T) {
 	if testing.Short() {
 		pulls = 10
 	}
-	b, at := newHandBench(t), freePort(t)
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	d := start(t, program, "run", "--config", b.config(at, ""))
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
 	for n := range 6 { // what is made once, such as the log's memory, is there after these

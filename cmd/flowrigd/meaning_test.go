@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/modbus"
 )
 
@@ -209,7 +210,7 @@ var meaningSteps = []struct {
 // with each thing that a table of an instrument may say, right and wrong.
 func TestWhatANumberMeans(t *testing.T) {
 	t.Parallel()
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	b := &meaningBench{loop: 14400, pressure: 500, text: map[byte]string{'T': "T=1.638", 'A': withCRC("A=20.0;"), 'H': "H=1517", 'K': "K=40.0 C"}}
 	b.pulse(65400, 20)
 	newHandLine(t, filepath.Join(dir, "bus"), b.bus)

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // lint asks promtool, which nobody here wrote, about the metrics.
@@ -35,8 +37,8 @@ func lint(t *testing.T, at, state string) {
 // instruments whose cable is pulled.
 func TestMetricsAreClean(t *testing.T) {
 	t.Parallel()
-	b, at := newHandBench(t), freePort(t)
-	tables := "\n[alarms.water-overheat]\non_delay = \"0 s\"\n" + mqttTable("tcp://"+freePort(t))
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
+	tables := "\n[alarms.water-overheat]\non_delay = \"0 s\"\n" + mqttTable("tcp://"+daqtest.FreeAddress(t))
 	start(t, program, "run", "--config", b.config(at, tables))
 	within(t, 10*time.Second, "metrics", func() bool { status, _ := get("http://" + at + "/metrics"); return status == 200 })
 	lint(t, at, "fresh")
@@ -70,7 +72,7 @@ func metric(at, series string) float64 {
 // gives the Reynolds number, and nothing once it is unknown.
 func TestPrometheusScrapes(t *testing.T) {
 	t.Parallel()
-	b, at, server := newHandBench(t), freePort(t), freePort(t)
+	b, at, server := newHandBench(t), daqtest.FreeAddress(t), daqtest.FreeAddress(t)
 	start(t, program, "run", "--config", b.config(at, ""))
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
 	conf := write(t, filepath.Join(b.dir, "scrape.yml"), fmt.Sprintf(

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/modbus"
 )
 
@@ -125,7 +126,7 @@ func TestThePermitDropsInTime(t *testing.T) {
 	for _, c := range crossings {
 		t.Run(c.alarm, func(t *testing.T) {
 			t.Parallel()
-			b, at := newRelayBench(t), freePort(t)
+			b, at := newRelayBench(t), daqtest.FreeAddress(t)
 			config := strings.Replace(read(t, b.config(at, relayTables)), `interval = "100 ms"`, `interval = "200 ms"`, 1)
 			config = write(t, filepath.Join(b.dir, "relay.toml"), config)
 			token := addToken(t, config, "operate", "demonstrator")
@@ -165,7 +166,7 @@ func (b *relayBench) firstDrop() time.Time {
 // that stands: each with a reason, and journalled with who asked.
 func TestRefusalsAreJournalled(t *testing.T) {
 	t.Parallel()
-	b, at := newRelayBench(t), freePort(t)
+	b, at := newRelayBench(t), daqtest.FreeAddress(t)
 	config := b.config(at, relayTables)
 	operate, watch := addToken(t, config, "operate", "demonstrator"), addToken(t, config, "watch", "visitor")
 	start(t, program, "run", "--config", config)

@@ -7,7 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -173,17 +172,6 @@ func within(t *testing.T, limit time.Duration, what string, reached func() bool)
 		}
 		time.Sleep(20 * time.Millisecond)
 	}
-}
-
-// freePort is a loopback address that nobody has.
-func freePort(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 var client = &http.Client{Timeout: 5 * time.Second}

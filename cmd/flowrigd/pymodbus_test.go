@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // slaveScript is a Modbus RTU slave made with pymodbus 3.0: four addresses on
@@ -155,7 +157,7 @@ func foreignWater(t *testing.T, celsius float64) (density, viscosity float64) {
 // gives the Reynolds number of an independent water within 0.01 %.
 func TestForeignInstrument(t *testing.T) {
 	t.Parallel()
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	density, viscosity := foreignWater(t, 42)
 	line := foreignSlave(t, dir)
 	start(t, program, "run", "--config", write(t, filepath.Join(dir, "rig.toml"), fmt.Sprintf(slaveConfig, line, at)))

@@ -5,13 +5,15 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // TestASilentRelayIsNotReady: a permit relay that nobody hears is named, and
 // nothing else is.
 func TestASilentRelayIsNotReady(t *testing.T) {
 	t.Parallel()
-	dir, at := t.TempDir(), freePort(t)
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	simulated(t, dir, "--scenario", "overheat")
 	config := rigConfig(t, dir, at, "")
 	deaf := strings.Replace(read(t, config), "modbus = {address = 9, coil = 0}", "modbus = {address = 8, coil = 0}", 1)

@@ -11,6 +11,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // tempered is a third instrument on the bus, at the flow meter's address but
@@ -30,7 +32,7 @@ stale_after = "1 s"
 // anew. Then a wrong file is refused, logged and counted, and the old one stays.
 func TestReloadLosesNoReading(t *testing.T) {
 	t.Parallel()
-	b, at := newHandBench(t), freePort(t)
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	var answered atomic.Int64
 	b.set(func(b *handBench) {
 		b.spoil = func(request, answer []byte) []byte {
@@ -105,7 +107,7 @@ func refuses(t *testing.T, b *handBench, d *process, at, file string) {
 func TestTwoDaemonsOnOneLine(t *testing.T) {
 	t.Parallel()
 	b := newHandBench(t)
-	at, second := freePort(t), freePort(t)
+	at, second := daqtest.FreeAddress(t), daqtest.FreeAddress(t)
 	first := start(t, program, "run", "--config", b.config(at, ""))
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
 	other := &handBench{t: t, dir: t.TempDir(), bus: b.bus, tc: b.tc}

@@ -9,13 +9,15 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // TestBrokerDownAtStart starts a daemon whose broker is not there: it measures
 // and records, and says so.
 func TestBrokerDownAtStart(t *testing.T) {
 	t.Parallel()
-	b, at, broker := newHandBench(t), freePort(t), freePort(t)
+	b, at, broker := newHandBench(t), daqtest.FreeAddress(t), daqtest.FreeAddress(t)
 	d := start(t, program, "run", "--config", b.config(at, mqttTable("tcp://"+broker)))
 	within(t, 10*time.Second, "a good state, recorded", func() bool { s := now(at); return allGood(s) && s["sequence"] != nil })
 	within(t, 5*time.Second, "/readyz names the broker", func() bool {
@@ -35,7 +37,7 @@ func TestBrokerDownAtStart(t *testing.T) {
 // it can, what it told meanwhile too.
 func TestRecordingNotWritable(t *testing.T) {
 	t.Parallel()
-	b, at, w := newHandBench(t), freePort(t), callWitness(t)
+	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	file := write(t, filepath.Join(b.dir, "disk"), "")
 	d := start(t, program, "run", "--config", b.configAt(b.bus.name, at, filepath.Join(file, "record"), diskTables(w.url)))
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })

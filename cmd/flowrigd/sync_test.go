@@ -10,6 +10,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // TestAlarmIsSyncedBeforeItIsTold watches the daemon's system calls from
@@ -43,7 +45,7 @@ func TestAlarmIsSyncedBeforeItIsTold(t *testing.T) {
 func traced(t *testing.T) []string {
 	t.Helper()
 	strace := need(t, "strace", "strace")
-	b, at, w := newHandBench(t), freePort(t), callWitness(t)
+	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	config := b.config(at, flappingAlarm(t, b.dir, "250 ms")+mqttTable(w.url))
 	log, pid := filepath.Join(b.dir, "calls"), filepath.Join(b.dir, "pid")
 	d := start(t, strace, "-f", "-y", "-s", "9000", "-o", log, "-e", "trace=write,writev,pwrite64,sendto,sendmsg,fsync,fdatasync",

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flowrigd/config"
+	"flowrigd/daq/daqtest"
 )
 
 // everyVerb is the words of every verb, those below other verbs too.
@@ -186,7 +187,7 @@ func TestCheckOfGoodFiles(t *testing.T) {
 // which takes each change up by itself.
 func TestTokensOfARunningDaemon(t *testing.T) {
 	t.Parallel()
-	b, at := newHandBench(t), freePort(t)
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	file := b.config(at, "")
 	start(t, program, "run", "--config", file)
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })

@@ -12,6 +12,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // witness is a subscriber that nobody here wrote, at a broker that nobody here
@@ -34,7 +36,7 @@ type heard struct {
 // it.
 func callWitness(t *testing.T) *witness {
 	t.Helper()
-	address, dir := freePort(t), t.TempDir()
+	address, dir := daqtest.FreeAddress(t), t.TempDir()
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
 		t.Fatal(err)

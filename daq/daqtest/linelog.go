@@ -1,7 +1,9 @@
-// Package daqtest owns what tests of serial lines share: it reads the line logs
-// that flowrigd probe --log writes, and plays them as the far end of a line.
+// Package daqtest owns what the tests of several packages share: it reads the
+// line logs that flowrigd probe --log writes, plays them as the far end of a
+// line, and gives out loopback addresses that stay free.
 //
 //	line log → entries → Play, at the far end of a pipe or a pseudo-terminal
+//	FreeAddress → host:port for a program that a test starts
 //
 // It writes no log (daq/instrument does, while it probes), judges no answer,
 // and only tests import it.

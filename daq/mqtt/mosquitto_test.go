@@ -14,6 +14,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // external finds a program of the system; without it the test is skipped, or
@@ -75,14 +77,10 @@ func (m *mosquitto) extend(more string) {
 	m.start()
 }
 
+// freePort is a port of 127.0.0.1 for a broker of the test's own.
 func freePort(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	_, port, _ := net.SplitHostPort(l.Addr().String())
+	_, port, _ := net.SplitHostPort(daqtest.FreeAddress(t))
 	return port
 }
 
