@@ -38,9 +38,10 @@ type LoopOptions struct {
 	// OnReading hears of every reading with the engine's verdict as its Reason; it
 	// must not block.
 	OnReading func(Reading)
-	// OnPermit hears after every step what the permit output shall be, and the
-	// monotonic time of the step; it must not block. The journal comes after it.
-	OnPermit func(on bool, at time.Duration)
+	// OnPermit hears after every step what the permit output shall be, and until
+	// when that may give the permit: two intervals after the step, monotonic; it
+	// must not block. The journal comes after it.
+	OnPermit func(on bool, until time.Duration)
 }
 
 // Loop drives the engine: it numbers the inputs, keeps the ticks due at
@@ -167,7 +168,7 @@ func (l *Loop) step(in Input) {
 	state, events := l.o.Engine.Step(in)
 	l.stepped.Store(int64(in.Mono))
 	if l.o.OnPermit != nil {
-		l.o.OnPermit(state.Permit, in.Mono)
+		l.o.OnPermit(state.Permit, in.Mono+2*l.o.Engine.Interval())
 	}
 	l.last.Store(&state)
 	if in.Kind == KindReload {

@@ -126,6 +126,40 @@ func TestANeverRunLoopIsNotAlive(t *testing.T) {
 	})
 }
 
+// What a step says of the permit holds for two intervals, those of the
+// configuration that is in force then.
+func TestTheWordOnThePermitGrowsOld(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		e, err := NewEngine(benchConfig(t, benchText), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		clock, longest := NewClock(), time.Duration(0)
+		l := NewLoop(LoopOptions{
+			Engine: e, Clock: clock, Journal: &memoryJournal{}, Teller: NewTeller(func() string { return "uuid" }, func(Told) {}),
+			OnPermit: func(_ bool, until time.Duration) { longest = max(longest, until-clock.Now()) },
+		})
+		ctx, cancel := context.WithCancel(t.Context())
+		var group sync.WaitGroup
+		group.Go(func() { _ = l.Run(ctx) })
+		for _, c := range []struct {
+			interval string
+			want     time.Duration
+		}{{"200 ms", 400 * time.Millisecond}, {"500 ms", time.Second}, {"100 ms", 200 * time.Millisecond}} {
+			l.Reload(benchConfig(t, `interval = "`+c.interval+"\"\n"+benchText))
+			synctest.Wait()
+			longest = 0
+			time.Sleep(5 * time.Second)
+			synctest.Wait()
+			if longest != c.want {
+				t.Errorf("at an interval of %s a word holds for %v, want %v", c.interval, longest, c.want)
+			}
+		}
+		cancel()
+		group.Wait()
+	})
+}
+
 func TestNextDue(t *testing.T) {
 	for _, c := range []struct{ due, now, want time.Duration }{
 		{0, 1, 200}, {200, 399, 400}, {200, 450, 400}, {200, 1050, 1000}, {200, 1200, 1200},

@@ -52,8 +52,9 @@ type daemon struct {
 	relay     *instrument.Relay          // nil without a heating permit
 	answered  atomic.Pointer[daq.Output] // what the relay answered last; nil before
 	broker    *broker.Broker
-	publisher *mqtt.Publisher
-	notifier  *notify.Notifier
+	publisher atomic.Pointer[mqtt.Publisher] // nil without [mqtt]
+	notifier  atomic.Pointer[notify.Notifier]
+	telling   shifts
 	server    *web.Server
 	reloads   reloads
 }
@@ -66,7 +67,7 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d.recording = openRecording(cfg.Record, d.log)
 	d.recording.keep(cfg)
 	d.buildRelay(cfg)
-	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildNotifier, d.buildInstruments} {
+	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildTelling, d.buildInstruments} {
 		if err := build(cfg); err != nil {
 			return nil, errors.Join(err, d.close())
 		}
@@ -99,16 +100,16 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 func (d *daemon) hear(t daq.Told) {
 	d.loop.Hear(t)
 	d.server.ObserveTold(t)
-	d.notifier.Tell(t)
-	if d.publisher != nil {
-		d.publisher.Tell(t)
+	d.notifier.Load().Tell(t)
+	if p := d.publisher.Load(); p != nil {
+		p.Tell(t)
 	}
 }
 
 // permit hands the engine's word to the relay; it waits for nothing.
-func (d *daemon) permit(on bool, at time.Duration) {
+func (d *daemon) permit(on bool, until time.Duration) {
 	if d.relay != nil {
-		d.relay.Demand(on, at)
+		d.relay.Demand(on, until)
 	}
 }
 
@@ -118,7 +119,7 @@ func (d *daemon) buildRelay(cfg *config.Config) {
 	}
 	t := *cfg.Trip
 	d.relay = instrument.NewRelay(instrument.RelayOptions{
-		Trip: t, Interval: cfg.Interval, Now: d.clock.Now,
+		Trip: t, Now: d.clock.Now,
 		Write: func(ctx context.Context, on bool) error {
 			if t.Pulse != config.NoPulse {
 				return d.manager.Pulse(ctx, t.Port, t.Pulse, on)
@@ -151,32 +152,16 @@ func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 	return err
 }
 
+// buildBroker starts the embedded broker where it is wanted.
 func (d *daemon) buildBroker(cfg *config.Config) (err error) {
-	if cfg.MQTT == nil {
+	if !embedded(cfg) {
 		return nil
 	}
-	to := *cfg.MQTT
-	if to.Embedded {
-		at := d.w.brokerAt
-		if at == "" {
-			at = embeddedListen
-		}
-		if d.broker, err = broker.Start(at); err != nil {
-			return err
-		}
-		to.Broker = d.broker.URL()
+	at := d.w.brokerAt
+	if at == "" {
+		at = embeddedListen
 	}
-	d.publisher, err = mqtt.New(mqtt.Options{
-		Config: to, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, State: view{d},
-		Alive: func() bool { return d.loop.Alive() == nil }, Log: d.log,
-	})
-	return err
-}
-
-func (d *daemon) buildNotifier(cfg *config.Config) (err error) {
-	d.notifier, err = notify.New(notify.Options{
-		Notify: cfg.Notify, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, Log: d.log,
-	})
+	d.broker, err = broker.Start(at)
 	return err
 }
 
@@ -229,8 +214,8 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopReading, begin("engine", d.loop.Run)},
 		{stopReading, begin("last rows", d.recording.settle)}, // on disk before mqtt ends, or they are told at the next start only
 		{stopTelling, begin("telling", d.teller.Run)},
-		{stopTelling, begin("mqtt", d.runPublisher)},
-		{stopTelling, begin("notifications", d.notifier.Run)},
+		{stopTelling, begin("mqtt", d.telling.mqtt.run)},
+		{stopTelling, begin("notifications", d.telling.notify.run)},
 		{stopTelling, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.runRecording)},
 	}
@@ -276,14 +261,6 @@ func (d *daemon) runRecording(ctx context.Context) error {
 	grace, cancel := context.WithTimeout(context.Background(), stopRecording-time.Second)
 	defer cancel()
 	return d.recording.Close(grace)
-}
-
-func (d *daemon) runPublisher(ctx context.Context) error {
-	if d.publisher == nil {
-		<-ctx.Done()
-		return nil
-	}
-	return d.publisher.Run(ctx)
 }
 
 // serveAgain is how often a page that could not be served is tried again.

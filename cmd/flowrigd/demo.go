@@ -52,6 +52,7 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 		if data, err = os.MkdirTemp("", "flowrigd-recording-"); err != nil {
 			return fmt.Errorf("demo: temporary directory: %w", err)
 		}
+		defer os.Remove(data) // goes where nothing was recorded, and fails where something was
 		log.Info("recording in a temporary directory, which stays", "directory", data)
 	}
 	if data, err = filepath.Abs(data); err != nil {

@@ -36,10 +36,11 @@ func (d *daemon) health() daq.Health {
 }
 
 func (d *daemon) connected() error {
-	if d.publisher == nil {
+	p := d.publisher.Load()
+	if p == nil {
 		return nil
 	}
-	if ok, since, why := d.publisher.Connected(); !ok {
+	if ok, since, why := p.Connected(); !ok {
 		return fmt.Errorf("mqtt: not connected since %s: %s", daq.FormatTime(since), why)
 	}
 	return nil
@@ -48,7 +49,7 @@ func (d *daemon) connected() error {
 // checks are what must work to be ready: one entry each, nil when it does.
 func (d *daemon) checks() map[string]error {
 	m := map[string]error{"engine": d.loop.Alive(), "recording": d.recording.healthy()}
-	if d.publisher != nil {
+	if d.publisher.Load() != nil {
 		m["broker"] = d.connected()
 	}
 	if o := d.answered.Load(); d.relay != nil && o != nil {
@@ -79,7 +80,10 @@ func readyOf(q daq.Quality) error {
 func facts(cfg *config.Config) web.Facts {
 	f := web.Facts{LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X}
 	for _, a := range cfg.Alarms {
-		f.Alarms = append(f.Alarms, web.AlarmFact{Name: a.Name, Priority: a.Priority, On: a.On})
+		f.Alarms = append(f.Alarms, web.AlarmFact{
+			Name: a.Name, Priority: a.Priority, On: a.On, Above: a.Above, Below: a.Below, Deadband: a.Deadband,
+			OnDelay: a.OnDelay, Latch: a.Latch, Trip: a.Trip, Action: a.Action,
+		})
 		switch a.Name {
 		case "head-lost":
 			f.HeadLost = a.Below

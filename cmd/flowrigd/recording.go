@@ -26,11 +26,11 @@ const heldLimit = 1000
 // recording is the recorder, or the fact that there is none yet: a directory
 // that cannot be written must not keep the rig from being watched.
 type recording struct {
-	cfg  config.Record
 	log  *slog.Logger
 	open atomic.Pointer[record.Recorder]
 
 	mu    sync.Mutex
+	cfg   config.Record
 	why   error
 	since time.Time
 	held  []daq.Batch // with events, to be journalled when the disk is there
@@ -46,16 +46,17 @@ func openRecording(cfg config.Record, log *slog.Logger) *recording {
 
 // try opens the recording and journals what was held back meanwhile.
 func (r *recording) try() bool {
-	rec, err := record.Open(r.cfg.Directory, record.Options{
-		DurableWithin: r.cfg.DurableWithin, Keep: r.cfg.Keep, KeepInputs: r.cfg.KeepInputs,
-		MaxSize: r.cfg.MaxSize, Log: r.log, Commit: commitSeam(),
-	})
+	r.mu.Lock()
+	cfg := r.cfg
+	r.mu.Unlock()
+	rec, err := record.Open(cfg.Directory, record.Options{Habits: habits(cfg), Log: r.log, Commit: commitSeam()})
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.why = err
 	if err != nil {
 		return false
 	}
+	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
 	for sha, text := range r.texts {
 		rec.SaveConfiguration(sha, text)
 	}
@@ -65,6 +66,20 @@ func (r *recording) try() bool {
 	r.held = nil
 	r.open.Store(rec)
 	return true
+}
+
+func habits(cfg config.Record) record.Habits {
+	return record.Habits{DurableWithin: cfg.DurableWithin, Keep: cfg.Keep, KeepInputs: cfg.KeepInputs, MaxSize: cfg.MaxSize}
+}
+
+// adjust takes up how long and how much is kept; the directory stays.
+func (r *recording) adjust(cfg config.Record) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.cfg = cfg
+	if rec := r.open.Load(); rec != nil {
+		rec.Adjust(habits(cfg))
+	}
 }
 
 // Run tries again until the recording is open.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"reflect"
 	"sync/atomic"
 
 	"flowrigd/config"
@@ -22,13 +21,19 @@ func (d *daemon) reload() {
 		d.refuseReload(why)
 		return
 	}
-	if err := d.manager.Reload(cfg.Ports, cfg.Instruments); err != nil {
+	tell, err := d.newTellers(old, cfg)
+	if err == nil {
+		err = d.manager.Reload(cfg.Ports, cfg.Instruments)
+	}
+	if err != nil {
 		d.refuseReload(err.Error())
 		return
 	}
+	d.recording.adjust(cfg.Record)
 	d.recording.keep(cfg)
 	d.loop.Reload(cfg)
 	d.cfg.Store(cfg)
+	d.replace(tell)
 	d.server.SetFacts(facts(cfg))
 	d.reloads.taken.Add(1)
 	d.log.Info("configuration reloaded", "sha256", cfg.SHA256)
@@ -47,16 +52,14 @@ func unmovable(old, cfg *config.Config, problems []config.Problem) string {
 		return "the file is wrong: run flowrigd check"
 	case cfg.Site != old.Site || cfg.Rig != old.Rig:
 		return "site and rig name the recording and the topics: restart the daemon to change them"
-	case cfg.Record != old.Record:
-		return "[record] is taken up at a start: restart the daemon to change it"
+	case cfg.Record.Directory != old.Record.Directory:
+		return "record.directory is taken up at a start: restart the daemon to change it"
 	case cfg.HTTP != old.HTTP:
 		return "[http] is taken up at a start: restart the daemon to change it"
 	case !same(old.Trip, cfg.Trip):
 		return "[trip] is taken up at a start: restart the daemon to change it"
-	case !reflect.DeepEqual(old.Notify, cfg.Notify):
-		return "[[notify]] is taken up at a start: restart the daemon to change it"
-	case !same(old.MQTT, cfg.MQTT):
-		return "[mqtt] is taken up at a start: restart the daemon to change it"
+	case embedded(old) != embedded(cfg):
+		return "the embedded broker starts and ends with the daemon: restart it to change that"
 	}
 	return ""
 }

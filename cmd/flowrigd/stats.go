@@ -18,10 +18,11 @@ func (d *daemon) stats() []web.Stat {
 }
 
 func (d *daemon) mqttStats() []web.Stat {
-	if d.publisher == nil {
+	p := d.publisher.Load()
+	if p == nil {
 		return nil
 	}
-	s := d.publisher.Stats()
+	s := p.Stats()
 	connected := 0.0
 	if s.Connected {
 		connected = 1
@@ -38,7 +39,7 @@ func (d *daemon) mqttStats() []web.Stat {
 
 func (d *daemon) notifyStats() []web.Stat {
 	var list []web.Stat
-	for _, s := range d.notifier.Stats() {
+	for _, s := range d.notifier.Load().Stats() {
 		list = append(list,
 			web.Stat{Name: "flowrig_notify_attempts_total", Help: "Attempts to tell a receiver of alarms.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Attempts)},
 			web.Stat{Name: "flowrig_notify_failed_total", Help: "Attempts that failed.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Failed)},

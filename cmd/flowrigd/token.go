@@ -47,6 +47,9 @@ func tokenAdd(file *string) *cobra.Command {
 		if !slices.Contains([]string{"watch", "operate"}, *role) {
 			return wrongUse{fmt.Errorf("token add: --role %q: write watch (read) or operate (read and act)", *role)}
 		}
+		if err := web.CheckName(args[0]); err != nil {
+			return wrongUse{err}
+		}
 		path, err := tokensFile(c, *file)
 		if err != nil {
 			return err

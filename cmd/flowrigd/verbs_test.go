@@ -74,6 +74,7 @@ func TestWrongUse(t *testing.T) {
 		{"token add --role operate me", "--config is missing"},
 		{"token add --config x me", "--role is missing"},
 		{"token add --config x --role king me", `--role "king": write watch (read) or operate (read and act)`},
+		{"token add --config x --role watch a/b", `token name "a/b": use letters`},
 		{"token add --config x --role watch", "see flowrigd token add --help"},
 		{"token list", "--config is missing"},
 		{"token remove --config x", "see flowrigd token remove --help"},

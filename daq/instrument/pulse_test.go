@@ -70,8 +70,8 @@ func newPulsed(t *testing.T) *pulsed {
 		Open: func(config.Port) (Line, error) { return p.line, nil }})
 	p.relayBench = &relayBench{began: p.line.began}
 	p.relay = NewRelay(RelayOptions{
-		Trip:     config.Trip{Port: port.Name, Pulse: config.PulseDTR, Refresh: time.Second, Watchdog: 3 * time.Second},
-		Interval: 200 * time.Millisecond, Now: p.now,
+		Trip:   config.Trip{Port: port.Name, Pulse: config.PulseDTR, Refresh: time.Second, Watchdog: 3 * time.Second},
+		Now:    p.now,
 		Write:  func(ctx context.Context, on bool) error { return m.Pulse(ctx, port.Name, config.PulseDTR, on) },
 		Answer: func(o daq.Output) { p.answers = append(p.answers, o) },
 	})

@@ -17,11 +17,10 @@ const dropAgain = 50 * time.Millisecond
 
 // RelayOptions are the surroundings of a permit output.
 type RelayOptions struct {
-	Trip     config.Trip
-	Interval time.Duration // of the engine: a step older than two of them refreshes nothing
-	Now      func() time.Duration
-	Write    func(ctx context.Context, on bool) error // waits for the relay's confirmation
-	Answer   func(daq.Output)                         // must not block
+	Trip   config.Trip
+	Now    func() time.Duration
+	Write  func(ctx context.Context, on bool) error // waits for the relay's confirmation
+	Answer func(daq.Output)                         // must not block
 }
 
 // Relay is the heating permit's output. Every write to it is caused by a fresh
@@ -38,19 +37,19 @@ type Relay struct {
 
 // want is what a step of the engine asks for.
 type want struct {
-	on bool
-	at time.Duration // of the step, monotonic
+	on    bool
+	until time.Duration // monotonic; after it the step is too old to give the permit
 }
 
 // NewRelay makes the output; it writes nothing before Run.
 func NewRelay(o RelayOptions) *Relay { return &Relay{o: o, demand: make(chan want, 1)} }
 
-// Demand takes what the engine's newest step asks for. It never blocks. Only
-// the engine's goroutine calls it.
-func (r *Relay) Demand(on bool, at time.Duration) {
+// Demand takes what the engine's newest step asks for, and until when that may
+// give the permit. It never blocks. Only the engine's goroutine calls it.
+func (r *Relay) Demand(on bool, until time.Duration) {
 	for {
 		select {
-		case r.demand <- want{on, at}:
+		case r.demand <- want{on, until}:
 			return
 		default:
 		}
@@ -79,7 +78,7 @@ func (r *Relay) Run(ctx context.Context) error {
 // the refresh time, an old one never, except to drop.
 func (r *Relay) due(w want) bool {
 	now := r.o.Now()
-	if w.on && now-w.at > 2*r.o.Interval {
+	if w.on && now > w.until {
 		return false
 	}
 	return !r.written || w.on != r.last.on || now-r.lastAt >= r.o.Trip.Refresh
@@ -90,7 +89,7 @@ func (r *Relay) due(w want) bool {
 func (r *Relay) write(ctx context.Context, w want) {
 	limit := r.o.Trip.Refresh
 	if w.on {
-		limit = min(limit, w.at+2*r.o.Interval-r.o.Now())
+		limit = min(limit, w.until-r.o.Now())
 	}
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()

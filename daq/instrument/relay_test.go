@@ -12,11 +12,17 @@ import (
 	"flowrigd/daq"
 )
 
+// wrote is what reached the relay, and when.
+type wrote struct {
+	on bool
+	at time.Duration
+}
+
 // relayBench plays a permit output in virtual time.
 type relayBench struct {
 	relay   *Relay
 	began   time.Time
-	writes  []want // what reached the relay, with its time
+	writes  []wrote
 	answers []daq.Output
 	fails   bool
 }
@@ -27,7 +33,7 @@ func (b *relayBench) write(_ context.Context, on bool) error {
 	if b.fails {
 		return errors.New("no answer from address 9")
 	}
-	b.writes = append(b.writes, want{on, b.now()})
+	b.writes = append(b.writes, wrote{on, b.now()})
 	return nil
 }
 
@@ -37,8 +43,8 @@ func playRelay(t *testing.T, play func(*relayBench)) *relayBench {
 	synctest.Test(t, func(t *testing.T) {
 		b.began = time.Now()
 		b.relay = NewRelay(RelayOptions{
-			Trip:     config.Trip{Refresh: time.Second, Watchdog: 3 * time.Second},
-			Interval: 200 * time.Millisecond, Now: b.now, Write: b.write,
+			Trip: config.Trip{Refresh: time.Second, Watchdog: 3 * time.Second},
+			Now:  b.now, Write: b.write,
 			Answer: func(o daq.Output) { b.answers = append(b.answers, o) },
 		})
 		ctx, cancel := context.WithCancel(context.Background())
@@ -54,7 +60,7 @@ func playRelay(t *testing.T, play func(*relayBench)) *relayBench {
 // steps plays an engine that steps each 200 ms.
 func (b *relayBench) steps(length time.Duration, on bool) {
 	for end := b.now() + length; b.now() < end; time.Sleep(200 * time.Millisecond) {
-		b.relay.Demand(on, b.now())
+		b.relay.Demand(on, b.now()+400*time.Millisecond)
 		synctest.Wait()
 	}
 }
@@ -81,7 +87,7 @@ func TestRelayDropsAtOnce(t *testing.T) {
 		b.steps(600*time.Millisecond, true)
 		b.steps(200*time.Millisecond, false)
 	})
-	if len(b.writes) < 2 || b.writes[1] != (want{false, 600 * time.Millisecond}) {
+	if len(b.writes) < 2 || b.writes[1] != (wrote{false, 600 * time.Millisecond}) {
 		t.Errorf("writes %v, want a drop at 600 ms", b.writes)
 	}
 }
@@ -94,7 +100,7 @@ func TestRelayTriesADropAgain(t *testing.T) {
 		b.fails = false
 		b.steps(200*time.Millisecond, false)
 	})
-	if len(b.writes) < 2 || b.writes[1] != (want{false, 600 * time.Millisecond}) {
+	if len(b.writes) < 2 || b.writes[1] != (wrote{false, 600 * time.Millisecond}) {
 		t.Errorf("writes %v, want the drop with the next step at 600 ms", b.writes)
 	}
 	if n := len(b.answers); n < 4 || b.answers[1].Error == "" {
@@ -105,10 +111,10 @@ func TestRelayTriesADropAgain(t *testing.T) {
 func TestRelayIgnoresAnOldStep(t *testing.T) {
 	b := playRelay(t, func(b *relayBench) {
 		time.Sleep(10 * time.Second)
-		b.relay.Demand(true, b.now()-500*time.Millisecond)
+		b.relay.Demand(true, b.now()-time.Millisecond)
 		synctest.Wait()
 	})
 	if len(b.writes) != 1 || b.writes[0].on {
-		t.Errorf("writes %v: a step older than two intervals must refresh nothing", b.writes)
+		t.Errorf("writes %v: a step that is too old must refresh nothing", b.writes)
 	}
 }

@@ -29,16 +29,11 @@ const clockStep = time.Second
 // earned trust; size goes by the order of recording and needs none. It never
 // forgets an alarm's last state, nor an alarm that a destination still waits for.
 type purger struct {
-	keep, keepInputs time.Duration
-	maxSize          int64
+	habits Habits
 
 	last    daq.Input     // the previous input: its clocks
 	trusted time.Duration // monotonic, since when the clock may be trusted
 	known   bool          // there was an input
-}
-
-func newPurger(o Options) purger {
-	return purger{keep: o.Keep, keepInputs: o.KeepInputs, maxSize: o.MaxSize}
 }
 
 // observe watches the clocks of an input.
@@ -72,10 +67,10 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 		keep   time.Duration
 		delete string
 	}{
-		{p.keepInputs, oldInputs},
-		{p.keep, oldSamples},
-		{p.keep, oldNotes},
-		{p.keep, oldAlarms},
+		{p.habits.KeepInputs, oldInputs},
+		{p.habits.Keep, oldSamples},
+		{p.habits.Keep, oldNotes},
+		{p.habits.Keep, oldAlarms},
 	} {
 		if rule.keep <= 0 {
 			continue
@@ -110,15 +105,15 @@ const (
 // bySize forgets the oldest inputs, then the oldest rows, while more than
 // max_size is in use, and gives pages that are free back to the disk.
 func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
-	if p.maxSize <= 0 {
+	if p.habits.MaxSize <= 0 {
 		return false, nil
 	}
 	var size, pages, free int64
 	if err := tx.QueryRow(`SELECT page_size, page_count, freelist_count FROM pragma_page_size, pragma_page_count, pragma_freelist_count`).Scan(&size, &pages, &free); err != nil {
 		return false, err
 	}
-	if (pages-free)*size <= p.maxSize {
-		return false, shrink(tx, pages*size > p.maxSize)
+	if (pages-free)*size <= p.habits.MaxSize {
+		return false, shrink(tx, pages*size > p.habits.MaxSize)
 	}
 	for _, statement := range []string{firstInputs, firstSamples} {
 		if n, err := changed(tx, statement, purgeRows); err != nil || n > 0 {

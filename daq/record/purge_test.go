@@ -56,7 +56,7 @@ func TestClockMustEarnTrust(t *testing.T) {
 			p.observe(in)
 		}, false},
 	} {
-		p := newPurger(Options{})
+		p := purger{}
 		c.run(&p, &clock{})
 		if now, ok := p.now(); ok != c.want || (ok && !now.Equal(p.last.Wall)) {
 			t.Errorf("%s: %v %v", c.name, now, ok)
@@ -131,15 +131,15 @@ func count(t *testing.T, db *sql.DB, query string) (n int) {
 }
 
 // trusted is a purger whose clock stands at the end of the day that aged records.
-func trusted(o Options) *purger {
-	p := newPurger(o)
+func trusted(h Habits) *purger {
+	p := purger{habits: h}
 	p.known, p.last = true, daq.Input{Wall: start.Add(24 * time.Hour), Mono: 2 * clockProbation}
 	return &p
 }
 
 func TestPurgeByAge(t *testing.T) {
 	db := aged(t)
-	purgeAll(t, db, trusted(Options{Keep: 2 * time.Hour, KeepInputs: time.Hour}))
+	purgeAll(t, db, trusted(Habits{Keep: 2 * time.Hour, KeepInputs: time.Hour}))
 	for _, c := range []struct {
 		query string
 		want  int
@@ -161,12 +161,12 @@ func TestPurgeByAge(t *testing.T) {
 func TestNothingIsPurged(t *testing.T) {
 	db := aged(t)
 	before := count(t, db, `SELECT (SELECT count(*) FROM input) + (SELECT count(*) FROM sample)`)
-	doubtful := trusted(Options{Keep: time.Second, KeepInputs: time.Second})
+	doubtful := trusted(Habits{Keep: time.Second, KeepInputs: time.Second})
 	doubtful.trusted = doubtful.last.Mono - clockProbation + 1
 	for name, p := range map[string]*purger{
 		"with a doubtful clock": doubtful,
-		"with no limits":        trusted(Options{}),
-		"with generous limits":  trusted(Options{Keep: 48 * time.Hour, KeepInputs: 48 * time.Hour, MaxSize: 1 << 30}),
+		"with no limits":        trusted(Habits{}),
+		"with generous limits":  trusted(Habits{Keep: 48 * time.Hour, KeepInputs: 48 * time.Hour, MaxSize: 1 << 30}),
 	} {
 		if steps := purgeAll(t, db, p); steps != 1 {
 			t.Errorf("%s: %d steps", name, steps)
@@ -185,7 +185,7 @@ func TestPurgeBySize(t *testing.T) {
 		return count(t, db, `SELECT (page_count - freelist_count) * page_size FROM pragma_page_count, pragma_freelist_count, pragma_page_size`)
 	}
 	full := used()
-	p := newPurger(Options{MaxSize: int64(full) - 50_000})
+	p := purger{habits: Habits{MaxSize: int64(full) - 50_000}}
 	purgeAll(t, db, &p)
 	if inputs, rows := count(t, db, `SELECT count(*) FROM input`), count(t, db, `SELECT count(*) FROM sample`); inputs >= 1440 || inputs == 0 || rows != 1440 {
 		t.Errorf("%d inputs and %d rows left", inputs, rows)
@@ -194,7 +194,7 @@ func TestPurgeBySize(t *testing.T) {
 		t.Fatal(err)
 	}
 	limit := used() - 100_000
-	p = newPurger(Options{MaxSize: int64(limit)})
+	p = purger{habits: Habits{MaxSize: int64(limit)}}
 	purgeAll(t, db, &p)
 	if got := used(); got > limit {
 		t.Errorf("%d bytes in use, want at most %d", got, limit)
@@ -205,7 +205,7 @@ func TestPurgeBySize(t *testing.T) {
 	if rows, oldest := count(t, db, `SELECT count(*) FROM sample`), count(t, db, `SELECT coalesce(min(sequence), 0) FROM sample`); rows == 0 || oldest != 1441-rows {
 		t.Errorf("%d rows left, oldest %d", rows, oldest)
 	}
-	p = newPurger(Options{MaxSize: 1})
+	p = purger{habits: Habits{MaxSize: 1}}
 	purgeAll(t, db, &p) // ends, though alarms and notes alone are more
 	if rows, alarms := count(t, db, `SELECT count(*) FROM sample`), count(t, db, `SELECT count(*) FROM alarm_event`); rows != 0 || alarms != 1440 {
 		t.Errorf("%d rows and %d alarms left", rows, alarms)

@@ -24,14 +24,26 @@ import (
 // FileName is the database in the recording's directory.
 const FileName = "flowrig.db"
 
-// Options are the habits of a recording. Zero values take the defaults; a zero
-// Keep, KeepInputs or MaxSize keeps everything.
-type Options struct {
+// Habits are what may change while a recording is written. A DurableWithin of
+// zero is the default; a zero Keep, KeepInputs or MaxSize keeps everything.
+type Habits struct {
 	DurableWithin time.Duration // a row is on disk within this; default 1 s
 	Keep          time.Duration // age at which rows, notes and alarms may go
 	KeepInputs    time.Duration // the same for inputs
 	MaxSize       int64         // bytes in use; beyond it the oldest inputs go, then the oldest rows
-	Log           *slog.Logger
+}
+
+func (h Habits) durableWithin() time.Duration {
+	if h.DurableWithin <= 0 {
+		return time.Second
+	}
+	return h.DurableWithin
+}
+
+// Options are what a recording needs.
+type Options struct {
+	Habits
+	Log *slog.Logger
 
 	// Commit stands between a transaction and the disk, so that a test can let
 	// the disk hang or fill. nil commits.
@@ -39,9 +51,6 @@ type Options struct {
 }
 
 func (o Options) withDefaults() Options {
-	if o.DurableWithin <= 0 {
-		o.DurableWithin = time.Second
-	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
@@ -58,6 +67,7 @@ type Recorder struct {
 	queue   *queue
 	recent  recent
 	health  health
+	habits  atomic.Pointer[Habits]
 	newest  atomic.Pointer[map[daq.Class]int64] // sequences on disk; the map is not changed later
 	lock    *sql.DB
 	closing chan struct{} // closed: write what is there and stop
@@ -111,6 +121,7 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 		done:    make(chan struct{}),
 		wake:    make(chan struct{}),
 	}
+	r.habits.Store(&o.Habits)
 	w, err := newWriter(r, db, path, o)
 	if err != nil {
 		reader.Close()
@@ -126,6 +137,9 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 // Put hands a step to the writer and returns at once. Receipts is called once,
 // from the writer, when the events are on disk; it must not block.
 func (r *Recorder) Put(b daq.Batch) { r.queue.put(b, time.Now()) }
+
+// Adjust takes up other habits, from the next row and the next purge.
+func (r *Recorder) Adjust(h Habits) { r.habits.Store(&h) }
 
 // SaveConfiguration keeps a configuration's text under its SHA-256, with the
 // next commit.

@@ -268,7 +268,7 @@ func TestConfigurationIsKeptByItsDigest(t *testing.T) {
 
 func TestDurableWithin(t *testing.T) {
 	const within = time.Second
-	r := open(t, t.TempDir(), Options{DurableWithin: within})
+	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: within}})
 	for n := range 2 {
 		began := time.Now()
 		r.Put(tick(n + 1))
@@ -281,7 +281,7 @@ func TestDurableWithin(t *testing.T) {
 
 // A row that may take an hour is on disk at once when there is a hurry.
 func TestHurry(t *testing.T) {
-	r := open(t, t.TempDir(), Options{DurableWithin: time.Hour})
+	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
 	r.Hurry() // nothing waits: nothing happens
 	r.Put(begin("abc"))
 	r.Put(tick(2))
@@ -292,8 +292,22 @@ func TestHurry(t *testing.T) {
 	until(t, r, "the row is on disk", func() bool { return r.Newest() == 1 && r.Waiting() == 0 })
 }
 
+// A row that may take an hour is on disk soon once the recording was told
+// another habit; what waited goes with it.
+func TestAdjust(t *testing.T) {
+	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
+	r.Put(begin("abc"))
+	r.Put(tick(2))
+	if r.Newest() != 0 {
+		t.Fatal("the row is on disk before: the test shows nothing")
+	}
+	r.Adjust(Habits{DurableWithin: 100 * time.Millisecond})
+	r.Put(tick(3))
+	until(t, r, "both rows are on disk", func() bool { return r.Newest() == 2 && r.Waiting() == 0 })
+}
+
 func TestAlarmsDoNotWaitForTheInterval(t *testing.T) {
-	r := open(t, t.TempDir(), Options{DurableWithin: time.Hour})
+	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
 	r.Put(tick(1))
 	began := time.Now()
 	tell(t, r, raise("a", "unacknowledged", 0))

@@ -36,7 +36,7 @@ type writer struct {
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
-	w := &writer{r: r, db: db, path: path, o: o, log: o.Log, purge: newPurger(o)}
+	w := &writer{r: r, db: db, path: path, o: o, log: o.Log, purge: purger{habits: o.Habits}}
 	if err := w.load(); err != nil {
 		return nil, explain(path, "open", err)
 	}
@@ -82,10 +82,11 @@ func (w *writer) run() {
 // writeDue writes when it is time, and sets the timer for the next look. Half
 // of durable_within is left for the commit itself.
 func (w *writer) writeDue(commit *time.Timer) {
-	due := w.r.queue.due(time.Now(), w.o.DurableWithin/2)
+	wait := w.r.habits.Load().durableWithin() / 2
+	due := w.r.queue.due(time.Now(), wait)
 	if due == 0 {
 		w.flush()
-		due = w.r.queue.due(time.Now(), w.o.DurableWithin/2)
+		due = w.r.queue.due(time.Now(), wait)
 	}
 	if due >= 0 {
 		commit.Reset(due)
@@ -214,6 +215,7 @@ func (w *writer) housekeep() time.Duration {
 		return purgeEvery
 	}
 	more := false
+	w.purge.habits = *w.r.habits.Load()
 	err = w.attempt(func(tx *sql.Tx) (err error) {
 		more, err = w.purge.step(tx)
 		return err

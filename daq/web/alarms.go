@@ -16,12 +16,13 @@ import (
 )
 
 // alarmsReply is the answer of GET /api/alarms: every alarm that is not
-// normal, and the newest transitions, the newest first.
+// normal, what is configured, and the newest transitions, the newest first.
 type alarmsReply struct {
 	Alarms         []daq.AlarmStatus `json:"alarms"`
 	History        []json.RawMessage `json:"history"` // null when it cannot be read
 	HistoryProblem string            `json:"history_problem,omitempty"`
 	Figures        *alarm.Figures    `json:"figures"` // of the last 30 days; null when they cannot be read
+	Configured     []alarmSetting    `json:"configured"`
 }
 
 const (
@@ -41,7 +42,7 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
-	answer := alarmsReply{Alarms: state.Alarms}
+	answer := alarmsReply{Alarms: state.Alarms, Configured: settingsOf(s.facts.Load(), state.Alarms)}
 	if answer.Alarms == nil {
 		answer.Alarms = []daq.AlarmStatus{}
 	}

@@ -3,7 +3,9 @@ package web
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -88,6 +90,7 @@ func TestProblems(t *testing.T) {
 		{"too large", "POST", "/api/alarms/water-overheat/reset", large, 413, "send less"},
 		{"length where none belongs", "POST", "/api/alarms/water-overheat/reset", `{"for":"1 h"}`, 400, "only shelve"},
 		{"shelve without a reason", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h"}`, 400, "reason"},
+		{"shelve for too long", "POST", "/api/alarms/water-overheat/shelve", `{"for":"25 h","reason":"r"}`, 400, "24 h at most"},
 		{"shelve for nonsense", "POST", "/api/alarms/water-overheat/shelve", `{"for":"soon","reason":"r"}`, 400, "30 min"},
 		{"shelve for a bare number", "POST", "/api/alarms/water-overheat/shelve", `{"for":30,"reason":"r"}`, 400, "for: number in place of string"},
 		{"history of nonsense", "GET", "/api/alarms?history=-1", "", 400, "0 to 1000"},
@@ -170,6 +173,32 @@ func TestAlarmsWithHistory(t *testing.T) {
 	_, _, text := b.ask("GET", "/api/alarms?history=5", "", "")
 	if !strings.HasPrefix(text, `{"alarms":[],"history":[{"name":"head-lost","state":"normal"}],"figures":{`) {
 		t.Errorf("alarms = %s", text)
+	}
+}
+
+// Every configured alarm is listed with its setting, a quiet one as normal.
+func TestAlarmsGivesSettings(t *testing.T) {
+	b := testBed(t, nil)
+	b.rig.set(func(f *fakeRig) { f.state = hotState() })
+	_, _, text := b.ask("GET", "/api/alarms", "", "")
+	var got struct{ Configured []map[string]any }
+	if err := json.Unmarshal([]byte(text), &got); err != nil || len(got.Configured) != 3 {
+		t.Fatalf("%v %s", err, text)
+	}
+	states := map[string]string{}
+	for _, a := range hotState().Alarms {
+		states[a.Name] = a.State
+	}
+	want := map[string]any{
+		"name": "water-overheat", "state": states["water-overheat"], "priority": "high", "on": []any{"temperature_celsius"},
+		"above": 75.0, "below": nil, "deadband": 2.0, "on_delay_seconds": 2.0, "latch": true, "trip": true, "action": "Switch off.",
+	}
+	if !reflect.DeepEqual(got.Configured[0], want) {
+		t.Errorf("%v, want %v", got.Configured[0], want)
+	}
+	quiet := got.Configured[2]
+	if _, standing := states["instrument-fault-temperature"]; standing || quiet["state"] != "normal" || quiet["deadband"] != nil || fmt.Sprint(quiet["on"]) != "[]" {
+		t.Errorf("without a limit and quiet: %v", quiet)
 	}
 }
 

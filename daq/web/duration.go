@@ -9,6 +9,10 @@ import (
 	"flowrigd/daq"
 )
 
+// shelveMost is the longest time for which an alarm is put aside: a day, so that
+// one that was forgotten calls again (common practice, no source).
+const shelveMost = 24 * time.Hour
+
 // fill checks the parts of a command that only some verbs have.
 func fill(c *daq.Command, body commandBody) error {
 	if c.Verb != daq.Shelve {
@@ -23,6 +27,9 @@ func fill(c *daq.Command, body commandBody) error {
 	length, err := parseLength(body.For)
 	if err != nil {
 		return fmt.Errorf("for: %w", err)
+	}
+	if length > shelveMost {
+		return fmt.Errorf("for: %s is longer than a day; shelve for 24 h at most, or take the alarm out of service", body.For)
 	}
 	c.For = length
 	return nil

@@ -158,8 +158,11 @@ func badState() *daq.State {
 
 func testFacts() Facts {
 	return Facts{LaminarBelow: 2000, TurbulentAbove: 4000, Lip: 0.250, HeadLost: number(0.230), Overheat: number(75),
-		Alarms: []AlarmFact{{"water-overheat", "high", []quantity.ID{quantity.Temperature}}, {"head-lost", "high", []quantity.ID{quantity.Level}},
-			{"instrument-fault-temperature", "medium", nil}},
+		Alarms: []AlarmFact{
+			{Name: "water-overheat", Priority: "high", On: []quantity.ID{quantity.Temperature}, Above: number(75), Deadband: 2, OnDelay: 2 * time.Second, Latch: true, Trip: true, Action: "Switch off."},
+			{Name: "head-lost", Priority: "high", On: []quantity.ID{quantity.Level}, Below: number(0.230), Deadband: 0.005, OnDelay: 2 * time.Second, Latch: true, Trip: true},
+			{Name: "instrument-fault-temperature", Priority: "medium"},
+		},
 		Instruments: []quantity.ID{quantity.Flow, quantity.Temperature, quantity.Level}}
 }
 

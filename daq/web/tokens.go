@@ -59,9 +59,17 @@ func parseToken(line string) (Token, error) {
 	return t, nil
 }
 
-func checkToken(name, role string) error {
+// CheckName refuses a token name that cannot be kept.
+func CheckName(name string) error {
 	if !tokenName.MatchString(name) {
 		return fmt.Errorf("token name %q: use letters, digits, dot, dash and underscore, at most 64", name)
+	}
+	return nil
+}
+
+func checkToken(name, role string) error {
+	if err := CheckName(name); err != nil {
+		return err
 	}
 	if role != RoleWatch && role != RoleOperate {
 		return fmt.Errorf("token role %q: write %s or %s", role, RoleWatch, RoleOperate)

@@ -81,11 +81,16 @@ type Facts struct {
 	Instruments    []quantity.ID
 }
 
-// AlarmFact names a configured alarm.
+// AlarmFact is a configured alarm.
 type AlarmFact struct {
-	Name     string
-	Priority string
-	On       []quantity.ID // what it watches, for the unit of its value; may be empty
+	Name         string
+	Priority     string
+	On           []quantity.ID // what it watches, for the unit of its value; may be empty
+	Above, Below *float64      // SI; nil: no such limit
+	Deadband     float64       // SI
+	OnDelay      time.Duration
+	Latch, Trip  bool
+	Action       string
 }
 
 // Server serves one rig over HTTP.

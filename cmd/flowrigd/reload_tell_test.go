@@ -1,0 +1,104 @@
+//go:build unix
+
+package main
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"flowrigd/daq/daqtest"
+)
+
+// TestReloadMovesTheTelling starts without a broker and without anybody to
+// notify, and gets both by reloads: a broker, then another broker and a
+// webhook, then none of them. Each broker hears of the end, the second gets
+// every row without a hole, and the alarm reaches the webhook.
+func TestReloadMovesTheTelling(t *testing.T) {
+	t.Parallel()
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
+	first, second := callWitness(t), callWitness(t)
+	var alarms atomic.Int64
+	hook := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		if body, _ := io.ReadAll(r.Body); strings.Contains(string(body), "head-lost") {
+			alarms.Add(1)
+		}
+	}))
+	defer hook.Close()
+	d := start(t, program, "run", "--config", b.config(at, ""))
+	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	taken := 0
+	reload := func(more string) {
+		b.config(at, more)
+		d.signal(syscall.SIGHUP)
+		taken++
+		within(t, 5*time.Second, "the reload is taken", func() bool { return metric(at, "flowrig_config_reloads_total") == float64(taken) })
+	}
+
+	reload(mqttTable(first.url))
+	within(t, 10*time.Second, "the first broker has a good state", func() bool {
+		h := first.last("state")
+		return first.up() && h != nil && allGood(h.body)
+	})
+	reload(mqttTable(second.url) + fmt.Sprintf("topic = \"flowrig\"\n\n[[notify]]\nwebhook = %q\n", hook.URL))
+	within(t, 10*time.Second, "the second broker has rows, the first heard of the end", func() bool {
+		return second.up() && second.last("record") != nil && !first.up()
+	})
+	b.set(func(b *handBench) { b.level = 200 })
+	within(t, 10*time.Second, "the webhook hears of the lost head", func() bool { return alarms.Load() > 0 })
+	within(t, 10*time.Second, "the second broker too", func() bool {
+		return second.find("alarm/head-lost", func(h heard) bool { return h.body["state"] == "unacknowledged" }) != nil
+	})
+	reload("")
+	within(t, 10*time.Second, "the second broker hears of the end", func() bool { return !second.up() })
+	if status, body := get("http://" + at + "/readyz"); status != http.StatusOK {
+		t.Errorf("/readyz: %d %s", status, body)
+	}
+	var n int64
+	for _, h := range second.all() {
+		if h.topic != "record" {
+			continue
+		}
+		if n++; h.sequence() != n {
+			t.Fatalf("row %d came where %d was due", h.sequence(), n)
+		}
+	}
+	if code := d.end(); code != exitDone {
+		t.Errorf("it ended with %d", code)
+	}
+}
+
+// TestReloadRefusesWhatNeedsAStart changes one thing at a time that a running
+// daemon cannot take up: it says which, and works on as before.
+func TestReloadRefusesWhatNeedsAStart(t *testing.T) {
+	t.Parallel()
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
+	file := b.config(at, "")
+	d := start(t, program, "run", "--config", file)
+	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	right := read(t, file)
+	for n, c := range []struct{ old, new, says string }{
+		{`rig = "bench-3"`, `rig = "bench-4"`, "site and rig name the recording and the topics: restart the daemon"},
+		{`tokens_file = "tokens"`, `tokens_file = "others"`, "[http] is taken up at a start: restart the daemon"},
+		{`/record"`, `/elsewhere"`, "record.directory is taken up at a start: restart the daemon"},
+		{"[http]", "[mqtt]\nbroker = \"embedded\"\n\n[http]", "the embedded broker starts and ends with the daemon: restart it"},
+		{"[http]", "[trip]\nport = \"bus\"\nmodbus = {address = 9, coil = 0}\n\n[http]", "[trip] is taken up at a start: restart the daemon"},
+		{"[http]", "[mqtt]\nbroker = \"tls://localhost:8883\"\nca_file = \"none.pem\"\n\n[http]", "none.pem"},
+	} {
+		write(t, file, strings.Replace(right, c.old, c.new, 1))
+		d.signal(syscall.SIGHUP)
+		within(t, 5*time.Second, "the refusal of "+c.new, func() bool {
+			return metric(at, "flowrig_config_refused_total") == float64(n+1)
+		})
+		says(t, c.new, d.err.String(), c.says)
+	}
+	if taken := metric(at, "flowrig_config_reloads_total"); taken != 0 || !allGood(now(at)) {
+		t.Errorf("%v reloads taken; %v", taken, now(at)["quality"])
+	}
+}
