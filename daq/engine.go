@@ -8,6 +8,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/uncertainty"
 	"flowrigd/config"
+	"flowrigd/daq/alarm"
 )
 
 // Engine turns one input into the next state and what happened on the way. It
@@ -55,6 +56,7 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	e.cfg, e.rig, e.channels = cfg, r, channels
 	e.permit.cfg = cfg.Trip
 	e.state.Instruments = ids
+	e.measured = [quantity.Count]Measured{} // nothing is known of an instrument that went
 	return nil
 }
 
@@ -126,11 +128,14 @@ func (e *Engine) place(saved []SavedAlarm) {
 		if s.Tripped {
 			e.permit.tripped = append(e.permit.tripped, s.Name)
 		}
+		if e.find(s.Name) == nil && (s.Tripped || s.State != alarm.Normal.String()) {
+			e.alarms = append(e.alarms, newOrphan(s, states, e.state.Mono, e.state.Time))
+		}
 	}
 }
 
-// reload takes up a new configuration; alarms keep their states, and an
-// alarm that is no longer configured goes with it.
+// reload takes up a new configuration; alarms keep their states. One that is no
+// longer configured stays until a person has seen it, and reset what it latched.
 func (e *Engine) reload(start *Start) []Event {
 	cfg := start.Config
 	if cfg == nil {
@@ -139,13 +144,20 @@ func (e *Engine) reload(start *Start) []Event {
 	if err := e.adopt(cfg); err != nil {
 		return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "refused: " + err.Error()}}}
 	}
-	kept := map[string]*watch{}
-	for _, w := range e.alarms {
+	before, kept := e.alarms, map[string]*watch{}
+	for _, w := range before {
 		kept[w.def.Name] = w
 	}
 	e.alarms = nil
 	for _, def := range cfg.Alarms {
 		e.alarms = append(e.alarms, e.keepWatch(kept[def.Name], def))
+		delete(kept, def.Name)
+	}
+	for _, w := range before {
+		if kept[w.def.Name] != nil && (w.alarm.State() != alarm.Normal || e.permit.holds(w.def.Name)) {
+			w.orphaned = true
+			e.alarms = append(e.alarms, w)
+		}
 	}
 	return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}}}
 }
@@ -154,7 +166,7 @@ func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {
 	if old == nil {
 		return newWatch(def, nil, e.state.Mono, e.state.Time)
 	}
-	old.def = def
+	old.def, old.orphaned = def, false
 	old.alarm.SetRule(old.rule())
 	return old
 }

@@ -18,6 +18,7 @@ type watch struct {
 	baseline baseline
 	sets     chatter
 	raised   time.Duration // monotonic, when it was set last
+	orphaned bool          // it left the configuration before a person was done with it
 }
 
 // limit is the alarm's limit in the units of the table; nil for faults.
@@ -36,6 +37,9 @@ func (w *watch) rule() alarm.Rule {
 // which holds the alarm as it is.
 func (w *watch) condition(e *Engine) alarm.Condition {
 	s := &e.state
+	if w.orphaned {
+		return alarm.Clear
+	}
 	switch w.def.Kind {
 	case config.AlarmFault:
 		return w.fault(s.Quality[w.def.On[0]])
@@ -143,6 +147,20 @@ func (w *watch) event(at time.Time, who string) *AlarmEvent {
 		e.Until = w.until
 	}
 	return e
+}
+
+// newOrphan brings back an alarm that is not configured any more: nothing
+// watches for it, and a person must still acknowledge and reset it, or the trip
+// that it holds would never end.
+func newOrphan(s SavedAlarm, saved map[string]SavedAlarm, now time.Duration, wall time.Time) *watch {
+	w := newWatch(config.Alarm{
+		Name: s.Name, Priority: "high", Latch: s.Tripped,
+		Cause:       "It was raised under an earlier configuration, in which this alarm stood.",
+		Consequence: "Nothing watches for its cause any more.",
+		Action:      "Find out what became of its cause, acknowledge it, and reset what it latched.",
+	}, saved, now, wall)
+	w.orphaned = true
+	return w
 }
 
 // newWatch makes an alarm, in the state it was saved in where there is one.

@@ -146,12 +146,18 @@ type done struct {
 // commandStatus is the status of a refused command. The engine refuses one for
 // an alarm that is not there too, so that it is in the journal.
 func (s *Server) commandStatus(c daq.Command, err error) int {
-	known := func(a AlarmFact) bool { return a.Name == c.Alarm }
 	status := refusedStatus(err)
-	if status == http.StatusConflict && !slices.ContainsFunc(s.facts.Load().Alarms, known) {
+	if status == http.StatusConflict && !s.hasAlarm(c.Alarm) {
 		return http.StatusNotFound
 	}
 	return status
+}
+
+// hasAlarm says whether an alarm is configured, or stands since it was.
+func (s *Server) hasAlarm(name string) bool {
+	state := s.opt.Rig.Last()
+	return slices.ContainsFunc(s.facts.Load().Alarms, func(a AlarmFact) bool { return a.Name == name }) ||
+		state != nil && slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool { return a.Name == name })
 }
 
 // refusedStatus tells an engine that refused from one that did not answer.
