@@ -30,7 +30,7 @@ type Engine struct {
 // NewEngine makes an engine for a checked configuration, with the alarms as
 // they were recorded last.
 func NewEngine(cfg *config.Config, restored []SavedAlarm) (*Engine, error) {
-	e := &Engine{restored: restored, probe: newPlausible()}
+	e := &Engine{restored: restored}
 	if err := e.adopt(cfg); err != nil {
 		return nil, err
 	}
@@ -47,6 +47,9 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	if e.rig != nil {
 		r.inherit(e.rig)
 	}
+	if every := readEvery(cfg, quantity.Temperature); e.probe == nil || every != readEvery(e.cfg, quantity.Temperature) {
+		e.probe = newPlausible(every)
+	}
 	var channels [quantity.Count]*Channel
 	var ids []quantity.ID
 	for _, in := range cfg.Instruments {
@@ -58,6 +61,15 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	e.state.Instruments = ids
 	e.measured = [quantity.Count]Measured{} // nothing is known of an instrument that went
 	return nil
+}
+
+// readEvery is the time between two readings of an instrument; 0 where there
+// is none.
+func readEvery(cfg *config.Config, id quantity.ID) time.Duration {
+	if in := cfg.Instrument(id); in != nil {
+		return in.Every
+	}
+	return 0
 }
 
 func (e *Engine) channel(in config.Instrument) *Channel {

@@ -33,8 +33,10 @@ type heated struct {
 	relay  bool
 	deaf   bool
 	welded bool
-	off    bool    // the thermostat pauses
-	supply float64 // L/min
+	off    bool          // the thermostat pauses
+	every  time.Duration // between two readings of the temperature; 0: each interval
+	readAt time.Duration // when the temperature is read next
+	supply float64       // L/min
 }
 
 func newHeated(t *testing.T, restored ...SavedAlarm) *heated {
@@ -59,7 +61,10 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 		b.read(quantity.HeaterOn, heater)
 		b.read(quantity.SupplyFlow, b.supply)
 		b.read(quantity.Flow, lpm)
-		b.read(quantity.Temperature, celsius*10)
+		if b.at >= b.readAt {
+			b.read(quantity.Temperature, celsius*10)
+			b.readAt += b.every
+		}
 		b.read(quantity.Level, 4000+millimeters*40)
 		b.step(Input{Kind: KindTick})
 		if !b.deaf {
@@ -87,6 +92,24 @@ func (b *heated) permitted() bool {
 		b.t.Fatal("heating_permitted is unknown although there is a permit")
 	}
 	return v != 0
+}
+
+// givenEvery is given with a thermometer that is read less often.
+func givenEvery(t *testing.T, every time.Duration) *heated {
+	t.Helper()
+	text := strings.Replace(heatedText, "[instruments.temperature]\n", fmt.Sprintf("[instruments.temperature]\nevery = \"%g s\"\n", every.Seconds()), 1)
+	e, err := NewEngine(benchConfig(t, text), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &heated{bench: &bench{t: t, e: e}, supply: 4, every: every}
+	b.step(e.Begin())
+	b.run(time.Minute, 1.2, 50, 255)
+	if why := b.do(Give, ""); why != "" {
+		t.Fatal(why)
+	}
+	b.run(time.Second, 1.2, 50, 255)
+	return b
 }
 
 // given is a bench at 50 °C whose permit a person gave.
@@ -264,6 +287,30 @@ func TestProbeOutOfTheWater(t *testing.T) {
 				t.Errorf("alarms %v, permitted %v after %v", got, b.permitted(), b.at-began)
 			}
 		})
+	}
+	// A thermometer that is read less often is judged over as many readings.
+	for _, c := range []struct {
+		every time.Duration
+		lags  []float64
+	}{
+		{2 * time.Second, []float64{0.1, 4, 8, 16}},
+		{2200 * time.Millisecond, []float64{0.1, 4, 8, 16}},
+		{3 * time.Second, []float64{0.1, 4, 8, 16}},
+		{5 * time.Second, []float64{0.1, 4, 8}}, // beyond it the configuration warns: a slow probe is not found
+	} {
+		for _, lag := range c.lags {
+			t.Run(fmt.Sprintf("read every %v it falls with a lag of %v s", c.every, lag), func(t *testing.T) {
+				b := givenEvery(t, c.every)
+				began := b.at
+				for b.permitted() && b.at < began+20*c.every {
+					b.run(200*time.Millisecond, 1.2, 21+29*math.Exp(-(b.at-began).Seconds()/lag), 255)
+				}
+				if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") {
+					t.Errorf("alarms %v after %v", got, b.at-began)
+				}
+				t.Logf("dropped after %v", b.at-began)
+			})
+		}
 	}
 	t.Run("no answer to heating from cold", func(t *testing.T) {
 		b := given(t)

@@ -20,14 +20,17 @@ const (
 	respondBy     = 1.0  // K
 	coldBelow     = 30.0 // Cel: a probe in the air reads less, heated water more
 
-	// fallWindow is the time over which a fall is judged, and fallHold how long
-	// it is remembered: a probe in the air soon stops falling. In less than
+	// fallWindow is the time over which a fall is judged, or fallReadings times
+	// the time between readings where that is more; fallHold is how long a fall
+	// is remembered: a probe in the air soon stops falling. In less than
 	// fallLeast the noise of a thermocouple of 1.5 K looks like a fall.
 	fallWindow = 8 * time.Second
 	fallLeast  = 6 * time.Second
 	fallPoints = 24
-	fallEnds   = 4 // points at each end of the window
+	fallEnds   = 4 // most points at each end of the window
 	fallHold   = time.Minute
+
+	fallReadings = 4
 
 	// stillRising is the slope, K/s, that a tank shows only while it is heated:
 	// 9 kW into 20 litres are 0.1 K/s.
@@ -39,7 +42,9 @@ const (
 // heating.
 type plausible struct {
 	short     *series.Window
+	ends      int     // points that are compared at each end of it
 	mean      float64 // of the short window
+	averaged  bool    // there is a mean
 	slope, se float64 // K/s over the short window
 	sloped    bool
 	fellAt    time.Duration
@@ -54,8 +59,11 @@ type plausible struct {
 	last    time.Duration
 }
 
-func newPlausible() *plausible {
-	return &plausible{short: series.NewWindow(fallWindow, fallPoints)}
+// newPlausible watches a thermometer that is read once every so often.
+func newPlausible(every time.Duration) *plausible {
+	window := max(fallWindow, fallReadings*every)
+	readings := window / max(every, 1)
+	return &plausible{short: series.NewWindow(window, fallPoints), ends: int(min(readings/2, fallEnds))}
 }
 
 // look takes a state after a step; heating says whether the heater is known to
@@ -64,12 +72,12 @@ func (p *plausible) look(s *State, in *Input, maxFall float64, heating bool) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if !known {
 		p.short.Reset()
-		p.sloped, p.heating, p.wasOff = false, false, false
+		p.sloped, p.averaged, p.heating, p.wasOff = false, false, false, false
 		p.last = s.Mono
 		return
 	}
 	p.falls(s, in, t, maxFall)
-	if p.short.Len() >= fallPoints/2 {
+	if p.averaged {
 		t = p.mean // a single reading of a noisy probe rises by chance
 	}
 	p.responds(s, t, heating)
@@ -80,7 +88,7 @@ func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
 	if in.Kind == KindReading && in.Reading.Instrument == quantity.Temperature && in.Reading.Reason == "" {
 		p.short.Add(in.Reading.At, t)
 		p.slope, p.se, p.sloped = p.short.Slope()
-		p.mean, _, _ = p.short.Mean()
+		p.mean, _, p.averaged = p.short.Mean()
 		if p.short.Covered() >= fallLeast && p.falling(maxFall) {
 			p.fell, p.fellAt = true, s.Mono
 		}
@@ -93,7 +101,7 @@ func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
 // falling sees a slow fall by its slope, and a fast one, which bends too much
 // to have one, by what it has dropped.
 func (p *plausible) falling(maxFall float64) bool {
-	drop, ok := p.short.Drop(fallEnds)
+	drop, ok := p.short.Drop(p.ends)
 	return p.sloped && p.slope+2*p.se < -maxFall || ok && drop > maxFall*p.short.Covered().Seconds()
 }
 
