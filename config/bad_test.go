@@ -216,6 +216,12 @@ var badFiles = []struct {
 	{"drop-below", []string{
 		`10:8: tank.drop: the lip would be 850 mm below the tube's outlet, and no water would run; write how far the level's datum is above the outlet`,
 	}},
+	{"drop-high", []string{
+		`10:8: tank.drop: "30 m" is out of range; write a length from -20 m to 20 m`,
+	}},
+	{"drop-spread", []string{
+		`10:8: tank.drop: "1.10 m ± 90 m": the uncertainty is out of range; write ± up to 40 m, or check the unit behind ±`,
+	}},
 	{"every-short", []string{
 		`29:9: instruments.temperature.every: "1 ms" is out of range; write a time from 10 ms to 60 min`,
 	}},
@@ -225,6 +231,9 @@ var badFiles = []struct {
 		`22:55: instruments.flow.modbus.regster: unknown key; write register`,
 		`28:8: instruments.temperature.port: "tcc" is not a port of this file; write "tc"`,
 		`49:9: alarms.fast.above: "1 m": m is not the unit of a velocity; write one of m/s, cm/s, mm/s`,
+	}},
+	{"flow-range-negative", []string{
+		`24:10: instruments.flow.range: the lower end of -12 L/min is below zero; write the least flow that the meter can tell from none, such as "0.2 L/min"`,
 	}},
 	{"framing-modbus", []string{
 		`14:11: ports.bus.framing: Modbus RTU needs 8 data bits, and instruments.flow speaks it; write "8E1" or "8N1"`,
@@ -514,6 +523,9 @@ var badFiles = []struct {
 	{"record-size", []string{
 		`48:12: record.max_size: "20 G": "G" is not a unit; write one of MB, GB, GiB`,
 	}},
+	{"regime-high", []string{
+		`48:19: regime.turbulent_above: 2000000 is no limit for a pipe; write a Reynolds number from 1 to 1000000, such as 4000`,
+	}},
 	{"regime-order", []string{
 		`48:17: regime.laminar_below: 4000 is not below turbulent_above = 2000; write the lower limit here and the upper one there, such as 2000 and 4000`,
 	}},
@@ -531,6 +543,9 @@ var badFiles = []struct {
 	}},
 	{"roughness-large", []string{
 		`7:13: tube.roughness: 1.5 mm is more than 5 % of the bore of 13 mm; write the height of the wall's roughness, such as "0.0015 mm" for glass`,
+	}},
+	{"roughness-spread", []string{
+		`7:13: tube.roughness: ± 2 mm is more than 5 % of the bore of 13 mm; write the height of the wall's roughness, such as "0.0015 mm" for glass`,
 	}},
 	{"scale-dimension", []string{
 		`39:46: instruments.level.scale.to: "400 mL": mL is not the unit of a length; write one of mm, cm, m, in`,

@@ -22,6 +22,8 @@ func (l *loader) crossCheck() {
 	l.checkFights()
 	l.checkLip()
 	l.checkCounters()
+	l.checkFlowRange()
+	l.checkPhysics()
 }
 
 // checkDevices refuses two lines on one device.
@@ -229,6 +231,16 @@ func (l *loader) checkLip() {
 		return
 	}
 	l.report.add(l.at("instruments", "level", "range"), fmt.Sprintf("instruments.level.range: the lip at %s lies outside it, %s to %s", Format(lip, Length), Format(in.Range.Low, Length), Format(in.Range.High, Length)), "write the range of the sensor, or the height of the lip above the sensor's datum")
+}
+
+// checkFlowRange refuses a meter whose least flow is below none: its lower end
+// is where flow begins.
+func (l *loader) checkFlowRange() {
+	in := l.config.Instrument(quantity.Flow)
+	if in == nil || in.Range == nil || in.Range.Low >= 0 {
+		return
+	}
+	l.report.add(l.at("instruments", "flow", "range"), fmt.Sprintf("instruments.flow.range: the lower end of %s is below zero", Format(in.Range.Low, VolumeFlow)), `write the least flow that the meter can tell from none, such as "0.2 L/min"`)
 }
 
 // checkCounters refuses a counter that may wrap unseen: until a reading is

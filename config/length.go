@@ -27,6 +27,8 @@ func (s *section) lengthWithin(key string, low, high float64) uncertainty.Value 
 		s.bad(key, n, quoted(n.text)+" is out of range", fmt.Sprintf("write a length from %s to %s", Format(low, Length), Format(high, Length)))
 	case low > 0 && v.U > v.X/4:
 		s.bad(key, n, quoted(n.text)+": the uncertainty is as large as the length", "measure it better, or check the unit behind ±")
+	case HalfWidth(v) > high-low:
+		s.bad(key, n, quoted(n.text)+": the uncertainty is out of range", "write ± up to "+Format(high-low, Length)+", or check the unit behind ±")
 	default:
 		return v
 	}

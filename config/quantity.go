@@ -36,6 +36,14 @@ func ParseQuantity(text string, want Dimension) (uncertainty.Value, error) {
 	return v, nil
 }
 
+// HalfWidth is what stood behind ± in the text of a value, in the unit of U.
+func HalfWidth(v uncertainty.Value) float64 {
+	if v.Shape == uncertainty.Rectangular {
+		return v.U * math.Sqrt(3)
+	}
+	return coverage * v.U
+}
+
 func parseQuantity(text string, want Dimension) (uncertainty.Value, *Mistake) {
 	var none uncertainty.Value
 	if !want.known() {

@@ -64,7 +64,7 @@ func (l *loader) loadTube() {
 	t := &l.config.Tube
 	t.Bore = s.requiredLength("bore", "13.00 mm ± 0.04 mm", 0.1e-3, 1)
 	t.Length = s.requiredLength("length", "900 mm", 1e-3, 100)
-	t.Roughness = s.lengthWithin("roughness", 0, 0.1)
+	t.Roughness = s.lengthWithin("roughness", 0, 0.05)
 	if s.node.child("roughness") == nil {
 		t.Roughness.X = 0.0015e-3 // smooth drawn glass, common practice, no source
 	}
@@ -86,9 +86,16 @@ func (l *loader) checkTube(s *section) {
 	}
 	// Colebrook and White's equation is used to a relative roughness of 0.05
 	// (Moody, Trans. ASME 66 (1944) 671).
-	if t.Roughness.X > 0.05*t.Bore.X {
-		s.report.add(s.place("roughness"), fmt.Sprintf("tube.roughness: %s is more than 5 %% of the bore of %s", Format(t.Roughness.X, Length), Format(t.Bore.X, Length)), `write the height of the wall's roughness, such as "0.0015 mm" for glass`)
+	tooMuch := ""
+	switch most, half := t.Bore.X/20, HalfWidth(t.Roughness); {
+	case t.Roughness.X > most:
+		tooMuch = Format(t.Roughness.X, Length)
+	case half > most:
+		tooMuch = "± " + Format(half, Length)
+	default:
+		return
 	}
+	s.report.add(s.place("roughness"), fmt.Sprintf("tube.roughness: %s is more than 5 %% of the bore of %s", tooMuch, Format(t.Bore.X, Length)), `write the height of the wall's roughness, such as "0.0015 mm" for glass`)
 }
 
 // loadTank reads the head tank.
@@ -99,7 +106,7 @@ func (l *loader) loadTank() {
 	}
 	t := &l.config.Tank
 	t.Lip = s.requiredLength("lip", "250 mm", 1e-3, 100)
-	t.Drop = s.requiredLength("drop", "1.10 m", -100, 100)
+	t.Drop = s.requiredLength("drop", "1.10 m", -20, 20)
 	s.done()
 	if s.ok && t.Lip.X+t.Drop.X <= 0 {
 		s.report.add(s.place("drop"), fmt.Sprintf("tank.drop: the lip would be %s below the tube's outlet, and no water would run", Format(-t.Lip.X-t.Drop.X, Length)), "write how far the level's datum is above the outlet")
@@ -124,8 +131,8 @@ func (s *section) limit(key string, byDefault float64) float64 {
 	switch {
 	case n == nil:
 		return byDefault
-	case v < 1 || v > 1e7:
-		s.bad(key, n, n.text+" is no limit for a pipe", "write a Reynolds number such as "+short(byDefault))
+	case v < 1 || v > 1e6:
+		s.bad(key, n, n.text+" is no limit for a pipe", "write a Reynolds number from 1 to 1000000, such as "+short(byDefault))
 		return byDefault
 	}
 	return v

@@ -4,6 +4,7 @@ import (
 	"sync/atomic"
 
 	"flowrigd/config"
+	"flowrigd/daq"
 )
 
 // reloads counts what SIGHUP did.
@@ -60,6 +61,10 @@ func unmovable(old, cfg *config.Config, problems []config.Problem) string {
 		return "[trip] is taken up at a start: restart the daemon to change it"
 	case embedded(old) != embedded(cfg):
 		return "the embedded broker starts and ends with the daemon: restart it to change that"
+	}
+	// The engine takes it up last, when all others have moved: it is asked first.
+	if _, err := daq.NewEngine(cfg, nil); err != nil {
+		return err.Error()
 	}
 	return ""
 }

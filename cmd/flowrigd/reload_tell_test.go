@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"flowrigd/config"
 	"flowrigd/daq/daqtest"
 )
 
@@ -90,6 +91,10 @@ func TestReloadRefusesWhatNeedsAStart(t *testing.T) {
 		{"[http]", "[mqtt]\nbroker = \"embedded\"\n\n[http]", "the embedded broker starts and ends with the daemon: restart it"},
 		{"[http]", "[trip]\nport = \"bus\"\nmodbus = {address = 9, coil = 0}\n\n[http]", "[trip] is taken up at a start: restart the daemon"},
 		{"[http]", "[mqtt]\nbroker = \"tls://localhost:8883\"\nca_file = \"none.pem\"\n\n[http]", "none.pem"},
+		{`drop = "1.10 m"`, `drop = "30 m"`, "tank.drop:"},
+		{`drop = "1.10 m"`, `drop = "1.10 m ± 90 m"`, "the uncertainty is out of range"},
+		{"[ports.bus]", "[regime]\nturbulent_above = 2000000\n\n[ports.bus]", "2000000 is no limit for a pipe"},
+		{`length = "900 mm"`, "length = \"900 mm\"\nroughness = \"0.0015 mm ± 2 mm\"", "tube.roughness: ± 2 mm"},
 	} {
 		write(t, file, strings.Replace(right, c.old, c.new, 1))
 		d.signal(syscall.SIGHUP)
@@ -100,5 +105,49 @@ func TestReloadRefusesWhatNeedsAStart(t *testing.T) {
 	}
 	if taken := metric(at, "flowrig_config_reloads_total"); taken != 0 || !allGood(now(at)) {
 		t.Errorf("%v reloads taken; %v", taken, now(at)["quality"])
+	}
+}
+
+// TestReloadAsksTheEngine holds that what the engine cannot take up is refused
+// before anything has moved, whatever the check of the file let through.
+func TestReloadAsksTheEngine(t *testing.T) {
+	t.Parallel()
+	old, problems := config.Load("../../config/testdata/good/bench.toml")
+	if old == nil {
+		t.Fatal(problems)
+	}
+	if why := unmovable(old, old, nil); why != "" {
+		t.Errorf("the configuration in force is refused: %s", why)
+	}
+	odd := *old
+	odd.Tank.Drop.X = 30 // m
+	if why := unmovable(old, &odd, nil); !strings.Contains(why, "engine: drop: 30 m is outside -20 to 20 m") {
+		t.Errorf("a drop of 30 m: %q", why)
+	}
+}
+
+// TestRunRefusesWithPlace starts with files that the physics or the telling
+// cannot take: each ends with 2 and says what is wrong.
+func TestRunRefusesWithPlace(t *testing.T) {
+	t.Parallel()
+	b := newHandBench(t)
+	file := b.config(daqtest.FreeAddress(t), "")
+	right := read(t, file)
+	for _, c := range []struct{ old, new, says string }{
+		{`drop = "1.10 m"`, `drop = "30 m"`, `bench.toml:11:8: tank.drop: "30 m" is out of range; write a length from -20 m to 20 m`},
+		{`drop = "1.10 m"`, `drop = "1.10 m ± 90 m"`, `bench.toml:11:8: tank.drop: "1.10 m ± 90 m": the uncertainty is out of range`},
+		{`length = "900 mm"`, "length = \"900 mm\"\nroughness = \"0.0015 mm ± 2 mm\"", "bench.toml:8:13: tube.roughness: ± 2 mm is more than 5 % of the bore"},
+		{"[ports.bus]", "[regime]\nturbulent_above = 2000000\n\n[ports.bus]", "bench.toml:14:19: regime.turbulent_above: 2000000 is no limit for a pipe"},
+		{`range = ["0 L/min"`, `range = ["-1 L/min"`, "instruments.flow.range: the lower end of -1 L/min is below zero"},
+		{"[http]", "[mqtt]\nbroker = \"tls://localhost:8883\"\nusername = \"x\"\npassword_file = \"none.secret\"\n\n[http]", "mqtt: password_file: open "},
+		{"[http]", "[mqtt]\nbroker = \"tls://localhost:8883\"\nca_file = \"none.pem\"\n\n[http]", "mqtt: ca_file: open "},
+		{"[http]", "[[notify]]\nwebhook = \"https://localhost/hook\"\ntoken_file = \"none.token\"\n\n[http]", "none.token"},
+	} {
+		write(t, file, strings.Replace(right, c.old, c.new, 1))
+		d := start(t, program, "run", "--config", file)
+		if code := d.code(20 * time.Second); code != exitUsage {
+			t.Errorf("%s: it ended with %d, want %d", c.new, code, exitUsage)
+		}
+		says(t, c.new, d.err.String(), c.says)
 	}
 }
