@@ -50,11 +50,12 @@ func (d *daemon) newPublisher(cfg *config.Config) (*mqtt.Publisher, error) {
 	})
 }
 
-// buildTelling builds those who tell from the start.
+// buildTelling builds those who tell from the start. What they refuse is wrong
+// configuration: a secret or a certificate that cannot be read.
 func (d *daemon) buildTelling(cfg *config.Config) error {
 	t, err := d.newTellers(nil, cfg)
 	if err != nil {
-		return err
+		return wrongUse{err}
 	}
 	d.publisher.Store(t.publisher)
 	d.notifier.Store(t.notifier)
