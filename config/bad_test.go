@@ -589,6 +589,9 @@ var badFiles = []struct {
 	{"tank-missing", []string{
 		`1:1: the table [tank] is missing; write [tank] with lip = "250 mm" and drop = "1.10 m"`,
 	}},
+	{"temperature-slow", []string{
+		`29:9: instruments.temperature.every: with a reading every 11 s a probe out of the water is not found, nor a rise, and this rig heats; read it at least every 10 s`,
+	}},
 	{"thermocouple-on-flow", []string{
 		`24:1: instruments.flow.thermocouple: flow is not a temperature; leave thermocouple out`,
 	}},
@@ -723,6 +726,9 @@ var badFiles = []struct {
 	}},
 	{"warn-supply", []string{
 		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
+	}},
+	{"warn-temperature-slow", []string{
+		`29:9: warning: instruments.temperature.every: with a reading every 11 s temperature_rate, seconds_to_overheat and steady may stay unknown; read it at least every 10 s`,
 	}},
 	{"warn-trip-readback", []string{
 		`53:1: warning: instruments.heater_on.modbus: this is the coil of trip: it shows what was commanded, not whether the heater draws power, and a welded relay stays unseen; read a contact or a current behind the relay`,

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/water"
@@ -23,6 +24,7 @@ func (l *loader) crossCheck() {
 	l.checkLip()
 	l.checkCounters()
 	l.checkFlowRange()
+	l.checkTemperaturePace()
 	l.checkPhysics()
 }
 
@@ -241,6 +243,26 @@ func (l *loader) checkFlowRange() {
 		return
 	}
 	l.report.add(l.at("instruments", "flow", "range"), fmt.Sprintf("instruments.flow.range: the lower end of %s is below zero", Format(in.Range.Low, VolumeFlow)), `write the least flow that the meter can tell from none, such as "0.2 L/min"`)
+}
+
+// slowestTemperature is how far apart two readings of the water's temperature
+// may be: above it no window over time sees a probe out of the water, or a rise.
+const slowestTemperature = 10 * time.Second
+
+// checkTemperaturePace refuses a slow thermometer where there is a heater, and
+// warns of it where there is none.
+func (l *loader) checkTemperaturePace() {
+	in := l.config.Instrument(quantity.Temperature)
+	if in == nil || in.Every <= slowestTemperature {
+		return
+	}
+	at, every := l.at("instruments", in.Name, "every"), Format(in.Every.Seconds(), Time)
+	const remedy = "read it at least every 10 s"
+	if l.config.heats() {
+		l.report.add(at, fmt.Sprintf("instruments.temperature.every: with a reading every %s a probe out of the water is not found, nor a rise, and this rig heats", every), remedy)
+		return
+	}
+	l.report.warn(at, fmt.Sprintf("instruments.temperature.every: with a reading every %s temperature_rate, seconds_to_overheat and steady may stay unknown", every), remedy)
 }
 
 // checkCounters refuses a counter that may wrap unseen: until a reading is

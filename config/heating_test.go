@@ -2,6 +2,7 @@ package config
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -28,6 +29,22 @@ func TestTrip(t *testing.T) {
 		Trip{Port: "bus", Address: 9, Coil: 3, Refresh: 800 * time.Millisecond, Watchdog: 2400 * time.Millisecond})
 	if load(t, "bench").Trip != nil {
 		t.Error("a permit without a table")
+	}
+}
+
+// Up to 10 s between two readings of the temperature nothing is said, with a
+// heater seen or permitted or without one.
+func TestTemperaturePace(t *testing.T) {
+	base, _ := Load("testdata/good/bench.toml")
+	slow := strings.Replace(string(base.Text), `every = "500 ms"`, `every = "10 s"`, 1)
+	for _, heater := range []string{"", "[trip]\nport = \"bus\"\npulse = \"dtr\"", "[instruments.heater_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}"} {
+		for every, said := range map[string]bool{"10 s": false, "10.001 s": true} {
+			_, problems := Parse("rig.toml", []byte(strings.Replace(slow, `"10 s"`, `"`+every+`"`, 1)+"\n"+heater))
+			got := slices.ContainsFunc(problems, func(p Problem) bool { return strings.Contains(p.Text, "temperature.every") })
+			if got != said || Fatal(problems) != (said && heater != "") {
+				t.Errorf("every %s, %q: %v", every, heater, problems)
+			}
+		}
 	}
 }
 
