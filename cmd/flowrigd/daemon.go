@@ -11,7 +11,6 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
-	"flowrigd/daq/broker"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
@@ -25,15 +24,12 @@ const (
 	stopTelling   = 3 * time.Second
 )
 
-// embeddedListen is where an embedded broker listens unless the demo says so.
-const embeddedListen = "127.0.0.1:1883"
-
 // wiring is what differs between run and demo.
 type wiring struct {
 	open       instrument.Opener
 	oneTimeKey string
 	brokerAt   string // of an embedded broker
-	mustServe  bool   // a page that cannot be served is the end
+	mustServe  bool   // a page or an embedded broker that cannot be served is the end
 	reload     <-chan os.Signal
 	log        *slog.Logger
 }
@@ -49,9 +45,9 @@ type daemon struct {
 	loop      *daq.Loop
 	teller    *daq.Teller
 	manager   *instrument.Manager
-	relay     *instrument.Relay          // nil without a heating permit
-	answered  atomic.Pointer[daq.Output] // what the relay answered last; nil before
-	broker    *broker.Broker
+	relay     *instrument.Relay              // nil without a heating permit
+	answered  atomic.Pointer[daq.Output]     // what the relay answered last; nil before
+	broker    *ownBroker                     // nil unless embedded
 	publisher atomic.Pointer[mqtt.Publisher] // nil without [mqtt]
 	notifier  atomic.Pointer[notify.Notifier]
 	telling   shifts
@@ -152,19 +148,6 @@ func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 	return err
 }
 
-// buildBroker starts the embedded broker where it is wanted.
-func (d *daemon) buildBroker(cfg *config.Config) (err error) {
-	if !embedded(cfg) {
-		return nil
-	}
-	at := d.w.brokerAt
-	if at == "" {
-		at = embeddedListen
-	}
-	d.broker, err = broker.Start(at)
-	return err
-}
-
 func (d *daemon) buildServer(cfg *config.Config) (err error) {
 	b := thisBuild()
 	d.server, err = web.New(web.Options{
@@ -216,6 +199,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopTelling, begin("telling", d.teller.Run)},
 		{stopTelling, begin("mqtt", d.telling.mqtt.run)},
 		{stopTelling, begin("notifications", d.telling.notify.run)},
+		{stopTelling, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
 		{stopTelling, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.runRecording)},
 	}
@@ -229,9 +213,6 @@ func (d *daemon) run(ctx context.Context) error {
 		default:
 			d.log.Warn("stopping", "why", err)
 		}
-	}
-	if d.broker != nil {
-		d.broker.Close()
 	}
 	return failed
 }

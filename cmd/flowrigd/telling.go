@@ -34,8 +34,6 @@ func (d *daemon) newTellers(old, cfg *config.Config) (t tellers, err error) {
 	return t, err
 }
 
-func embedded(cfg *config.Config) bool { return cfg.MQTT != nil && cfg.MQTT.Embedded }
-
 func (d *daemon) newPublisher(cfg *config.Config) (*mqtt.Publisher, error) {
 	if cfg.MQTT == nil {
 		return nil, nil
@@ -59,7 +57,7 @@ func (d *daemon) buildTelling(cfg *config.Config) error {
 	}
 	d.publisher.Store(t.publisher)
 	d.notifier.Store(t.notifier)
-	d.telling = shifts{mqtt: newShift(publishing(t.publisher), d.log), notify: newShift(t.notifier.Run, d.log)}
+	d.telling = shifts{mqtt: newShift(d.publishing(t.publisher), d.log), notify: newShift(t.notifier.Run, d.log)}
 	return nil
 }
 
@@ -67,16 +65,19 @@ func (d *daemon) buildTelling(cfg *config.Config) error {
 // recording, with the mark of each receiver: nothing is lost in between.
 func (d *daemon) replace(t tellers) {
 	if d.publisher.Swap(t.publisher) != t.publisher {
-		d.telling.mqtt.hand(publishing(t.publisher))
+		d.telling.mqtt.hand(d.publishing(t.publisher))
 	}
 	if d.notifier.Swap(t.notifier) != t.notifier {
 		d.telling.notify.hand(t.notifier.Run)
 	}
 }
 
-func publishing(p *mqtt.Publisher) work {
-	if p == nil {
+func (d *daemon) publishing(p *mqtt.Publisher) work {
+	switch {
+	case p == nil:
 		return idle
+	case d.broker != nil:
+		return d.broker.toOwn(p.Run)
 	}
 	return p.Run
 }

@@ -9,10 +9,12 @@
 package broker
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"sync"
+	"syscall"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/hooks/auth"
@@ -35,7 +37,7 @@ func Start(listen string) (*Broker, error) {
 	}
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
-		return nil, fmt.Errorf("broker: %w; choose another port, or 0 for a free one", err)
+		return nil, listenError(listen, err)
 	}
 	b := &Broker{url: "tcp://" + l.Addr().String()}
 	b.server = mochi.New(&mochi.Options{Logger: slog.New(slog.DiscardHandler), SysTopicResendInterval: 60})
@@ -44,6 +46,17 @@ func Start(listen string) (*Broker, error) {
 		return nil, fmt.Errorf("broker: %w", err)
 	}
 	return b, nil
+}
+
+// windowsAddressInUse is WSAEADDRINUSE, which package syscall does not equate
+// with EADDRINUSE.
+const windowsAddressInUse = syscall.Errno(10048)
+
+func listenError(listen string, err error) error {
+	if errors.Is(err, syscall.EADDRINUSE) || errors.Is(err, windowsAddressInUse) {
+		return fmt.Errorf("broker: %w; another program has %s: stop it, or write broker = \"tcp://%[2]s\" to use that one, and start flowrigd again", err, listen)
+	}
+	return fmt.Errorf("broker: %w", err)
 }
 
 func (b *Broker) serve(l net.Listener) error {

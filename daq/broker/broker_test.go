@@ -33,8 +33,9 @@ func TestStartRefuses(t *testing.T) {
 
 func TestPortTaken(t *testing.T) {
 	b := running(t)
-	_, err := Start(strings.TrimPrefix(b.URL(), "tcp://"))
-	if err == nil || !strings.Contains(err.Error(), "choose another port") {
+	at := strings.TrimPrefix(b.URL(), "tcp://")
+	_, err := Start(at)
+	if err == nil || !strings.Contains(err.Error(), "another program has "+at+": stop it, or write broker = \"tcp://"+at+"\" to use that one") {
 		t.Errorf("error %v", err)
 	}
 }
