@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"net/http"
 	"strings"
@@ -38,7 +39,17 @@ func (s *Server) Listen() error {
 // ErrOpen is why a daemon that other machines can reach does not listen.
 var ErrOpen = errors.New("reachable from other machines, but there is no access token")
 
+// openError says why nobody could be let in: the tokens cannot be read, or
+// there are none.
 func (s *Server) openError() error {
+	if _, err := ListTokens(s.opt.TokensFile); err != nil && s.opt.TokensFile != "" {
+		remedy := "mend it"
+		if errors.Is(err, fs.ErrPermission) {
+			remedy = "give the file to the user that runs flowrigd"
+		}
+		return fmt.Errorf("http.listen: %s: reachable from other machines, but the access tokens cannot be read: %w; %s, or listen on 127.0.0.1",
+			s.opt.Listen, err, remedy)
+	}
 	file := s.opt.ConfigPath
 	if file == "" {
 		file = "FILE"

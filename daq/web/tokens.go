@@ -160,6 +160,9 @@ func changeTokens(path string, change func([]Token) ([]Token, error)) (err error
 		}
 	}()
 	text, err := changedText(path, change)
+	if err == nil {
+		err = keepOwner(f, path)
+	}
 	if err != nil {
 		return errors.Join(err, f.Close())
 	}
@@ -240,6 +243,11 @@ func (f *TokenFile) tokens() []Token {
 		return seen.list
 	}
 	list, err := ListTokens(f.path)
+	var unread *fs.PathError
+	if errors.As(err, &unread) {
+		f.log.Error("tokens: cannot be read, nobody is let in", "error", err)
+		return nil // and is not seen: a change of owner or mode alone does not show in its time
+	}
 	if err != nil {
 		f.log.Error("tokens: lines passed over", "error", err)
 	}

@@ -1,0 +1,127 @@
+package web
+
+import (
+	"errors"
+	"net"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"syscall"
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+const nobody = 65534 // Debian's user nobody and group nogroup
+
+// TestTokensKeepTheirOwner: who changes the tokens does not take them away from
+// the user that runs the daemon.
+func TestTokensKeepTheirOwner(t *testing.T) {
+	directory := t.TempDir()
+	uid, gid := os.Getuid(), os.Getgid()
+	if uid == 0 { // root alone can give files away
+		uid, gid = nobody, nobody
+	}
+	if err := os.Chown(directory, uid, gid); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(directory, "tokens")
+	is := func(what string, mode os.FileMode) {
+		t.Helper()
+		info, err := os.Stat(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		owner := info.Sys().(*syscall.Stat_t)
+		if info.Mode() != mode || int(owner.Uid) != uid || int(owner.Gid) != gid {
+			t.Errorf("%s: %v of user %d and group %d, want %v of %d and %d", what, info.Mode(), owner.Uid, owner.Gid, mode, uid, gid)
+		}
+	}
+	if _, err := AddToken(file, "ada", RoleOperate); err != nil {
+		t.Fatal(err)
+	}
+	is("a first token", 0o600)
+	if err := os.Chmod(file, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := AddToken(file, "wes", RoleWatch); err != nil {
+		t.Fatal(err)
+	}
+	is("a second token", 0o640)
+	if err := RemoveToken(file, "ada"); err != nil {
+		t.Fatal(err)
+	}
+	is("one fewer", 0o640)
+}
+
+// TestUnreadableTokens: a file that may not be read is told apart from one
+// without tokens, and is taken up once it may be read.
+func TestUnreadableTokens(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "tokens")
+	token, err := AddToken(file, "ada", RoleOperate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mode := func(m os.FileMode) {
+		if err := os.Chmod(file, m); err != nil {
+			t.Error(err)
+		}
+	}
+	at := net.JoinHostPort(outside(t), "0")
+	unprivileged(t, filepath.Dir(file), func() {
+		s, err := New(Options{Listen: at, TokensFile: file, ConfigPath: "rig.toml", Rig: &fakeRig{}, Log: quiet})
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		mode(0)
+		err = s.Listen()
+		if err == nil || errors.Is(err, ErrOpen) || !strings.Contains(err.Error(), "the access tokens cannot be read: ") ||
+			!strings.Contains(err.Error(), "permission denied; give the file to the user that runs flowrigd") {
+			t.Errorf("listening with tokens that cannot be read: %v", err)
+		}
+		mode(0o600)
+		if name, _, ok := s.tokens.Role(token); !ok || name != "ada" {
+			t.Error("tokens that may be read again are not taken up")
+		}
+	})
+}
+
+// unprivileged works as the user nobody, for whom a file's mode counts, where
+// the test is run by root. The files of the directory become that user's.
+func unprivileged(t *testing.T, directory string, work func()) {
+	t.Helper()
+	if os.Getuid() != 0 {
+		work()
+		return
+	}
+	for at := directory; at != filepath.Dir(at); at = filepath.Dir(at) { // the ways there may be root's alone
+		if info, err := os.Stat(at); err == nil && info.Mode()&0o011 != 0o011 {
+			if err := os.Chmod(at, info.Mode()|0o011); err != nil {
+				t.Fatal(err)
+			}
+			defer os.Chmod(at, info.Mode())
+		}
+	}
+	files, err := filepath.Glob(filepath.Join(directory, "*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range append(files, directory) {
+		if err := os.Chown(f, nobody, nobody); err != nil {
+			t.Fatal(err)
+		}
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		runtime.LockOSThread() // and never unlocked: the thread ends with its user
+		if err := unix.Setfsuid(nobody); err != nil {
+			t.Error(err)
+			return
+		}
+		work()
+	}()
+	<-done
+}

@@ -1,0 +1,8 @@
+//go:build !unix
+
+package web
+
+import "os"
+
+// keepOwner has nothing to do: a file here has the rights of its directory.
+func keepOwner(*os.File, string) error { return nil }
