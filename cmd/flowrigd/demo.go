@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net"
 	"os"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -33,12 +35,31 @@ func demoVerb() *cobra.Command {
 	}
 	var s scene
 	s.flags(c, "sweep")
-	listen := c.Flags().String("listen", "127.0.0.1:8080", "`ADDRESS` of the page")
+	listen := c.Flags().String("listen", "127.0.0.1:8080", "`ADDRESS` of the page, on this machine")
 	data := c.Flags().String("data", "", "`DIR` of the recording (a temporary one unless given)")
 	c.RunE = func(c *cobra.Command, _ []string) error {
+		if err := onlyHere(*listen); err != nil {
+			return wrongUse{err}
+		}
 		return demo(c.Context(), &s, *listen, *data, c.OutOrStdout(), newLog(c.ErrOrStderr()))
 	}
 	return c
+}
+
+// onlyHere refuses an address of the demo's page that others could reach: it
+// has no accounts, and no configuration file to make them with.
+func onlyHere(listen string) error {
+	host, port, err := net.SplitHostPort(listen)
+	if err == nil {
+		_, err = strconv.ParseUint(port, 10, 16)
+	}
+	if err != nil {
+		return fmt.Errorf("demo: --listen %q: not an address with a port; write 127.0.0.1:8080", listen)
+	}
+	if ip := net.ParseIP(host); host != "localhost" && !ip.IsLoopback() {
+		return fmt.Errorf("demo: --listen %s: demo serves this machine only; write 127.0.0.1:%s, or use `flowrigd run` with access tokens for other machines", listen, port)
+	}
+	return nil
 }
 
 // demo runs the simulated rig and a daemon that reads it.
