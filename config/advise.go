@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
 )
 
 // advise warns of what is legal but unwise.
@@ -21,15 +22,24 @@ func (l *loader) advise() {
 
 // adviseAccuracy warns of what has no figure of its uncertainty.
 func (l *loader) adviseAccuracy() {
-	if n := l.root.node.child("tube").child("bore"); n != nil && l.config.Tube.Bore.X > 0 && l.config.Tube.Bore.U == 0 {
-		l.report.warn(n.value, "tube.bore has no ±: it counts as exact, and the uncertainty of the Reynolds number is too small", fmt.Sprintf("write how well it is known, such as %q", Format(l.config.Tube.Bore.X, Length)+" ± 0.05 mm"))
-	}
+	l.adviseSpread("tube", "bore", l.config.Tube.Bore, "Reynolds number", " ± 0.05 mm")
+	l.adviseSpread("tube", "length", l.config.Tube.Length, "loss coefficient", " ± 2 mm")
+	l.adviseSpread("tank", "drop", l.config.Tank.Drop, "loss coefficient", " ± 5 mm")
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
 		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil {
 			l.report.warn(l.at("instruments", in.Name), fmt.Sprintf("instruments.%s has no accuracy: the uncertainty of what is computed from it is unknown", in.Name), `write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`)
 		}
 	}
+}
+
+// adviseSpread warns of a length that counts as exact; one that is wrong has been reported.
+func (l *loader) adviseSpread(table, key string, v uncertainty.Value, of, spread string) {
+	n := l.root.node.child(table).child(key)
+	if n == nil || v.U != 0 || l.report.has(n.value) {
+		return
+	}
+	l.report.warn(n.value, fmt.Sprintf("%s.%s has no ±: it counts as exact, and the uncertainty of the %s is too small", table, key, of), fmt.Sprintf("write how well it is known, such as %q", Format(v.X, Length)+spread))
 }
 
 // adviseDevices warns of names that change when a plug is moved, and of lines

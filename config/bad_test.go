@@ -709,6 +709,10 @@ var badFiles = []struct {
 	{"warn-expression", []string{
 		`30:33: warning: instruments.temperature.query.reply: the expression may find its number in the middle of a broken line; begin it with ^ and end it with $`,
 	}},
+	{"warn-lengths", []string{
+		`6:10: warning: tube.length has no ±: it counts as exact, and the uncertainty of the loss coefficient is too small; write how well it is known, such as "900 mm ± 2 mm"`,
+		`10:8: warning: tank.drop has no ±: it counts as exact, and the uncertainty of the loss coefficient is too small; write how well it is known, such as "0 mm ± 5 mm"`,
+	}},
 	{"warn-listen", []string{
 		"48:10: warning: http.listen: the page is open to the network, without encryption; make tokens with `flowrigd token add`, and put a proxy with TLS before it",
 	}},

@@ -49,6 +49,11 @@ func (r *report) warn(at place, text, remedy string) {
 	r.problems[len(r.problems)-1].Warning = true
 }
 
+// has reports whether something has been said of a place.
+func (r *report) has(at place) bool {
+	return slices.ContainsFunc(r.problems, func(p Problem) bool { return p.Line == at.line && p.Column == at.column })
+}
+
 // sorted puts the problems in order of their place.
 func (r *report) sorted() []Problem {
 	slices.SortStableFunc(r.problems, func(a, b Problem) int {

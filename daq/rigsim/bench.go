@@ -59,9 +59,9 @@ const (
 
 // stated is what the rig's papers say of the geometry: value and expanded
 // uncertainty (k = 2), metres. rig.toml repeats it.
-var stated = struct{ bore, boreU, length, roughness, lip, lipU, drop, dropU float64 }{
+var stated = struct{ bore, boreU, length, lengthU, roughness, lip, lipU, drop, dropU float64 }{
 	bore: 0.01300, boreU: 0.00004,
-	length: 0.900, roughness: 1.5e-6,
+	length: 0.900, lengthU: 0.002, roughness: 1.5e-6,
 	lip: 0.250, lipU: 0.001,
 	drop: 1.100, dropU: 0.004,
 }

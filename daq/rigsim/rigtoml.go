@@ -30,7 +30,7 @@ interval = "200 ms"
 
 [tube]
 bore = "%.2f mm ± %.2f mm"
-length = "%.0f mm"
+length = "%.0f mm ± %.0f mm"
 roughness = "%.4f mm"
 orientation = "vertical-down"
 
@@ -42,7 +42,7 @@ drop = "%.3f m ± %.3f m"
 laminar_below = %.0f
 turbulent_above = %.0f
 `, s.story.name, s.story.about,
-		stated.bore*1e3, stated.boreU*1e3, stated.length*1e3, stated.roughness*1e3,
+		stated.bore*1e3, stated.boreU*1e3, stated.length*1e3, stated.lengthU*1e3, stated.roughness*1e3,
 		stated.lip*1e3, stated.lipU*1e3, stated.drop, stated.dropU, laminarBelow, turbulentAbove)
 	s.writePorts(&b)
 	s.writeInstruments(&b)
