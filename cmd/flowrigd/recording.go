@@ -20,7 +20,7 @@ import (
 // reopenEvery is how often a recording that could not be opened is tried again.
 const reopenEvery = 2 * time.Second
 
-// heldLimit bounds the events that wait for a recording that cannot be opened.
+// heldLimit bounds the steps with events that wait for a recording that cannot be opened.
 const heldLimit = 1000
 
 // recording is the recorder, or the fact that there is none yet: a directory
@@ -34,6 +34,7 @@ type recording struct {
 	why   error
 	since time.Time
 	held  []daq.Batch // with events, to be journalled when the disk is there
+	lost  int         // events that found no room there
 	texts map[string]string
 }
 
@@ -65,6 +66,9 @@ func (r *recording) try() bool {
 	}
 	r.held = nil
 	r.open.Store(rec)
+	if r.lost > 0 {
+		r.log.Error("events from the time without a recording are lost", "events", r.lost)
+	}
 	return true
 }
 
@@ -88,9 +92,9 @@ func (r *recording) Run(ctx context.Context) error {
 	defer tick.Stop()
 	for r.open.Load() == nil {
 		r.mu.Lock()
-		why := r.why
+		why, lost := r.why, r.lost
 		r.mu.Unlock()
-		r.log.Error("nothing is recorded", "why", why)
+		r.log.Error("nothing is recorded", "why", why, "events lost", lost)
 		select {
 		case <-ctx.Done():
 			return nil
@@ -104,18 +108,37 @@ func (r *recording) Run(ctx context.Context) error {
 
 // Put is the journal of the loop. It never blocks.
 func (r *recording) Put(b daq.Batch) {
-	if rec := r.open.Load(); rec != nil {
+	rec := r.open.Load()
+	if rec == nil {
+		rec = r.hold(b)
+	}
+	if rec != nil {
 		rec.Put(b)
-		return
 	}
-	if len(b.Events) == 0 {
-		return
-	}
+}
+
+// hold keeps events until there is a recording. It gives the recording where
+// that has been opened meanwhile, and then keeps nothing.
+func (r *recording) hold(b daq.Batch) *record.Recorder {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if len(r.held) < heldLimit {
+	switch rec := r.open.Load(); {
+	case rec != nil:
+		return rec
+	case len(b.Events) == 0:
+	case len(r.held) < heldLimit:
 		r.held = append(r.held, b)
+	default:
+		r.lost += len(b.Events)
 	}
+	return nil
+}
+
+// lostEvents counts what found no room while there was no recording.
+func (r *recording) lostEvents() uint64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return uint64(r.lost)
 }
 
 // keep records a configuration's text.

@@ -54,6 +54,7 @@ func (d *daemon) notifyStats() []web.Stat {
 func (r *recording) stats() []web.Stat {
 	list := []web.Stat{
 		{Name: "flowrig_record_newest_sequence", Help: "Sequence of the newest row on disk.", Value: float64(r.Newest())},
+		web.Dropped("record-held", r.lostEvents()),
 	}
 	rec := r.open.Load()
 	if rec == nil {
@@ -64,5 +65,6 @@ func (r *recording) stats() []web.Stat {
 		web.Stat{Name: "flowrig_record_waiting", Help: "Batches that wait for the disk.", Value: float64(rec.Waiting())},
 		web.Dropped("record-inputs", uint64(drops.Inputs)),
 		web.Dropped("record-rows", uint64(drops.Rows)),
+		web.Dropped("record-events", uint64(drops.Events)),
 	)
 }
