@@ -22,6 +22,7 @@ func calcVerb() *cobra.Command {
 		Example: "  flowrigd calc --flow \"1.2 L/min ± 2 %\" --temperature \"42 Cel ± 0.5 K\" --bore \"13 mm ± 0.05 mm\"\n" +
 			"  flowrigd calc --volume \"200 mL ± 2 mL (limits)\" --time \"30.0 s\" --temperature \"20 Cel\" --bore \"13 mm\" --explain",
 	}
+	c.Args = quotedQuantities
 	words := map[string]*string{}
 	for _, q := range askedQuantities() {
 		words[q.flag] = c.Flags().String(q.flag, q.preset, q.help)
@@ -40,6 +41,15 @@ func calcVerb() *cobra.Command {
 		return tell(c.OutOrStdout(), answer, *asJSON, *working)
 	}
 	return c
+}
+
+// quotedQuantities refuses what the shell has parted from its flag: the unit
+// behind a number, above all.
+func quotedQuantities(_ *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	return fmt.Errorf(`%q stands alone; put number and unit in quotes, such as --flow "1.2 L/min"`, args[0])
 }
 
 // tell prints the answer as it is wanted; with both wishes the working is a

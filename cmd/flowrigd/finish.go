@@ -20,6 +20,10 @@ func finish(root *cobra.Command) {
 			c.Args = helpTopic
 		case "completion":
 			c.RunE = completionShell
+			c.Args = nil
+			for _, shell := range c.Commands() {
+				shell.Args = nil // the library's own calls a word too many a command
+			}
 			strictly(c)
 		}
 	}

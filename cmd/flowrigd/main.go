@@ -92,7 +92,7 @@ func newRoot() *cobra.Command {
 func strictly(c *cobra.Command) *cobra.Command {
 	check := c.Args
 	if check == nil {
-		check = cobra.NoArgs
+		check = noWords
 	}
 	c.Args = func(c *cobra.Command, args []string) error {
 		if c.HasSubCommands() && len(args) == 0 {
@@ -107,6 +107,17 @@ func strictly(c *cobra.Command) *cobra.Command {
 		strictly(sub)
 	}
 	return c
+}
+
+// noWords refuses a word that belongs to no flag.
+func noWords(c *cobra.Command, args []string) error {
+	switch {
+	case len(args) == 0:
+		return nil
+	case c.HasSubCommands():
+		return fmt.Errorf("%q: nothing of that name here", args[0])
+	}
+	return fmt.Errorf("%q stands alone; put what belongs to a flag behind it, in quotes where there is a blank in it", args[0])
 }
 
 // required makes a flag one without which the verb has no sense.

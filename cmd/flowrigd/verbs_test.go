@@ -73,6 +73,7 @@ func TestWrongUse(t *testing.T) {
 		{"simulate", "--links is missing"},
 		{"simulate --links x --scenario calm", `scenario "calm": unknown`},
 		{"calc", "calc: "},
+		{"calc --flow 1.2 L/min --temperature 42 Cel", `calc: "L/min" stands alone; put number and unit in quotes, such as --flow "1.2 L/min"`},
 		{"token", "add, list or remove?"},
 		{"token ad", `"ad"`},
 		{"token add --role operate me", "--config is missing"},
@@ -86,12 +87,16 @@ func TestWrongUse(t *testing.T) {
 		{"export --data x --format xml samples", `--format "xml": write one of csv, json`},
 		{"version now", `"now"`},
 		{"completion", "for which shell?"},
-		{"completion dos", `"dos"`},
+		{"completion dos", `"dos": nothing of that name here`},
+		{"completion bash zsh", `"zsh" stands alone`},
 		{"help rum", "rum: no verb of that name"},
 	} {
 		stdout, stderr, code := call(t, program, strings.Fields(c.words)...)
 		if code != exitUsage || !strings.Contains(stderr, c.want) {
 			t.Errorf("%q ends with %d, want %d, and stderr without %q:\n%s", c.words, code, exitUsage, c.want, stderr)
+		}
+		if strings.Contains(stderr, "command") {
+			t.Errorf("%q: a word is called a command:\n%s", c.words, stderr)
 		}
 		if stdout != "" && !strings.Contains(stdout, "Usage:") {
 			t.Errorf("%q has data on stdout: %q", c.words, stdout)
