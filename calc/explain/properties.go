@@ -31,7 +31,7 @@ func (a *Answer) writeWater(p *paper) {
 	p.line("   = %s µPa·s", num(a.value(quantity.DynamicViscosity)*1e6, 6))
 	p.line("α  = 10 / (593 − T) = %s,  β = 10 / (T − 232) = %s", num(10/(593-kelvin), 6), num(10/(kelvin-232), 6))
 	p.line("ρ  = p₀ / (R·10 K · [a₅ + Σ aᵢ·α^nᵢ + Σ bᵢ·β^mᵢ]) = %s kg/m³", num(a.value(quantity.Density), 6))
-	p.line("     (p₀ = 10⁵ Pa, R = 461.51805 J/(kg·K); i = 5 to 10, coefficients in the release)")
+	p.line("     (p₀ = 10⁵ Pa, R = 461.51805 J/(kg·K); aᵢ: i = 6 to 10, bᵢ: i = 5 to 10, as in the release)")
 	p.line("ν  = η / ρ = %s / %s = %s m²/s", num(a.value(quantity.DynamicViscosity), 6), num(a.value(quantity.Density), 6),
 		num(a.value(quantity.KinematicViscosity), 6))
 	p.line("One kelvin warmer changes ν by %s %%, and Re by as much the other way.", num(100*a.water.DLnNuDT, 3))

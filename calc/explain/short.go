@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"flowrigd/calc/pipe"
 	"flowrigd/calc/quantity"
 )
 
@@ -64,7 +65,10 @@ func (a *Answer) notes() []string {
 	if v := a.value(quantity.Velocity); v > fastest {
 		notes = append(notes, fmt.Sprintf("look again: %s m/s is more than a supply of about 1 bar can give; check the units of flow and bore", num(v, 3)))
 	}
-	if text := a.warnings.String(); text != "" {
+	if a.warnings.Has(pipe.NegativeLoss) {
+		notes = append(notes, "note: head is too small for this flow: check head, bore and flow")
+	}
+	if text := (a.warnings &^ pipe.NegativeLoss).String(); text != "" {
 		notes = append(notes, "note: "+text)
 	}
 	if a.reading.Temperature.X >= scalds {

@@ -28,6 +28,7 @@ func TestWorkingLaminar(t *testing.T) {
 		"61.131·θ^−19.6   = 96.1338",
 		"0.45903·θ^−40    = 1.15637",
 		"= 1001.57 µPa·s",
+		"[a₅ + Σ aᵢ·α^nᵢ + Σ bᵢ·β^mᵢ]", "aᵢ: i = 6 to 10, bᵢ: i = 5 to 10",
 		"ν  = η / ρ = 0.00100157 / 998.207 = 1.00337·10⁻⁶ m²/s",
 		"v  = 4·Q / (π·D²) = 4 × 6.66667·10⁻⁶ / (π × (0.013)²) = 0.0502264 m/s",
 		"Re = 4·Q / (π·D·ν) = 4 × 6.66667·10⁻⁶ / (π × 0.013 × 1.00337·10⁻⁶) = 650.752",
@@ -83,7 +84,7 @@ func TestNotes(t *testing.T) {
 	r.Flow, r.Volume, r.Time = bare(5e-3), explain.Given{}, explain.Given{}
 	r.Temperature.X = 65
 	contains(t, solve(t, r).Short(), "look again: 37.7 m/s is more than a supply of about 1 bar can give",
-		"caution: water of 60 °C and more burns skin", "note: head is too small for this flow")
+		"caution: water of 60 °C and more burns skin", "note: head is too small for this flow: check head, bore and flow")
 	if text := solve(t, jug()).Short(); strings.Contains(text, "look again") || strings.Contains(text, "caution") {
 		t.Errorf("notes without need:\n%s", text)
 	}

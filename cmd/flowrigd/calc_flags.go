@@ -22,7 +22,7 @@ type asked struct {
 	preset    string
 	help      string
 	low, high float64
-	spread    float64 // largest expanded uncertainty: a part of the value, kelvins of a temperature
+	spread    float64 // largest number behind ±: a part of the value, kelvins of a temperature
 	remedy    string
 }
 

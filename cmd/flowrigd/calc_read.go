@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"flowrigd/calc/explain"
+	"flowrigd/calc/uncertainty"
 	"flowrigd/calc/water"
 	"flowrigd/config"
 )
@@ -47,7 +48,7 @@ func (q asked) read(text string) (explain.Given, error) {
 		return g, q.refuse("%w", err)
 	case !(v.X >= q.low && v.X <= q.high):
 		return g, q.refuse("%q is out of range; %s", text, q.remedyFor(v.X))
-	case 2*v.U > q.most(v.X):
+	case beyond(v, q.most(v.X)):
 		return g, q.refuse("%q: what stands behind ± is more than %s; give a smaller one", text, q.mostText())
 	}
 	g.Value = v
@@ -75,13 +76,19 @@ func (q asked) remedyFor(x float64) string {
 	return "that would be steam; " + q.remedy
 }
 
-// most is the largest expanded uncertainty beside a value: beyond it a
+// most is the largest number behind the ± of a value: beyond it a
 // first-order budget does not hold.
 func (q asked) most(x float64) float64 {
 	if q.dimension == config.Temperature {
 		return q.spread
 	}
 	return q.spread * x
+}
+
+// beyond reports that more stands behind ± than is allowed; the half-width
+// comes back from a division, hence the last digits.
+func beyond(v uncertainty.Value, most float64) bool {
+	return config.HalfWidth(v) > most*(1+1e-12)
 }
 
 func (q asked) mostText() string {
@@ -143,10 +150,26 @@ func fitting(given map[string]explain.Given) []error {
 	if low, high := given["laminar-below"], given["turbulent-above"]; low.X >= high.X {
 		wrong = append(wrong, fmt.Errorf("calc: lower limit (--laminar-below): %q is not below the upper limit %q; give the lower one there, such as 2000 and 4000", low.Text, high.Text))
 	}
-	bore, wall := given["bore"], given["roughness"]
-	if wall.There() && wall.X > bore.X/20 {
-		wrong = append(wrong, fmt.Errorf("calc: roughness (--roughness): %q is out of range; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to %s, 5 %% of the bore",
-			wall.Text, config.Format(bore.X/20, config.Length)))
+	if err := tooRough(given["roughness"], given["bore"].X/20); err != nil {
+		wrong = append(wrong, err)
 	}
 	return wrong
+}
+
+// tooRough says why a wall is too rough for its bore, or known too badly: most
+// is 5 % of the bore.
+func tooRough(wall explain.Given, most float64) error {
+	why := ""
+	switch {
+	case !wall.There():
+		return nil
+	case wall.X > most:
+		why = "is out of range"
+	case beyond(wall.Value, most):
+		why = "has too much behind ±"
+	default:
+		return nil
+	}
+	return fmt.Errorf("calc: roughness (--roughness): %q %s; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to %s, 5 %% of the bore",
+		wall.Text, why, config.Format(most, config.Length))
 }

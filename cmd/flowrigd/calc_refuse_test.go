@@ -46,6 +46,8 @@ func TestCalcRefuses(t *testing.T) {
 		{"length", "--length", "0 mm", `length (--length): "0 mm" is out of range; give the length of the tube, such as 900 mm; allowed: 1 mm to 100 m`},
 		{"head", "--head", "-1 m", `head (--head): "-1 m" is out of range; give the height of the water above the outlet, such as 1.35 m; allowed: 1 mm to 20 m`},
 		{"roughness", "--roughness", "1 mm", `roughness (--roughness): "1 mm" is out of range; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to 0.65 mm, 5 % of the bore`},
+		{"roughness uncertain", "--roughness", "0.0015 mm ± 2 mm", `roughness (--roughness): "0.0015 mm ± 2 mm" has too much behind ±; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to 0.65 mm, 5 % of the bore`},
+		{"flow uncertain", "--flow", "1.2 L/min ± 51 % (limits)", `flow (--flow): "1.2 L/min ± 51 % (limits)": what stands behind ± is more than 50 % of the value; give a smaller one` + flows},
 		{"limit not a number", "--turbulent-above", "NaN", `upper limit (--turbulent-above): "NaN": no number at the beginning; write a plain number such as "0.5"; allowed: 1 to 1000000`},
 		{"limits swapped", "--laminar-below", "4000", `lower limit (--laminar-below): "4000" is not below the upper limit "4000"; give the lower one there, such as 2000 and 4000`},
 		{"limit empty", "--laminar-below", "", `lower limit (--laminar-below) is empty; give about 2000`},
@@ -62,6 +64,15 @@ func TestCalcRefuses(t *testing.T) {
 				t.Errorf("exit %d, stdout %q\ngot  %swant flowrigd: calc: %s", code, stdout, stderr, c.says)
 			}
 		})
+	}
+}
+
+// The bound of 50 % is on what was written, limits of error or not.
+func TestCalcTakesWideLimits(t *testing.T) {
+	for _, flow := range []string{"1.2 L/min ± 45 % (limits)", "1.2 L/min ± 50 % (limits)", "1.2 L/min ± 0.6 L/min (limits)", "1.2 L/min ± 50 %"} {
+		if _, stderr, code := calc("--flow", flow, "--temperature", "20 Cel ± 20 K (limits)", "--bore", "13 mm ± 0.05 mm"); code != exitDone {
+			t.Errorf("%s: exit %d, %s", flow, code, stderr)
+		}
 	}
 }
 
