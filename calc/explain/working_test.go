@@ -89,3 +89,14 @@ func TestNotes(t *testing.T) {
 		t.Errorf("notes without need:\n%s", text)
 	}
 }
+
+// The bound on the chances grows with the uncertainty: 2 % of Re, and 23 %
+// (20 % as limits, times 2/√3).
+func TestWorkingSaysHowGoodTheChancesAre(t *testing.T) {
+	contains(t, oneLine(solve(t, jug()).Working()), "of Re a probability so found may be off by up to 1 % absolute")
+	r := jug()
+	r.Volume, r.Time, r.Flow = explain.Given{}, explain.Given{}, sure(uncertainty.Limits(2e-5, 4e-6))
+	contains(t, oneLine(solve(t, r).Working()), "At a U(Re) of 23.1 % of Re a probability so found may be off by up to 4 % absolute")
+}
+
+func oneLine(text string) string { return strings.Join(strings.Fields(text), " ") }
