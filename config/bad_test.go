@@ -201,6 +201,9 @@ var badFiles = []struct {
 	{"conversation-two", []string{
 		`30:1: instruments.temperature: query and stream stand together; write only one of them`,
 	}},
+	{"correct-empty-point", []string{
+		`40:1: instruments.level.correct: a point that is not two values; write at least two points, indicated and true, such as [["0 mm", "1.2 mm"], ["400 mm", "399.1 mm"]]`,
+	}},
 	{"correct-falling", []string{
 		`40:31: instruments.level.correct: the point does not lie above the one before it; write the points in rising order, indicated and true`,
 	}},

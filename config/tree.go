@@ -200,14 +200,26 @@ func (t *treeBuilder) keyValue(to *node, n *unstable.Node) {
 	}
 	last := path[len(path)-1]
 	value.key, value.at = string(last.Data), t.place(last.Raw)
-	if value.value == (place{}) {
-		value.value = value.at
-	}
+	value.placed(value.at)
 	if old := to.child(value.key); old != nil {
 		t.twice(old, value.at)
 		return
 	}
 	to.children = append(to.children, value)
+}
+
+// placed gives a value that the parser places nowhere, an empty list above
+// all, the place of what it stands in.
+func (n *node) placed(at place) {
+	if n.value == (place{}) {
+		n.value = at
+	}
+	if n.kind != unstable.Array {
+		return
+	}
+	for _, c := range n.children {
+		c.placed(n.value)
+	}
 }
 
 // step goes from a table to one below by a part of a dotted key.
