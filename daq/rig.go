@@ -1,6 +1,7 @@
 package daq
 
 import (
+	"math"
 	"reflect"
 	"strings"
 	"time"
@@ -13,11 +14,15 @@ import (
 )
 
 // The windows over time: the slope of the temperature is taken over the last
-// minute, and so is steadiness.
+// minute, and so is steadiness; over more where an instrument is read so rarely
+// that a minute does not hold the readings that it takes.
 const (
-	slopeWindow = time.Minute
-	slopePoints = 120
-	regimeHold  = time.Second
+	slopeWindow    = time.Minute
+	slopePoints    = 120
+	slopeReadings  = 8
+	steadyWindow   = time.Minute
+	steadyReadings = 30
+	regimeHold     = time.Second
 )
 
 // steadyOf are the quantities that must be stationary.
@@ -29,6 +34,7 @@ type rig struct {
 	warned   pipe.Warnings
 	warnings []string
 	band     *regime.Tracker
+	every    [quantity.Count]time.Duration // between two readings
 	slope    *series.Window
 	rate     [3]float64 // slope, its standard error, 1 when there is one
 	steady   [len(steadyOf)]*series.Steady
@@ -49,11 +55,12 @@ func newRig(cfg *config.Config) (*rig, error) {
 	r := &rig{
 		pipe:     p,
 		band:     regime.New(cfg.Regime.LaminarBelow, cfg.Regime.TurbulentAbove, regimeHold),
-		slope:    series.NewWindow(slopeWindow, slopePoints),
+		slope:    series.NewWindow(max(slopeWindow, slopeReadings*readEvery(cfg, quantity.Temperature)), slopePoints),
 		overheat: overheatLimit(cfg),
 	}
 	for i, id := range steadyOf {
-		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: within(cfg, id)})
+		r.every[id] = readEvery(cfg, id)
+		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: within(cfg, id), Span: max(steadyWindow, steadyReadings*r.every[id])})
 	}
 	return r, nil
 }
@@ -74,10 +81,16 @@ func within(cfg *config.Config, id quantity.ID) float64 {
 	return 0
 }
 
-// inherit keeps the windows over time through a reload.
+// inherit keeps the windows over time through a reload, where they are as long.
 func (r *rig) inherit(old *rig) {
-	r.slope, r.rate = old.slope, old.rate
-	r.steady, r.isSteady = old.steady, old.isSteady
+	if r.every[quantity.Temperature] == old.every[quantity.Temperature] {
+		r.slope, r.rate = old.slope, old.rate
+	}
+	for i, id := range steadyOf {
+		if r.every[id] == old.every[id] {
+			r.steady[i], r.isSteady[i] = old.steady[i], old.isSteady[i]
+		}
+	}
 }
 
 // flowMin is the lower end of the meter's range: below it there is no flow to
@@ -132,7 +145,10 @@ func input(m Measured) pipe.Input {
 // track keeps the regime's word from flickering at a limit.
 func (r *rig) track(s *State) {
 	re, _ := s.Values.Get(quantity.Reynolds)
-	u, _ := s.Values.Get(quantity.ReynoldsUncertainty)
+	u, known := s.Values.Get(quantity.ReynoldsUncertainty)
+	if !known {
+		u = math.NaN() // nothing is clearly past a limit: the hold alone acts
+	}
 	band := r.band.Step(s.Values.Band(), re, u, s.Mono)
 	s.Values.Put(quantity.Regime, float64(band))
 }

@@ -73,9 +73,11 @@ func rulerOf(v *quantity.Set, f *Facts) reRuler {
 	if !known {
 		return r
 	}
-	u, _ := v.Get(quantity.ReynoldsUncertainty)
-	r.Known, r.At, r.From = true, onRuler(re), onRuler(re-u)
-	r.Width = max(2, onRuler(re+u)-r.From)
+	r.Known, r.At, r.From = true, onRuler(re), onRuler(re)
+	if u, stated := v.Get(quantity.ReynoldsUncertainty); stated { // else no bar: nobody knows how wide
+		r.From = onRuler(re - u)
+		r.Width = max(2, onRuler(re+u)-r.From)
+	}
 	switch {
 	case re < math.Pow(10, rulerLow):
 		r.Off = "below the ruler's end"
