@@ -41,8 +41,8 @@ func (d *daemon) reload() {
 }
 
 func (d *daemon) refuseReload(why string) {
-	d.reloads.refused.Add(1)
 	d.log.Error("reload refused; the old configuration stays", "why", why)
+	d.reloads.refused.Add(1)
 	d.loop.Note("reload", "", "refused; the old configuration stays: "+why)
 }
 

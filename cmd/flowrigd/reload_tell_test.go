@@ -101,7 +101,7 @@ func TestReloadRefusesWhatNeedsAStart(t *testing.T) {
 		within(t, 5*time.Second, "the refusal of "+c.new, func() bool {
 			return metric(at, "flowrig_config_refused_total") == float64(n+1)
 		})
-		says(t, c.new, d.err.String(), c.says)
+		within(t, 5*time.Second, "the reason of "+c.new+": "+c.says, func() bool { return strings.Contains(d.err.String(), c.says) })
 	}
 	if taken := metric(at, "flowrig_config_reloads_total"); taken != 0 || !allGood(now(at)) {
 		t.Errorf("%v reloads taken; %v", taken, now(at)["quality"])
