@@ -15,11 +15,11 @@ import (
 // Pending gives the next messages of a class behind a sequence, in order, at
 // most limit. The body is made from the row: there is no second copy of it.
 func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
-	return r.messages(ctx, class, ` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
+	return r.messages(ctx, r.db, class, ` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
 }
 
 // messages reads what the end of a query selects from a class.
-func (r *Reader) messages(ctx context.Context, class daq.Class, end string, arguments ...any) ([]daq.Message, error) {
+func (r *Reader) messages(ctx context.Context, db *sql.DB, class daq.Class, end string, arguments ...any) ([]daq.Message, error) {
 	var query string
 	var scan func(*sql.Rows) (daq.Message, error)
 	switch class {
@@ -32,7 +32,7 @@ func (r *Reader) messages(ctx context.Context, class daq.Class, end string, argu
 	default:
 		return nil, fmt.Errorf("outbox: class %q is not one of record, alarm, event", class)
 	}
-	rows, err := r.db.QueryContext(ctx, query+end, arguments...)
+	rows, err := db.QueryContext(ctx, query+end, arguments...)
 	if err != nil {
 		return nil, explain(r.path, "outbox", err)
 	}

@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"os"
 	"time"
@@ -17,9 +18,18 @@ import (
 type Reader struct {
 	path      string
 	db        *sql.DB
+	history   *sql.DB       // for what people look up, so that it never keeps alarms from being told
+	trends    chan struct{} // holds one token for each trend under way
 	recording string
 	have      map[string]bool // the columns of sample
 }
+
+// A reader's connections. A trend may take many seconds: there are fewer at
+// once than connections, so that the lists of alarms need not wait for them.
+const (
+	readConnections = 4 // of db, and of history
+	trendsAtOnce    = 2
+)
 
 // OpenReader opens the recording in dir for reading.
 func OpenReader(dir string) (*Reader, error) {
@@ -49,10 +59,16 @@ func openReader(path, parameters string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	db.SetMaxOpenConns(4)
-	r := &Reader{path: path, db: db}
-	if err := r.prepare(); err != nil {
+	history, err := openDatabase(path, parameters)
+	if err != nil {
 		db.Close()
+		return nil, err
+	}
+	db.SetMaxOpenConns(readConnections)
+	history.SetMaxOpenConns(readConnections)
+	r := &Reader{path: path, db: db, history: history, trends: make(chan struct{}, trendsAtOnce)}
+	if err := r.prepare(); err != nil {
+		r.Close()
 		return nil, err
 	}
 	return r, nil
@@ -71,7 +87,7 @@ func (r *Reader) prepare() error {
 }
 
 // Close ends every reading.
-func (r *Reader) Close() error { return r.db.Close() }
+func (r *Reader) Close() error { return errors.Join(r.db.Close(), r.history.Close()) }
 
 // Recording is the UUID made with the database.
 func (r *Reader) Recording() string { return r.recording }
@@ -159,12 +175,12 @@ func scanAlarm(rows *sql.Rows) (alarmRow, error) {
 
 // AlarmHistory gives the newest transitions, newest first, as they were told.
 func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error) {
-	return r.messages(ctx, daq.ClassAlarm, ` ORDER BY sequence DESC LIMIT ?`, limit)
+	return r.messages(ctx, r.history, daq.ClassAlarm, ` ORDER BY sequence DESC LIMIT ?`, limit)
 }
 
 // AlarmFigures sums up the journal from a time on.
 func (r *Reader) AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT name, state, priority, time, who FROM alarm_event WHERE time >= ? ORDER BY sequence`, fullTime(from))
+	rows, err := r.history.QueryContext(ctx, `SELECT name, state, priority, time, who FROM alarm_event WHERE time >= ? ORDER BY sequence`, fullTime(from))
 	if err != nil {
 		return alarm.Figures{}, explain(r.path, "alarm figures", err)
 	}

@@ -30,7 +30,13 @@ func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, 
 	if !to.After(from) || buckets < 1 || buckets > maxBuckets {
 		return nil, fmt.Errorf("trend: from %s to %s in %d buckets: to must be after from, and buckets 1 to %d", daq.FormatTime(from), daq.FormatTime(to), buckets, maxBuckets)
 	}
-	statement, err := r.db.PrepareContext(ctx, fmt.Sprintf(
+	select {
+	case r.trends <- struct{}{}:
+		defer func() { <-r.trends }()
+	case <-ctx.Done():
+		return nil, fmt.Errorf("trend: %d others are under way: %w; ask again, or for a shorter time", trendsAtOnce, ctx.Err())
+	}
+	statement, err := r.history.PrepareContext(ctx, fmt.Sprintf(
 		`SELECT min(v), avg(v), max(v), count(v) FROM (SELECT %s AS v FROM sample WHERE time >= ? AND time < ?)`, r.column(id)))
 	if err != nil {
 		return nil, explain(r.path, "trend", err)

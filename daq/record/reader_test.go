@@ -1,0 +1,91 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// slowTrends makes a recording's rows a query without an end, until its context
+// ends.
+func slowTrends(t *testing.T, dir string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", filepath.Join(dir, FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	_, err = db.Exec(fmt.Sprintf(`ALTER TABLE sample RENAME TO sample_rows;
+		CREATE VIEW sample AS SELECT time, (WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT max(x) FROM n) AS %s
+		FROM sample_rows`, quantity.Reynolds.Name()))
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestTrendsKeepNoAlarm asks for more trends than the recording has connections
+// for, each without an end. Alarms and their history are read all the same, and
+// a trend that finds no room says so when its time is over.
+func TestTrendsKeepNoAlarm(t *testing.T) {
+	dir := t.TempDir()
+	w := open(t, dir, Options{})
+	tell(t, w, raise("water-overheat", "unacknowledged", 1))
+	w.Put(tick(1))
+	shut(t, w)
+	r, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	slowTrends(t, dir)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	asked := 2 * readConnections
+	ended := make(chan error, asked)
+	for range asked {
+		go func() {
+			_, err := r.Trend(ctx, quantity.Reynolds, start, start.Add(time.Hour), 1)
+			ended <- err
+		}()
+	}
+	for deadline := time.Now().Add(patience); r.history.Stats().InUse < trendsAtOnce; time.Sleep(time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("no trend is under way")
+		}
+	}
+
+	at := time.Now()
+	quick, done := context.WithTimeout(t.Context(), 5*time.Second)
+	defer done()
+	if list, err := r.Pending(quick, daq.ClassAlarm, 0, 10); err != nil || len(list) != 1 {
+		t.Fatalf("%d alarms pending, %v", len(list), err)
+	}
+	if n, err := r.Marked("a broker", daq.ClassAlarm); n != 0 || err != nil {
+		t.Errorf("mark %d, %v", n, err)
+	}
+	if list, err := r.AlarmHistory(quick, 10); err != nil || len(list) != 1 {
+		t.Errorf("%d alarms in the history, %v", len(list), err)
+	}
+	if _, err := r.AlarmFigures(quick, start, start.Add(time.Hour)); err != nil {
+		t.Errorf("figures: %v", err)
+	}
+	t.Logf("pending, mark, history and figures beside %d trends took %v", asked, time.Since(at))
+	short, over := context.WithTimeout(t.Context(), 10*time.Millisecond)
+	defer over()
+	if _, err := r.Trend(short, quantity.Reynolds, start, start.Add(time.Hour), 1); err == nil || !strings.Contains(err.Error(), "others are under way") {
+		t.Errorf("one trend more: %v", err)
+	}
+	cancel()
+	for range asked {
+		if err := <-ended; err == nil {
+			t.Error("a trend without an end has one")
+		}
+	}
+}
