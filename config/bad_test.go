@@ -735,7 +735,7 @@ var badFiles = []struct {
 		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
 	}},
 	{"warn-temperature-slow", []string{
-		`29:9: warning: instruments.temperature.every: with a reading every 11 s temperature_rate, seconds_to_overheat and steady may stay unknown; read it at least every 10 s`,
+		`29:9: warning: instruments.temperature.every: with a reading every 11 s temperature_rate, seconds_to_overheat and steady come late; read it at least every 10 s`,
 	}},
 	{"warn-trip-readback", []string{
 		`53:1: warning: instruments.heater_on.modbus: this is the coil of trip: it shows what was commanded, not whether the heater draws power, and a welded relay stays unseen; read a contact or a current behind the relay`,

@@ -249,20 +249,28 @@ func (l *loader) checkFlowRange() {
 // may be: above it no window over time sees a probe out of the water, or a rise.
 const slowestTemperature = 10 * time.Second
 
+// pacedTemperature is how far apart they may be for every probe that comes out
+// of the water to be found; above it one that follows slowly is missed.
+const pacedTemperature = 3 * time.Second
+
 // checkTemperaturePace refuses a slow thermometer where there is a heater, and
-// warns of it where there is none.
+// warns of one that sees less than it should.
 func (l *loader) checkTemperaturePace() {
 	in := l.config.Instrument(quantity.Temperature)
-	if in == nil || in.Every <= slowestTemperature {
+	if in == nil || in.Every <= pacedTemperature || in.Every <= slowestTemperature && !l.config.heats() {
 		return
 	}
 	at, every := l.at("instruments", in.Name, "every"), Format(in.Every.Seconds(), Time)
+	if in.Every <= slowestTemperature {
+		l.report.warn(at, fmt.Sprintf("instruments.temperature.every: with a reading every %s a probe that comes out of the water and follows slowly is not found, and this rig heats", every), "read it at least every 3 s")
+		return
+	}
 	const remedy = "read it at least every 10 s"
 	if l.config.heats() {
 		l.report.add(at, fmt.Sprintf("instruments.temperature.every: with a reading every %s a probe out of the water is not found, nor a rise, and this rig heats", every), remedy)
 		return
 	}
-	l.report.warn(at, fmt.Sprintf("instruments.temperature.every: with a reading every %s temperature_rate, seconds_to_overheat and steady may stay unknown", every), remedy)
+	l.report.warn(at, fmt.Sprintf("instruments.temperature.every: with a reading every %s temperature_rate, seconds_to_overheat and steady come late", every), remedy)
 }
 
 // checkCounters refuses a counter that may wrap unseen: until a reading is

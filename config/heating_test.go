@@ -32,16 +32,19 @@ func TestTrip(t *testing.T) {
 	}
 }
 
-// Up to 10 s between two readings of the temperature nothing is said, with a
-// heater seen or permitted or without one.
+// With a heater, seen or permitted, up to 3 s between two readings of the
+// temperature nothing is said, up to 10 s there is a warning, beyond it an error;
+// without one there is a warning beyond 10 s.
 func TestTemperaturePace(t *testing.T) {
 	base, _ := Load("testdata/good/bench.toml")
 	slow := strings.Replace(string(base.Text), `every = "500 ms"`, `every = "10 s"`, 1)
 	for _, heater := range []string{"", "[trip]\nport = \"bus\"\npulse = \"dtr\"", "[instruments.heater_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}"} {
-		for every, said := range map[string]bool{"10 s": false, "10.001 s": true} {
+		for every, want := range map[string]struct{ said, refused bool }{
+			"3 s": {}, "3.001 s": {heater != "", false}, "10 s": {heater != "", false}, "10.001 s": {true, heater != ""},
+		} {
 			_, problems := Parse("rig.toml", []byte(strings.Replace(slow, `"10 s"`, `"`+every+`"`, 1)+"\n"+heater))
 			got := slices.ContainsFunc(problems, func(p Problem) bool { return strings.Contains(p.Text, "temperature.every") })
-			if got != said || Fatal(problems) != (said && heater != "") {
+			if got != want.said || Fatal(problems) != want.refused {
 				t.Errorf("every %s, %q: %v", every, heater, problems)
 			}
 		}

@@ -13,8 +13,9 @@ import (
 // Measured is a quantity as it stands: what the number on the wire means.
 type Measured struct {
 	Value   float64           // SI units, degrees Celsius, or 0 and 1; NaN when bad
-	U       float64           // standard uncertainty; NaN when no accuracy is stated
+	U       float64           // standard uncertainty of its largest part; NaN when no accuracy is stated
 	Shape   uncertainty.Shape // of the distribution behind U
+	Extra   float64           // standard uncertainty of all other parts together, taken as normal
 	Quality Quality
 	Reason  Reason // "" when good; of a doubt or a fault otherwise
 }
@@ -156,14 +157,20 @@ func (m *Measured) doubt(reason Reason, format string, args ...any) {
 	m.Quality = Quality{Uncertain, why}
 }
 
-// widen adds an independent standard uncertainty. The sum of two shapes is
-// taken as normal.
-func (m *Measured) widen(u float64) {
-	if u == 0 {
-		return
+// widen adds an independent standard uncertainty. The largest part keeps its
+// shape; the others together are taken as normal.
+func (m *Measured) widen(u float64, shape uncertainty.Shape) {
+	switch {
+	case u == 0:
+	case m.U == 0 || math.IsNaN(u):
+		m.U, m.Shape = u, shape
+	case u > m.U:
+		m.Extra = math.Hypot(m.Extra, m.U)
+		m.U, m.Shape = u, shape
+	default:
+		m.Extra = math.Hypot(m.Extra, u)
 	}
-	if m.U != 0 {
-		m.Shape = uncertainty.Normal
-	}
-	m.U = math.Hypot(m.U, u)
 }
+
+// standardU is the combined standard uncertainty.
+func (m *Measured) standardU() float64 { return math.Hypot(m.U, m.Extra) }

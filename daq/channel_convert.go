@@ -133,11 +133,7 @@ func (v *convert) accuracy(m *Measured) {
 		m.U = math.NaN()
 		return
 	}
-	plain := m.U == 0
-	m.widen(half / math.Sqrt(3))
-	if plain && half > 0 {
-		m.Shape = uncertainty.Rectangular
-	}
+	m.widen(half/math.Sqrt(3), uncertainty.Rectangular)
 }
 
 // halfWidth is the maker's limit of error at a value; NaN when none is stated.

@@ -41,7 +41,7 @@ func (c *couple) temperature(m *Measured, cold func(quantity.ID) (Measured, bool
 		return faultf(ReasonRange, "%v", err)
 	}
 	m.Value = celsius
-	m.widen(u)
+	m.widen(u, junction.Shape)
 	return nil
 }
 
@@ -60,5 +60,8 @@ func (c *couple) junction(m *Measured, cold func(quantity.ID) (Measured, bool)) 
 	if other.Quality.Grade == Uncertain {
 		m.doubt(other.Reason, "%s", fmt.Sprintf("the cold junction is doubtful: %s: %s", c.from.Short(), other.Quality.Why))
 	}
-	return uncertainty.Value{X: other.Value, U: other.U}, nil
+	if other.Extra > 0 {
+		other.Shape = uncertainty.Normal
+	}
+	return uncertainty.Value{X: other.Value, U: other.standardU(), Shape: other.Shape}, nil
 }

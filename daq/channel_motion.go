@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"flowrigd/calc/uncertainty"
 	"flowrigd/config"
 )
 
@@ -27,6 +28,7 @@ const (
 type motion struct {
 	lag   float64 // s; 0: not stated
 	span  float64 // of the range, for a value without a stated accuracy
+	digit float64 // standard uncertainty of counting pulses; 0 without
 	at    [motionPoints]float64
 	value [motionPoints]float64
 	n     int     // readings so far; the last motionPoints are kept
@@ -39,30 +41,49 @@ func newMotion(in config.Instrument) motion {
 		lag += in.Pulses.Window / 2 // a mean over a window is half of it late
 	}
 	c := convert{in: in}
-	return motion{lag: lag.Seconds(), span: c.span()}
+	o := motion{lag: lag.Seconds(), span: c.span()}
+	if in.Pulses != nil {
+		o.digit = 1 / (in.Pulses.PerCubicMeter * in.Pulses.Window.Seconds()) / math.Sqrt(6)
+	}
+	return o
 }
 
-// add takes a value. Where it moves, the value is doubtful and its uncertainty
-// includes what the sensor lags behind. half is the maker's limit of error.
+// add takes a value, and adds to its uncertainty what the readings themselves
+// show: their scatter, and what the sensor lags behind while the value moves. A
+// value that moves so fast that it is behind by more than the maker's limit of
+// error is doubtful. half is that limit.
 func (o *motion) add(at time.Duration, m *Measured, half float64) {
-	if o.lag <= 0 {
-		return
-	}
 	o.at[o.n%motionPoints], o.value[o.n%motionPoints] = at.Seconds(), m.Value
 	o.n++
 	if math.IsNaN(half) || half <= 0 {
 		half = 0.01 * max(math.Abs(m.Value), o.span)
 	}
 	behind := o.behind(half)
-	if behind == 0 {
-		return
+	m.widen(o.scatter(half), uncertainty.Normal)
+	m.widen(behind, uncertainty.Normal)
+	if behind > half {
+		m.doubt("", "moving; the reading lags by up to %s", seconds(time.Duration(o.lag*float64(time.Second))))
 	}
-	m.doubt("", "moving; the reading lags by up to %s", seconds(time.Duration(o.lag*float64(time.Second))))
-	m.widen(behind)
 }
 
-// behind is the largest slope·lag that exceeds half and stands out of the
-// noise, over the last 1, 2, 4 and 8 steps; 0 when the value stands still.
+// scatter is the type A part of the uncertainty of one reading (JCGM 100:2008,
+// 4.2): a state uses the newest reading alone, so it is the readings' standard
+// deviation about their course and not that of a mean. The maker's limit of
+// error covers what instruments of the make scatter: half of its standard
+// uncertainty counts as that, and so does the counting of pulses, whose steps
+// look like up to three times their standard uncertainty in neighbouring
+// windows; the excess alone is added. So an instrument as its maker describes it
+// gets nothing on top.
+func (o *motion) scatter(half float64) float64 {
+	if o.n < 2*motionAnew {
+		return 0
+	}
+	within := math.Hypot(half/math.Sqrt(12), 3*o.digit)
+	return math.Sqrt(max(0, o.sigma*o.sigma-within*within))
+}
+
+// behind is the largest slope·lag that stands out of the noise, over the last
+// 1, 2, 4 and 8 steps; 0 when the value stands still.
 func (o *motion) behind(half float64) float64 {
 	noise, sure := half/math.Sqrt(3), sureByMaker
 	if o.n%motionAnew == 0 {
@@ -78,7 +99,7 @@ func (o *motion) behind(half float64) float64 {
 			break // the sensor has caught up with what was before
 		}
 		late := math.Abs(slope) * o.lag
-		if late > half && math.Abs(slope)*weight > sure*noise {
+		if math.Abs(slope)*weight > sure*noise {
 			worst = max(worst, late)
 		}
 	}

@@ -35,6 +35,7 @@ type rig struct {
 	warnings []string
 	band     *regime.Tracker
 	every    [quantity.Count]time.Duration // between two readings
+	lag      float64                       // s, of the thermometer
 	slope    *series.Window
 	rate     [3]float64 // slope, its standard error, 1 when there is one
 	steady   [len(steadyOf)]*series.Steady
@@ -57,6 +58,9 @@ func newRig(cfg *config.Config) (*rig, error) {
 		band:     regime.New(cfg.Regime.LaminarBelow, cfg.Regime.TurbulentAbove, regimeHold),
 		slope:    series.NewWindow(max(slopeWindow, slopeReadings*readEvery(cfg, quantity.Temperature)), slopePoints),
 		overheat: overheatLimit(cfg),
+	}
+	if in := cfg.Instrument(quantity.Temperature); in != nil {
+		r.lag = in.Lag.Seconds()
 	}
 	for i, id := range steadyOf {
 		r.every[id] = readEvery(cfg, id)
@@ -115,7 +119,7 @@ func overheatLimit(cfg *config.Config) float64 {
 func (r *rig) derive(s *State, m *[quantity.Count]Measured, in *Input) {
 	result := r.pipe.Derive(pipe.Inputs{
 		Flow:        input(m[quantity.Flow]),
-		Temperature: input(m[quantity.Temperature]),
+		Temperature: r.behind(input(m[quantity.Temperature]), m[quantity.Temperature].Quality),
 		Level:       input(m[quantity.Level]),
 		Ambient:     input(m[quantity.Ambient]),
 	}, &s.Values)
@@ -124,6 +128,16 @@ func (r *rig) derive(s *State, m *[quantity.Count]Measured, in *Input) {
 	r.follow(s, m, in)
 	r.slopes(s)
 	r.stationary(s)
+}
+
+// behind adds what a thermometer lags while the water warms or cools slowly: the
+// rate over the last minute times its time constant, where the rate is larger
+// than three times its doubt. What a channel sees of fast motion it adds itself.
+func (r *rig) behind(t pipe.Input, q Quality) pipe.Input {
+	if q.Grade == Good && r.rate[2] != 0 && math.Abs(r.rate[0]) > 3*r.rate[1] {
+		t.Extra = math.Hypot(t.Extra, r.rate[0]*r.lag)
+	}
+	return t
 }
 
 // warn gives the warnings as sentences, a fresh slice only when they changed.
@@ -139,7 +153,7 @@ func (r *rig) warn(w pipe.Warnings) []string {
 
 func input(m Measured) pipe.Input {
 	v, ok := known(m)
-	return pipe.Input{Value: v, Known: ok}
+	return pipe.Input{Value: v, Extra: m.Extra, Known: ok}
 }
 
 // track keeps the regime's word from flickering at a limit.
