@@ -40,8 +40,10 @@ func (d *daemon) connected() error {
 	if p == nil {
 		return nil
 	}
-	if d.broker != nil && d.broker.missing() != nil {
-		return d.broker.missing()
+	if d.broker != nil {
+		if why := d.broker.missing(); why != nil {
+			return why
+		}
 	}
 	if ok, since, why := p.Connected(); !ok {
 		return fmt.Errorf("mqtt: not connected since %s: %s", daq.FormatTime(since), why)
