@@ -57,12 +57,12 @@ func covered(t *testing.T, play func(b *bench, r *rand.Rand) (flow, celsius floa
 // 5 s that is behind by all of it: the lag is in the uncertainty before it is a
 // doubt.
 func TestUncertaintyCoversTheLag(t *testing.T) {
-	for _, perMinute := range []float64{0, 1.8, 3.6, 5.4, 5.9, 7.8} {
+	for _, perMinute := range []float64{0, 1.8, 5.4, 7.8} {
 		share, width := covered(t, func(b *bench, r *rand.Rand) (float64, float64) {
 			offFlow, offWarm := 1+0.0067*(2*r.Float64()-1), 0.5*(2*r.Float64()-1)
 			slope, celsius := perMinute/60, 0.0
-			for range 450 {
-				b.at += 200 * time.Millisecond
+			for range 90 {
+				b.at += time.Second
 				celsius = 30 + slope*b.at.Seconds()
 				b.read(quantity.Flow, 3*offFlow)
 				b.read(quantity.Temperature, celsius-5*slope+offWarm+0.01*r.NormFloat64())

@@ -4,6 +4,7 @@ import (
 	"context"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -134,10 +135,11 @@ func TestTheWordOnThePermitGrowsOld(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		clock, longest := NewClock(), time.Duration(0)
+		var longest atomic.Int64 // ns
+		clock := NewClock()
 		l := NewLoop(LoopOptions{
 			Engine: e, Clock: clock, Journal: &memoryJournal{}, Teller: NewTeller(func() string { return "uuid" }, func(Told) {}),
-			OnPermit: func(_ bool, until time.Duration) { longest = max(longest, until-clock.Now()) },
+			OnPermit: func(_ bool, until time.Duration) { longest.Store(max(longest.Load(), int64(until-clock.Now()))) },
 		})
 		ctx, cancel := context.WithCancel(t.Context())
 		var group sync.WaitGroup
@@ -148,11 +150,11 @@ func TestTheWordOnThePermitGrowsOld(t *testing.T) {
 		}{{"200 ms", 400 * time.Millisecond}, {"500 ms", time.Second}, {"100 ms", 200 * time.Millisecond}} {
 			l.Reload(benchConfig(t, `interval = "`+c.interval+"\"\n"+benchText))
 			synctest.Wait()
-			longest = 0
+			longest.Store(0)
 			time.Sleep(5 * time.Second)
 			synctest.Wait()
-			if longest != c.want {
-				t.Errorf("at an interval of %s a word holds for %v, want %v", c.interval, longest, c.want)
+			if got := time.Duration(longest.Load()); got != c.want {
+				t.Errorf("at an interval of %s a word holds for %v, want %v", c.interval, got, c.want)
 			}
 		}
 		cancel()
