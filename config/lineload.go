@@ -11,7 +11,8 @@ import (
 // poll is one exchange on a line.
 type poll struct {
 	name       string
-	characters int
+	characters int // both ways
+	back       int // of the answer alone
 	silences   int // of 3.5 characters
 	every      time.Duration
 }
@@ -26,12 +27,22 @@ func (l *loader) adviseLines() {
 		for _, q := range polls {
 			share += q.seconds(p) / q.every.Seconds()
 			parts = append(parts, q.arithmetic(p))
+			l.adviseTimeout(p, q)
 		}
 		if share <= 1 || len(polls) == 0 {
 			continue
 		}
 		l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s: the polls take %.0f %% of the line's time (%s)", p.Name, 100*share, strings.Join(parts, ", ")), "raise every or baud, or share the instruments among more ports")
 	}
+}
+
+// adviseTimeout warns of an answer that cannot be whole within the timeout.
+func (l *loader) adviseTimeout(p *Port, q poll) {
+	answer := float64(q.back*p.BitsPerCharacter()) / float64(p.Baud)
+	if answer <= p.Timeout.Seconds() {
+		return
+	}
+	l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s.timeout: the answer of %s alone takes %s (%d characters × %d bits ÷ %d Bd), longer than the timeout of %s", p.Name, q.name, Format(answer, Time), q.back, p.BitsPerCharacter(), p.Baud, Format(p.Timeout.Seconds(), Time)), "raise timeout or baud")
 }
 
 // silence is the time between frames: 3.5 characters of 11 bits, 1.75 ms above
@@ -82,6 +93,7 @@ func (c *Config) polls(port string) (polls []poll) {
 			last := &polls[len(polls)-1]
 			last.name += "+" + in.Name
 			last.characters += 2 * in.Modbus.Type.Words()
+			last.back += 2 * in.Modbus.Type.Words()
 			continue
 		}
 		polls = append(polls, in.modbusPoll())
@@ -102,18 +114,19 @@ func (in *Instrument) modbusPoll() poll {
 	if in.Modbus.Type == Bit {
 		data = 1
 	}
-	return poll{name: in.Name, characters: 8 + 5 + data, silences: 2, every: in.Every}
+	return poll{name: in.Name, characters: 8 + 5 + data, back: 5 + data, silences: 2, every: in.Every}
 }
 
 // poll counts a written coil: 8 characters there and 8 back (Application
 // Protocol V1.1b3, 6.5).
 func (t *Trip) poll() poll {
-	return poll{name: "trip", characters: 8 + 8, silences: 2, every: t.Refresh}
+	return poll{name: "trip", characters: 8 + 8, back: 8, silences: 2, every: t.Refresh}
 }
 
 // queryPoll counts what is sent and a line with a number of one digit: the
 // least that can come back.
 func (in *Instrument) queryPoll() poll {
 	q := in.Query
-	return poll{name: in.Name, characters: len(q.Send) + len(q.Reply.before) + 1 + len(q.Reply.after) + len(q.End), every: in.Every}
+	back := len(q.Reply.before) + 1 + len(q.Reply.after) + len(q.End)
+	return poll{name: in.Name, characters: len(q.Send) + back, back: back, every: in.Every}
 }

@@ -25,10 +25,25 @@ func newConvert(in config.Instrument) convert {
 	if in.Thermocouple != nil {
 		v.couple = newCouple(*in.Thermocouple)
 	}
-	if in.Scale != nil && in.Scale.From[0] > 0 && math.Abs(in.Scale.From[1]/in.Scale.From[0]-5) < 1e-9 {
-		v.loop = in.Scale.From[0] / 4
+	if in.Scale != nil {
+		v.loop = milliampere(in.Scale.From)
 	}
 	return v
+}
+
+// milliampere is the number on the wire of one milliampere, where a scale runs
+// from 4 to 20 mA in whatever power of ten (4 and 20, 4000 and 20000), from
+// either end; else 0.
+func milliampere(from [2]float64) float64 {
+	low, high := min(from[0], from[1]), max(from[0], from[1])
+	if low <= 0 || math.Abs(high/low-5) > 1e-9 {
+		return 0
+	}
+	power := math.Log10(low / 4)
+	if math.Abs(power-math.Round(power)) > 1e-9 {
+		return 0
+	}
+	return low / 4
 }
 
 // number gives the quantity of a clean reading. ok is false while a counter
@@ -99,7 +114,10 @@ func namur(milliamperes float64, m *Measured) *fault {
 // is below every flow meter's range: that is no fault, but no measurement.
 func (v *convert) inRange(m *Measured) *fault {
 	r := v.in.Range
-	if r == nil || v.loop != 0 && v.spans(r) {
+	switch {
+	case r == nil:
+		return v.liquid(m.Value)
+	case v.loop != 0 && v.spans(r):
 		return nil
 	}
 	slack := 1e-9 * (r.High - r.Low)
@@ -114,6 +132,27 @@ func (v *convert) inRange(m *Measured) *fault {
 	}
 	return faultf(ReasonRange, "%s is outside the sensor's range of %s to %s", v.format(m.Value), v.format(r.Low), v.format(r.High))
 }
+
+// The temperatures at which the formulas for liquid water hold (IAPWS SR6-08).
+const coldestWater, hottestWater = -20.0, 110.0
+
+// liquid holds what has no range to what can be: a failed transmitter sends a
+// number that no water has.
+func (v *convert) liquid(value float64) *fault {
+	switch v.in.ID {
+	case quantity.Temperature, quantity.HeaterOutlet, quantity.Tank:
+		if value < coldestWater || value > hottestWater {
+			return faultf(ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale", v.format(value))
+		}
+	case quantity.Ambient:
+		if value < absoluteZero {
+			return faultf(ReasonRange, "%s is below absolute zero; check the sensor, unit and scale", v.format(value))
+		}
+	}
+	return nil
+}
+
+const absoluteZero = -273.15 // Cel
 
 // spans says whether the range is the whole current loop: then NE 43 decides.
 func (v *convert) spans(r *config.Range) bool {

@@ -94,9 +94,20 @@ func (l *Loop) Note(kind, who, text string) {
 	l.offer(Input{Kind: KindNote, Note: &Note{Kind: kind, Who: who, Text: text}})
 }
 
-// Reload gives the engine a new checked configuration. It never blocks.
-func (l *Loop) Reload(cfg *config.Config) {
-	l.offer(Input{Kind: KindReload, Start: &Start{Configuration: cfg.SHA256, Config: cfg}})
+// reloadWait is how long the engine may take to have room for a configuration.
+const reloadWait = 2 * time.Second
+
+// Reload gives the engine a new checked configuration. Everything offered
+// before is still judged by the old one. It waits where the queue is full.
+func (l *Loop) Reload(cfg *config.Config) error {
+	full := time.NewTimer(reloadWait)
+	defer full.Stop()
+	select {
+	case l.in <- Input{Kind: KindReload, Start: &Start{Configuration: cfg.SHA256, Config: cfg}}:
+		return nil
+	case <-full.C:
+		return fmt.Errorf("engine: it took up nothing for %v: try again, and restart the daemon where that does not help", reloadWait)
+	}
 }
 
 func (l *Loop) offer(in Input) {

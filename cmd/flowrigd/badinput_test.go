@@ -40,8 +40,8 @@ var wireFaults = []wireFault{
 	{"half a frame", "flow", always(func(_, answer []byte) []byte { return answer[:5] }),
 		[]string{"half an answer from address 1 on bus", "check wiring, termination, baud and timeout"}},
 	{"no answer", "flow", always(func(_, _ []byte) []byte { return nil }),
-		[]string{"no answer from address 1 on bus", "check wiring A/B, address and baud"}},
-	{"a late answer", "flow", late, []string{"no answer from address 1 on bus", "check wiring A/B, address and baud"}},
+		[]string{"no answer from address 1 on bus", "check wiring A/B, address, baud and timeout"}},
+	{"a late answer", "flow", late, []string{"no answer from address 1 on bus", "check wiring A/B, address, baud and timeout"}},
 	{"a wrong address", "flow", always(func(_, answer []byte) []byte {
 		answer[0] = 7
 		return modbus.AppendCRC(answer[:len(answer)-2])
@@ -53,7 +53,7 @@ var wireFaults = []wireFault{
 	{"half a line", "temperature", always(func(_, answer []byte) []byte { return answer[:4] }),
 		[]string{"half a line on tc", "check end, baud and timeout"}},
 	{"a silent thermometer", "temperature", always(func(_, _ []byte) []byte { return nil }),
-		[]string{"no answer to", "check the text to send, wiring and baud"}},
+		[]string{"no answer to", "check the text to send, wiring, baud and timeout"}},
 }
 
 // late answers after the master has given up, with another value, so that

@@ -86,8 +86,8 @@ var probeCases = []struct {
 	{"modbus", asModbus, answered, 25.5, nil},
 	{"modbus, noise", asModbus, changed(4, 0x10), 0, []string{"address 1 on line (", "the answer's CRC does not agree with its bytes", "check baud, parity, termination and shielding"}},
 	{"modbus, half a frame", asModbus, answered[:5], 0, []string{"half an answer from address 1 on line (", "within 100 ms: 01 04 04 41 CC", "check wiring, termination, baud and timeout"}},
-	{"modbus, silence", asModbus, nil, 0, []string{"no answer from address 1 on line (", "within 100 ms", "check wiring A/B, address and baud"}},
-	{"modbus, the adapter's echo alone", asModbus, modbus.ReadRequest(1, 4, 0, 2), 0, []string{"only the adapter's echo", "check wiring A/B, address and baud"}},
+	{"modbus, silence", asModbus, nil, 0, []string{"no answer from address 1 on line (", "within 100 ms", "check wiring A/B, address, baud and timeout"}},
+	{"modbus, the adapter's echo alone", asModbus, modbus.ReadRequest(1, 4, 0, 2), 0, []string{"only the adapter's echo", "check wiring A/B, address, baud and timeout"}},
 	{"modbus, echo and answer", asModbus, append(modbus.ReadRequest(1, 4, 0, 2), answered...), 25.5, nil},
 	{"modbus, wrong address", asModbus, modbus.ReadResponse(7, 4, []byte{0x41, 0xCC, 0, 0}), 0, []string{"address 7 answers where address 1 was asked", "check the addresses"}},
 	{"modbus, exception", asModbus, modbus.ExceptionResponse(1, 4, 2), 0, []string{"refuses function 4 with exception 2", "check register or reference and the type's size"}},
@@ -96,7 +96,7 @@ var probeCases = []struct {
 	{"modbus, failed sensor", asModbus, modbus.ReadResponse(1, 4, binary.BigEndian.AppendUint32(nil, math.Float32bits(float32(math.NaN())))), 0, []string{"NaN in place of a number", "check words and bytes"}},
 	{"query", asQuery, []byte("T=25.5\r\n"), 25.5, nil},
 	{"query, echo and answer", asQuery, []byte("T?\rT=25.5\r\n"), 25.5, nil},
-	{"query, silence", asQuery, nil, 0, []string{`no answer to "T?\r" on line (`, "within 100 ms", "check the text to send, wiring and baud"}},
+	{"query, silence", asQuery, nil, 0, []string{`no answer to "T?\r" on line (`, "within 100 ms", "check the text to send, wiring, baud and timeout"}},
 	{"query, echo alone", asQuery, []byte("T?\r"), 0, []string{"only its echo", "check the text to send"}},
 	{"query, half a line", asQuery, []byte("T=25"), 0, []string{"half a line on line (", `"T=25" has no end "\r\n"`, "check end, baud and timeout"}},
 	{"query, garbled", asQuery, []byte("T=2z.5\r\n"), 0, []string{`"2z.5" is not a decimal number`, "check the pattern, and baud"}},
@@ -230,7 +230,7 @@ func TestProbeForPeople(t *testing.T) {
    sent      54 3F 0D                                         "T?\r"
    received  nothing
    took      TIME
-   fault     no answer to "T?\r" on line (LINE) within 100 ms; check the text to send, wiring and baud
+   fault     no answer to "T?\r" on line (LINE) within 100 ms; check the text to send, wiring, baud and timeout
 `},
 		{"stream", asStream, []byte("T=25.5                \n"), `1  temperature on line (LINE), 19200 Bd, 8N1
    sent      nothing

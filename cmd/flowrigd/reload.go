@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"reflect"
 	"sync/atomic"
 
 	"flowrigd/config"
@@ -24,7 +26,7 @@ func (d *daemon) reload() {
 	}
 	tell, err := d.newTellers(old, cfg)
 	if err == nil {
-		err = d.manager.Reload(cfg.Ports, cfg.Instruments)
+		err = d.move(old, cfg)
 	}
 	if err != nil {
 		d.refuseReload(err.Error())
@@ -32,12 +34,35 @@ func (d *daemon) reload() {
 	}
 	d.recording.adjust(cfg.Record)
 	d.recording.keep(cfg)
-	d.loop.Reload(cfg)
 	d.cfg.Store(cfg)
 	d.replace(tell)
 	d.server.SetFacts(facts(cfg))
 	d.reloads.taken.Add(1)
 	d.log.Info("configuration reloaded", "sha256", cfg.SHA256)
+}
+
+// move lets instruments and engine change over. What changes is not read in
+// between, so that no number is taken for what the other configuration means
+// by it; what stays loses no reading.
+func (d *daemon) move(old, cfg *config.Config) error {
+	if err := d.manager.Reload(cfg.Ports, unchanged(old, cfg)); err != nil {
+		return err
+	}
+	if err := d.loop.Reload(cfg); err != nil {
+		return errors.Join(err, d.manager.Reload(old.Ports, old.Instruments))
+	}
+	return d.manager.Reload(cfg.Ports, cfg.Instruments)
+}
+
+// unchanged are the instruments that both configurations have alike.
+func unchanged(old, cfg *config.Config) []config.Instrument {
+	var list []config.Instrument
+	for _, in := range cfg.Instruments {
+		if before := old.Instrument(in.ID); before != nil && reflect.DeepEqual(*before, in) {
+			list = append(list, in)
+		}
+	}
+	return list
 }
 
 func (d *daemon) refuseReload(why string) {

@@ -214,9 +214,7 @@ func (b *bus) after(p *poll, err error) {
 			b.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(b.port)))
 			return
 		}
-		if !p.dead() {
-			b.hold(p)
-		}
+		b.hold(p) // of a dead one too: a late answer of its own deceives as well
 	}
 }
 
@@ -237,7 +235,7 @@ func (b *bus) hold(p *poll) {
 	until := b.since() + b.port.Timeout
 	for _, other := range b.polls {
 		if p.confusable(other) {
-			other.heldTo = until
+			other.heldTo = max(other.heldTo, until)
 		}
 	}
 }

@@ -216,7 +216,7 @@ func TestDeadInstrumentDoesNotSlowTheOthers(t *testing.T) {
 		if len(dead) < 60 {
 			t.Errorf("the dead one was probed %d times in a minute", len(dead))
 		}
-		if r := dead[len(dead)-1]; r.Reason != daq.ReasonTimeout || r.Error != "no answer from address 2 on bus (/dev/bus) within 100 ms; check wiring A/B, address and baud" {
+		if r := dead[len(dead)-1]; r.Reason != daq.ReasonTimeout || r.Error != "no answer from address 2 on bus (/dev/bus) within 100 ms; check wiring A/B, address, baud and timeout" {
 			t.Errorf("%+v", r)
 		}
 		far.setMute(2, false)

@@ -73,8 +73,7 @@ func setUp(file *os.File, path string, mode *serial.Mode) (Line, error) {
 	if err := configure(path, mode); err != nil {
 		return nil, err
 	}
-	// Refuses later opens of others; root is not refused, hence flock as well.
-	if err := control(raw, func(fd int) error { return unix.IoctlSetInt(fd, unix.TIOCEXCL, 0) }); err != nil {
+	if err := control(raw, exclusive); err != nil {
 		return nil, fmt.Errorf("exclusive use: %w", err)
 	}
 	info, err := file.Stat()
@@ -82,6 +81,23 @@ func setUp(file *os.File, path string, mode *serial.Mode) (Line, error) {
 		return nil, err
 	}
 	return &unixLine{File: file, path: path, raw: raw, id: info}, nil
+}
+
+// The numbers of pseudo-terminals among Linux's devices.
+const firstPseudo, lastPseudo = 136, 143
+
+// exclusive refuses later opens by others; root is not refused, hence flock as
+// well. A pseudo-terminal would stay refused after its program was killed, for
+// as long as the far end lives: there flock alone holds.
+func exclusive(fd int) error {
+	var info unix.Stat_t
+	if err := unix.Fstat(fd, &info); err != nil {
+		return err
+	}
+	if major := unix.Major(uint64(info.Rdev)); major >= firstPseudo && major <= lastPseudo {
+		return nil
+	}
+	return unix.IoctlSetInt(fd, unix.TIOCEXCL, 0)
 }
 
 // configure lets the library set speed, framing and raw mode, and drops what

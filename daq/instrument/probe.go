@@ -116,10 +116,10 @@ func (p *prober) listenOnce() result {
 		buf, err = p.more(buf, deadline)
 		switch {
 		case errors.Is(err, os.ErrDeadlineExceeded):
-			p.rest = nil
+			p.rest, p.whole = nil, false // what ends this line later is no line of its own
 			return result{err: faultf(daq.ReasonTimeout, "no whole line on %s within %s, %d bytes; check end, wiring, baud, and that the instrument is set to send by itself", place(p.port), span(2*p.in.Every+p.port.Timeout), len(buf))}
 		case err != nil:
-			p.rest = nil
+			p.rest, p.whole = nil, false
 			return result{err: lineFault(p.port, err)}
 		}
 	}

@@ -146,9 +146,9 @@ func (x *rtu) silent(buf []byte) *fault {
 	case x.stray != 0:
 		return faultf(daq.ReasonProtocol, "address %d answers where address %d was asked on %s; check the addresses, and whether the timeout is too short for it", x.stray, x.asked.Address, place(x.port))
 	case x.skipped:
-		return faultf(daq.ReasonTimeout, "no answer from %s within %s, only the adapter's echo; check wiring A/B, address and baud", x.who(), span(x.port.Timeout))
+		return faultf(daq.ReasonTimeout, "no answer from %s within %s, only the adapter's echo; check wiring A/B, address, baud and timeout", x.who(), span(x.port.Timeout))
 	}
-	return faultf(daq.ReasonTimeout, "no answer from %s within %s; check wiring A/B, address and baud", x.who(), span(x.port.Timeout))
+	return faultf(daq.ReasonTimeout, "no answer from %s within %s; check wiring A/B, address, baud and timeout", x.who(), span(x.port.Timeout))
 }
 
 // refuse drains the line, so that the rest of a bad answer is not taken for

@@ -22,29 +22,57 @@ func (w *wire) ask(in *config.Instrument) (float64, error) {
 	if err != nil {
 		return 0, lineFault(w.port, err)
 	}
-	var buf []byte
+	var buf, echo []byte
 	for {
 		if line, rest, found := bytes.Cut(buf, q.End); found {
-			return w.reply(in, line, rest)
+			switch before := preamble(q, line); {
+			case before == echoLine && echo == nil:
+				echo, deadline = q.Send, time.Now().Add(w.port.Timeout)
+			case before != blankLine:
+				return w.reply(in, line, rest)
+			}
+			buf = rest
+			continue
 		}
 		buf, err = w.more(buf, deadline)
 		switch {
 		case errors.Is(err, os.ErrDeadlineExceeded):
-			return 0, w.refuse(w.silentText(q, buf))
+			return 0, w.refuse(w.silentText(q, append(echo[:len(echo):len(echo)], buf...)))
 		case err != nil:
 			return 0, w.refuse(lineFault(w.port, err))
 		}
 	}
 }
 
+// What may stand before the answer.
+const (
+	answerLine = iota
+	echoLine   // the question handed back
+	blankLine  // of an instrument that begins with the end of a line
+)
+
+// preamble tells an answer from what may stand before it. An echo is told by
+// its text, whatever the instrument makes of the end: so it is never taken for
+// a value, though a pattern may fit it.
+func preamble(q *config.Query, line []byte) int {
+	text := bytes.Trim(line, "\r\n")
+	switch {
+	case len(text) == 0:
+		return blankLine
+	case bytes.Equal(text, bytes.Trim(q.Send, "\r\n")):
+		return echoLine
+	}
+	return answerLine
+}
+
 func (w *wire) silentText(q *config.Query, buf []byte) *fault {
 	switch {
 	case bytes.Equal(buf, q.Send):
-		return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s, only its echo; check the text to send, wiring and baud", clip(q.Send), place(w.port), span(w.port.Timeout))
+		return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s, only its echo; check the text to send, wiring, baud and timeout", clip(q.Send), place(w.port), span(w.port.Timeout))
 	case len(buf) > 0:
 		return faultf(daq.ReasonTimeout, "half a line on %s within %s: %q has no end %q; check end, baud and timeout", place(w.port), span(w.port.Timeout), clip(buf), q.End)
 	}
-	return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s; check the text to send, wiring and baud", clip(q.Send), place(w.port), span(w.port.Timeout))
+	return faultf(daq.ReasonTimeout, "no answer to %q on %s within %s; check the text to send, wiring, baud and timeout", clip(q.Send), place(w.port), span(w.port.Timeout))
 }
 
 // reply takes a line when nothing follows it: a second line means that one of
@@ -55,39 +83,15 @@ func (w *wire) reply(in *config.Instrument, line, rest []byte) (float64, error) 
 		// An echo without an end of its own stands before the answer.
 		number, err = readLine(w.port, in.Query.Reply, in.Checksum, line[len(in.Query.Send):])
 	}
-	if err != nil && w.isEchoLine(in.Query, line) {
-		return w.secondLine(in, rest)
-	}
-	return w.only(number, err, rest)
+	return w.only(in.Query, number, err, rest)
 }
 
-// isEchoLine says whether a line is the question handed back.
-func (w *wire) isEchoLine(q *config.Query, line []byte) bool {
-	return bytes.Equal(append(bytes.Clone(line), q.End...), q.Send)
-}
-
-// secondLine reads the answer behind an echo that ended like a line.
-func (w *wire) secondLine(in *config.Instrument, buf []byte) (float64, error) {
-	deadline, err := time.Now().Add(w.port.Timeout), error(nil)
-	for {
-		if line, rest, found := bytes.Cut(buf, in.Query.End); found {
-			number, err := readLine(w.port, in.Query.Reply, in.Checksum, line)
-			return w.only(number, err, rest)
-		}
-		buf, err = w.more(buf, deadline)
-		switch {
-		case errors.Is(err, os.ErrDeadlineExceeded):
-			return 0, w.refuse(w.silentText(in.Query, append(bytes.Clone(in.Query.Send), buf...)))
-		case err != nil:
-			return 0, w.refuse(lineFault(w.port, err))
-		}
-	}
-}
-
-func (w *wire) only(number float64, err error, rest []byte) (float64, error) {
+func (w *wire) only(q *config.Query, number float64, err error, rest []byte) (float64, error) {
 	switch alone, lost := w.alone(rest); {
 	case lost != nil:
 		return 0, lineFault(w.port, lost)
+	case len(rest) > 0 && !bytes.Contains(rest, q.End):
+		return 0, w.refuse(faultf(daq.ReasonProtocol, "%s: %q stands behind the end %q of the line; write the end as the instrument sends it, such as end = %q", place(w.port), clip(rest), q.End, append(bytes.Clone(q.End), clip(rest)...)))
 	case !alone:
 		return 0, w.refuse(faultf(daq.ReasonProtocol, "%s: more than one line came for one question; check whether the timeout is too short, or another program asks as well", place(w.port)))
 	}
