@@ -1,6 +1,9 @@
 package daq
 
-import "time"
+import (
+	"sync/atomic"
+	"time"
+)
 
 // jumpLimit is the step of the wall clock against the monotonic one that is
 // taken for a jump; jumpMemory is how long the label stays doubtful after it.
@@ -16,23 +19,42 @@ type Clock struct {
 	offset time.Duration
 	jumped time.Duration // monotonic time of the last jump; < 0: none
 	synced func() bool
+
+	asleep func() time.Duration // how long the machine has slept since it was started
+	before time.Duration        // of that before the run
+	slept  atomic.Int64         // ns of it since, as counted so far
 }
 
 // NewClock starts a run's clock. The system's own word on synchronisation is
 // asked where there is one (adjtimex on Linux); elsewhere it counts as not known.
 func NewClock() *Clock {
-	return &Clock{began: time.Now(), jumped: -jumpMemory, synced: kernelSynchronised}
+	return &Clock{began: time.Now(), jumped: -jumpMemory, synced: kernelSynchronised, asleep: asleep, before: asleep()}
 }
 
-// Now is the monotonic time since the run began. It may be called from
-// anywhere.
-func (c *Clock) Now() time.Duration { return time.Since(c.began) }
+// Now is the monotonic time since the run began, the time in which the machine
+// slept included where the system tells it (Linux): what was permitted or read
+// before is old after it. It may be called from anywhere.
+func (c *Clock) Now() time.Duration {
+	return time.Since(c.began) + c.sleep()
+}
+
+// sleepLeast is the shortest sleep that counts: less is the time between two
+// readings of two clocks.
+const sleepLeast = 250 * time.Millisecond
+
+func (c *Clock) sleep() time.Duration {
+	counted := c.slept.Load()
+	if now := int64(c.asleep() - c.before); now > counted+int64(sleepLeast) && c.slept.CompareAndSwap(counted, now) {
+		return time.Duration(now)
+	}
+	return time.Duration(c.slept.Load())
+}
 
 // Label is the wall time, and whether it is synchronised and has not jumped of
 // late. Only one goroutine may call it.
 func (c *Clock) Label() (time.Time, bool) {
 	now := time.Now()
-	mono := now.Sub(c.began)
+	mono := now.Sub(c.began) + c.sleep()
 	offset := now.Round(0).Sub(c.began.Round(0)) - mono
 	if step := offset - c.offset; step > jumpLimit || step < -jumpLimit {
 		c.jumped = mono

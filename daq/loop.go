@@ -82,8 +82,9 @@ func (l *Loop) Dropped() int64 { return l.dropped.Load() }
 // Offer gives the engine a reading. It never blocks.
 func (l *Loop) Offer(r Reading) { l.offer(Input{Kind: KindReading, Reading: r}) }
 
-// Health tells the engine about its surroundings. It never blocks.
-func (l *Loop) Health(h Health) { l.offer(Input{Kind: KindHealth, Health: &h}) }
+// Health tells the engine about its surroundings, and says whether there was
+// room for that. It never blocks.
+func (l *Loop) Health(h Health) bool { return l.offer(Input{Kind: KindHealth, Health: &h}) }
 
 // Output tells the engine what the permit relay answered. It never blocks.
 func (l *Loop) Output(o Output) { l.offer(Input{Kind: KindOutput, Output: &o}) }
@@ -110,11 +111,13 @@ func (l *Loop) Reload(cfg *config.Config) error {
 	}
 }
 
-func (l *Loop) offer(in Input) {
+func (l *Loop) offer(in Input) bool {
 	select {
 	case l.in <- in:
+		return true
 	default:
 		l.dropped.Add(1)
+		return false
 	}
 }
 

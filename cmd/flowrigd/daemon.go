@@ -19,6 +19,7 @@ import (
 
 // The grace times of stopping, in the order in which the parts stop.
 const (
+	stopReload    = 100 * time.Millisecond
 	stopReading   = 2 * time.Second
 	stopRecording = 5 * time.Second
 	stopTelling   = 3 * time.Second
@@ -192,6 +193,7 @@ func (d *daemon) run(ctx context.Context) error {
 		stage *stage
 	}{
 		{stopReading, begin("heating permit", d.runRelay)}, // first: it drops before anything else ends
+		{stopReload, begin("reload", d.runReloads)},        // may wait for a hung file: nothing waits for it
 		{stopReading, begin("instruments", d.manager.Run)},
 		{stopReading, begin("health", d.watchHealth)},
 		{stopReading, begin("engine", d.loop.Run)},
@@ -203,7 +205,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopTelling, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.runRecording)},
 	}
-	failed := d.wait(ctx, parts[1].stage, parts[3].stage)
+	failed := d.wait(ctx, parts[2].stage, parts[4].stage)
 	for _, p := range parts {
 		err := p.stage.stop(p.grace)
 		switch {
@@ -218,19 +220,15 @@ func (d *daemon) run(ctx context.Context) error {
 }
 
 // wait ends with the context, or when the instruments or the engine end by
-// themselves, which they never should. SIGHUP reloads meanwhile.
+// themselves, which they never should.
 func (d *daemon) wait(ctx context.Context, vital ...*stage) error {
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-d.w.reload:
-			d.reload()
-		case <-vital[0].done:
-			return fmt.Errorf("%s ended by itself", vital[0].name)
-		case <-vital[1].done:
-			return fmt.Errorf("%s ended by itself", vital[1].name)
-		}
+	select {
+	case <-ctx.Done():
+		return nil
+	case <-vital[0].done:
+		return fmt.Errorf("%s ended by itself", vital[0].name)
+	case <-vital[1].done:
+		return fmt.Errorf("%s ended by itself", vital[1].name)
 	}
 }
 

@@ -18,10 +18,9 @@ func (d *daemon) watchHealth(ctx context.Context) error {
 	tick := time.NewTicker(healthEvery)
 	defer tick.Stop()
 	var last daq.Health
-	for first := true; ; first = false {
-		if now := d.health(); first || now != last {
-			d.loop.Health(now)
-			last = now
+	for told := false; ; {
+		if now := d.health(); !told || now != last {
+			told, last = d.loop.Health(now), now
 		}
 		select {
 		case <-ctx.Done():

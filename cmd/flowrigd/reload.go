@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"reflect"
 	"sync/atomic"
@@ -11,6 +12,18 @@ import (
 
 // reloads counts what SIGHUP did.
 type reloads struct{ taken, refused atomic.Int64 }
+
+// runReloads reloads on SIGHUP.
+func (d *daemon) runReloads(ctx context.Context) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-d.w.reload:
+			d.reload()
+		}
+	}
+}
 
 // reload reads the configuration again. A valid file takes over; an invalid one
 // is refused, logged, counted and journalled, and the old one stays.

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"strings"
 	"sync/atomic"
 	"syscall"
@@ -149,5 +150,34 @@ func TestRunRefusesWithPlace(t *testing.T) {
 			t.Errorf("%s: it ended with %d, want %d", c.new, code, exitUsage)
 		}
 		says(t, c.new, d.err.String(), c.says)
+	}
+}
+
+// TestReloadOfAHungFile gives the daemon a file whose reading never ends, and
+// then tells it to end: it does, in time.
+func TestReloadOfAHungFile(t *testing.T) {
+	t.Parallel()
+	b, at := newHandBench(t), daqtest.FreeAddress(t)
+	file := b.config(at, "")
+	d := start(t, program, "run", "--config", file)
+	var before float64
+	within(t, 10*time.Second, "a good state and a row", func() bool {
+		s := now(at)
+		before = number(s, "sequence")
+		return allGood(s) && before > 0
+	})
+	if err := os.Remove(file); err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Mkfifo(file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d.signal(syscall.SIGHUP)
+	within(t, 10*time.Second, "it measures on meanwhile", func() bool {
+		s := now(at)
+		return allGood(s) && number(s, "sequence") > before+1
+	})
+	if code := d.end(); code != exitDone {
+		t.Errorf("it ended with %d", code)
 	}
 }

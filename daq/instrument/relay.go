@@ -12,6 +12,13 @@ import (
 // dropWithin bounds the last write, when the program ends.
 const dropWithin = time.Second
 
+// A drop that was not confirmed is tried again after dropSoon, quickDrops times;
+// by then the relay's own watchdog is near, and the refresh time is enough.
+const (
+	dropSoon   = 200 * time.Millisecond
+	quickDrops = 10
+)
+
 // dropAgain is the pause before a drop that was not confirmed is tried again.
 const dropAgain = 50 * time.Millisecond
 
@@ -30,9 +37,10 @@ type Relay struct {
 	o      RelayOptions
 	demand chan want // holds the newest alone
 
-	last    want          // what was written last
-	lastAt  time.Duration // and when, monotonic
-	written bool          // anything was written yet
+	last   want          // what was written last
+	lastAt time.Duration // and when, monotonic
+	begun  bool          // anything was written yet
+	failed int           // writes of a drop in a row that were not confirmed
 }
 
 // want is what a step of the engine asks for.
@@ -75,13 +83,25 @@ func (r *Relay) Run(ctx context.Context) error {
 }
 
 // due says whether a demand is written: a change at once, the same again after
-// the refresh time, an old one never, except to drop.
+// nine tenths of the refresh time (a step that comes a little early must not
+// double it), an old one never, except to drop.
 func (r *Relay) due(w want) bool {
 	now := r.o.Now()
 	if w.on && now > w.until {
 		return false
 	}
-	return !r.written || w.on != r.last.on || now-r.lastAt >= r.o.Trip.Refresh
+	return !r.begun || w.on != r.last.on || now-r.lastAt >= r.pause()
+}
+
+// pause is the time to the next write of the same. The answer to a write is a
+// step of the engine and so a demand: without a pause a relay whose line is
+// missing would be written to without end.
+func (r *Relay) pause() time.Duration {
+	refresh := r.o.Trip.Refresh - r.o.Trip.Refresh/10
+	if r.failed > 0 && r.failed <= quickDrops {
+		return min(dropSoon, refresh)
+	}
+	return refresh
 }
 
 // write sets the relay. A write that does not get its turn on the line before
@@ -95,8 +115,11 @@ func (r *Relay) write(ctx context.Context, w want) {
 	defer cancel()
 	begun := r.o.Now()
 	err := r.o.Write(ctx, w.on)
-	// A drop that was not confirmed is tried again with the next step.
-	r.written, r.last, r.lastAt = err == nil || w.on, w, begun
+	r.begun, r.last, r.lastAt = true, w, begun
+	r.failed++
+	if err == nil || w.on {
+		r.failed = 0
+	}
 	answer := daq.Output{On: w.on}
 	if err != nil {
 		answer.Error = err.Error()

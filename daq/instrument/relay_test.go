@@ -118,3 +118,35 @@ func TestRelayIgnoresAnOldStep(t *testing.T) {
 		t.Errorf("writes %v: a step that is too old must refresh nothing", b.writes)
 	}
 }
+
+// A relay whose line is missing: each answer is a step, and each step asks for
+// the same drop. That must not become a whirl.
+func TestRelayWithoutItsLine(t *testing.T) {
+	b := playRelay(t, func(b *relayBench) {
+		b.fails = true
+		for end := b.now() + time.Minute; b.now() < end; time.Sleep(time.Millisecond) {
+			b.relay.Demand(false, 0)
+			synctest.Wait()
+		}
+		b.fails = false
+	})
+	// Ten soon, and then one a refresh time of a second.
+	if n := len(b.answers); n < 60 || n > 90 {
+		t.Errorf("%d attempts in a minute", n)
+	}
+}
+
+// An engine that steps as often as the relay is refreshed, a little unevenly:
+// each step refreshes.
+func TestRelayRefreshesAtTheEnginesPace(t *testing.T) {
+	b := playRelay(t, func(b *relayBench) {
+		for n := range 20 {
+			time.Sleep(time.Second + time.Duration(n%3-1)*5*time.Millisecond)
+			b.relay.Demand(true, b.now()+2*time.Second)
+			synctest.Wait()
+		}
+	})
+	if n := len(b.writes); n != 21 {
+		t.Errorf("%d writes for 20 steps and the end", n)
+	}
+}
