@@ -397,3 +397,44 @@ func TestChannelPatience(t *testing.T) {
 		t.Errorf("after stale_after: grade %v, %v", m.Quality.Grade, m.Quality)
 	}
 }
+
+// What no water can be is a failed sensor, without a stated range too.
+func TestChannelWithoutRange(t *testing.T) {
+	tenths := func(id quantity.ID) config.Instrument {
+		return config.Instrument{ID: id, Name: id.Short(), Every: time.Second, StaleAfter: 3 * time.Second,
+			Scale: &config.Scale{From: [2]float64{0, 1000}, To: [2]float64{0, 100}}}
+	}
+	for _, c := range []struct {
+		id     quantity.ID
+		number float64
+		usable bool
+	}{
+		{quantity.Temperature, 725, true}, {quantity.Temperature, -32768, false}, {quantity.Temperature, 32767, false},
+		{quantity.HeaterOutlet, 8500, false}, {quantity.Tank, -2000, false}, {quantity.Tank, 20, true},
+		{quantity.Ambient, -32768, false}, {quantity.Ambient, -150, true}, {quantity.Level, -32768, true},
+	} {
+		if m := takeOne(tenths(c.id), c.number); m.Quality.Usable() != c.usable || !c.usable && m.Reason != ReasonRange {
+			t.Errorf("%s of %v: %v, %v (%q)", c.id.Short(), c.number, m.Value, m.Quality, m.Reason)
+		}
+	}
+}
+
+// A scale from 4 to 20 mA is a current loop from either end and in any power of
+// ten; another scale of 1 to 5 is not.
+func TestWhatIsACurrentLoop(t *testing.T) {
+	for _, c := range []struct {
+		from   [2]float64
+		number float64
+		usable bool
+	}{
+		{[2]float64{4, 20}, 0, false}, {[2]float64{20, 4}, 0, false}, {[2]float64{20, 4}, 22, false}, {[2]float64{20, 4}, 12, true},
+		{[2]float64{4000, 20000}, 3500, false}, {[2]float64{0.004, 0.020}, 0.0035, false}, {[2]float64{0.004, 0.020}, 0.012, true},
+		{[2]float64{100, 500}, 600, true}, {[2]float64{100, 500}, 80, true}, {[2]float64{1, 5}, 0.5, true},
+	} {
+		in := config.Instrument{ID: quantity.Level, Name: "level", Every: time.Second, StaleAfter: 3 * time.Second,
+			Scale: &config.Scale{From: c.from, To: [2]float64{0, 0.4}}}
+		if m := takeOne(in, c.number); m.Quality.Usable() != c.usable {
+			t.Errorf("%v on a scale from %v: %v", c.number, c.from, m.Quality)
+		}
+	}
+}

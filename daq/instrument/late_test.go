@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"flowrigd/calc/quantity"
 	"flowrigd/daq/modbus"
 )
 
@@ -96,5 +97,74 @@ func TestLateAnswersOfTheSameShape(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// lateNeighbour serves the questions of two instruments whose answers look
+// alike: those of A always come 1.15 timeouts later and say 22, those of T come
+// soon and say 72.
+func lateNeighbour(c net.Conn) {
+	out, ended := make(chan string, 100), make(chan struct{})
+	defer close(ended)
+	go func() {
+		for {
+			select {
+			case answer := <-out:
+				_, _ = c.Write([]byte(answer)) // the line may have ended
+			case <-ended:
+				return
+			}
+		}
+	}()
+	var buf []byte
+	heard := make([]byte, 64)
+	for {
+		n, err := c.Read(heard)
+		if err != nil {
+			return
+		}
+		for buf = append(buf, heard[:n]...); len(buf) >= 3; buf = buf[3:] {
+			answer, delay := "V=72\r\n", 40*time.Millisecond
+			if buf[0] == 'A' {
+				answer, delay = "V=22\r\n", 230*time.Millisecond
+			}
+			time.AfterFunc(delay, func() { out <- answer })
+		}
+	}
+}
+
+// An instrument that is always a little late counts as dead before long. Its
+// answers must not pass for those of its neighbour then either, nor for those
+// to its own next question.
+func TestLateAnswersOfADeadNeighbour(t *testing.T) {
+	for _, every := range []time.Duration{200 * time.Millisecond, time.Second} {
+		synctest.Test(t, func(t *testing.T) {
+			out := &readings{}
+			late, soon := question(quantity.Ambient, "A", every), question(quantity.Temperature, "T", every)
+			late.Query.Reply, soon.Query.Reply = pattern("V={value}"), pattern("V={value}")
+			o := busOptions(&socket{serve: lateNeighbour}, out, late, soon)
+			o.Ports[0].Timeout = 200 * time.Millisecond
+			_, stop := start(t, o)
+			time.Sleep(2 * time.Minute)
+			stop()
+			good := 0
+			for _, r := range out.of(quantity.Temperature) {
+				if r.Reason != "" {
+					continue
+				}
+				if good++; r.Number != 72 {
+					t.Fatalf("every %v: at %v the temperature is %v, the answer to a question to another", every, r.At, r.Number)
+				}
+			}
+			for _, r := range out.of(quantity.Ambient) {
+				if r.Reason == "" {
+					t.Fatalf("every %v: at %v a late answer passes for one in time: %v", every, r.At, r.Number)
+				}
+			}
+			t.Logf("every %v: %d good readings beside it", every, good)
+			if good < 30 {
+				t.Errorf("every %v: %d good readings in 2 min", every, good)
+			}
+		})
 	}
 }
