@@ -20,6 +20,7 @@ type stream struct {
 	skip    bool      // until the end of a line that was not heard from its begin
 	heard   time.Time // when the last good line came, or the last fault was told
 	pending error     // why the lines since then were no good
+	told    time.Time // when a good line was told last
 }
 
 // run listens until ctx ends.
@@ -124,9 +125,19 @@ func (s *stream) line(line []byte) {
 		return
 	}
 	now := time.Now()
-	s.tell(&s.in, result{number: number, count: whole(number)}, now.Sub(s.heard), s.now())
+	took := now.Sub(s.heard)
 	s.heard, s.pending = now, nil
+	if now.Sub(s.told) < s.in.Every/streamShare {
+		return
+	}
+	s.told = now
+	s.tell(&s.in, result{number: number, count: whole(number)}, took, s.now())
 }
+
+// streamShare is how many lines of a stream are told in the time of every, at
+// most: one that talks without a pause must not fill the queue of the others,
+// nor the disk.
+const streamShare = 4
 
 // late tells why nothing good has come in time.
 func (s *stream) late() {
