@@ -97,7 +97,7 @@ func (e *Engine) Step(in Input) (State, []Event) {
 	events := e.take(&in)
 	e.compute(&in)
 	events = append(events, e.sense()...)
-	events = append(events, e.guard()...)
+	events = append(events, e.guard(events)...)
 	e.showPermit()
 	s.Alarms = e.standing()
 	s.Sample = s.Tick && e.sampleDue(in.Mono)
@@ -205,7 +205,7 @@ func (e *Engine) compute(in *Input) {
 	}
 	e.rig.derive(s, &e.measured, in)
 	heater, known := e.heater()
-	e.probe.look(s, in, e.maxFall(), heater && known)
+	e.probe.look(s, in, e.maxFall(), heater, known)
 }
 
 func (e *Engine) sampleDue(now time.Duration) bool {

@@ -54,8 +54,9 @@ func (e *Engine) permitNote(who, text string) Event {
 	return Event{Note: &Note{Kind: "permit", Time: e.state.Time, Who: who, Text: "heating permit " + text}}
 }
 
-// guard looks at everything that takes the permit away.
-func (e *Engine) guard() []Event {
+// guard looks at everything that takes the permit away; told is what this step
+// has told already.
+func (e *Engine) guard(told []Event) []Event {
 	p := &e.permit
 	if p.cfg == nil {
 		return nil
@@ -64,12 +65,27 @@ func (e *Engine) guard() []Event {
 	for _, w := range e.alarms {
 		if w.trips() && !slices.Contains(p.tripped, w.def.Name) {
 			p.tripped = append(p.tripped, w.def.Name)
+			if !toldTrip(told, w.def.Name) {
+				events = append(events, e.transition(w, ""))
+			}
 			events = append(events, e.fall("alarm "+w.def.Name)...)
 		}
 	}
 	events = append(events, e.guardProof()...)
 	p.stepped = e.state.Mono
 	return events
+}
+
+// toldTrip says whether the last event of an alarm names its trip. One that trips
+// without a transition, as a shelved one does, needs an event of its own: a
+// restart knows of a trip from the last event alone.
+func toldTrip(told []Event, name string) bool {
+	for _, event := range slices.Backward(told) {
+		if event.Alarm != nil && event.Alarm.Name == name {
+			return event.Alarm.Tripped
+		}
+	}
+	return false
 }
 
 // trips says whether the alarm takes the permit away. Shelving silences an

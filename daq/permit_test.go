@@ -34,6 +34,7 @@ type heated struct {
 	deaf   bool
 	welded bool
 	off    bool          // the thermostat pauses
+	blind  bool          // nothing tells whether the heater is on
 	every  time.Duration // between two readings of the temperature; 0: each interval
 	readAt time.Duration // when the temperature is read next
 	supply float64       // L/min
@@ -58,7 +59,9 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 			heater = 1
 		}
 		b.at += 200 * time.Millisecond
-		b.read(quantity.HeaterOn, heater)
+		if !b.blind {
+			b.read(quantity.HeaterOn, heater)
+		}
 		b.read(quantity.SupplyFlow, b.supply)
 		b.read(quantity.Flow, lpm)
 		if b.at >= b.readAt {
@@ -328,6 +331,22 @@ func TestProbeOutOfTheWater(t *testing.T) {
 		b.run(5*time.Second, 1.2, 21, 255)
 		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
 			t.Errorf("alarms %v, permitted %v", got, b.permitted())
+		}
+	})
+	t.Run("a contact that was silent shows no start", func(t *testing.T) {
+		b := newHeated(t)
+		b.run(time.Second, 1.2, 24, 255)
+		if why := b.do(Give, ""); why != "" {
+			t.Fatal(why)
+		}
+		b.run(10*time.Second, 1.2, 24, 255)
+		b.run(time.Minute, 1.2, 25, 255)
+		b.blind = true
+		b.run(5*time.Second, 1.2, 25, 255)
+		b.blind = false
+		b.run(6*time.Minute, 1.2, 25, 255)
+		if got := strings.Join(b.alarms(), ", "); strings.Contains(got, "temperature-implausible") || !b.permitted() {
+			t.Errorf("alarms %v, permitted %v: water that is held at 25 °C", got, b.permitted())
 		}
 	})
 	t.Run("a thermostat that holds is no silence", func(t *testing.T) {

@@ -66,9 +66,9 @@ func newPlausible(every time.Duration) *plausible {
 	return &plausible{short: series.NewWindow(window, fallPoints), ends: int(min(readings/2, fallEnds))}
 }
 
-// look takes a state after a step; heating says whether the heater is known to
-// be on.
-func (p *plausible) look(s *State, in *Input, maxFall float64, heating bool) {
+// look takes a state after a step; on says whether the heater is on, where that
+// is known.
+func (p *plausible) look(s *State, in *Input, maxFall float64, on, sure bool) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if !known {
 		p.short.Reset()
@@ -80,7 +80,7 @@ func (p *plausible) look(s *State, in *Input, maxFall float64, heating bool) {
 	if p.averaged {
 		t = p.mean // a single reading of a noisy probe rises by chance
 	}
-	p.responds(s, t, heating)
+	p.responds(s, t, on, sure)
 	p.last = s.Mono
 }
 
@@ -107,8 +107,12 @@ func (p *plausible) falling(maxFall float64) bool {
 
 // responds counts heating time only while water flows past the probe: a shut
 // tube valve is normal preheating.
-func (p *plausible) responds(s *State, t float64, heating bool) {
-	if !heating {
+func (p *plausible) responds(s *State, t float64, on, sure bool) {
+	if !sure {
+		p.heating, p.wasOff = false, false // what comes next is no start that was seen
+		return
+	}
+	if !on {
 		p.heating, p.wasOff, p.deaf = false, true, false
 		return
 	}
