@@ -136,7 +136,8 @@ type baseline struct {
 // blocked is Set while the loss coefficient is above what it was when the rig
 // first stood steady at this setting of the valve, by more than both
 // uncertainties. Acknowledging says that a person knows why (the valve was
-// moved): the present value is then the new one to compare with.
+// moved): the present value is then the new one to compare with. Until then one
+// that stands without a baseline, after a restart, holds.
 func (w *watch) blocked(e *Engine) alarm.Condition {
 	k, ok := e.state.Values.Get(quantity.LossCoefficient)
 	u, okU := e.state.Values.Get(quantity.LossCoefficientUncertainty)
@@ -146,6 +147,8 @@ func (w *watch) blocked(e *Engine) alarm.Condition {
 	}
 	if w.alarm.State() == alarm.Acknowledged {
 		w.baseline.known = false
+	} else if w.alarm.Active() && !w.baseline.known {
+		return alarm.Unknown // after a restart: a blocked tube is nothing to compare with
 	}
 	if !w.baseline.known || k < w.baseline.k {
 		if steady != 0 || w.baseline.known {

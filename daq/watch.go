@@ -173,6 +173,12 @@ func newWatch(def config.Alarm, saved map[string]SavedAlarm, now time.Duration, 
 		return w
 	}
 	w.since, w.until, w.value = s.Since, s.Until, s.Value
-	w.alarm = alarm.Restore(w.rule(), state, now+max(0, s.Until.Sub(wall)))
+	w.alarm = alarm.Restore(w.rule(), state, now+shelvedFor(s, wall))
 	return w
+}
+
+// shelvedFor is how much longer a saved alarm stays shelved: never longer than
+// it was shelved for, though the clock may have started in the past.
+func shelvedFor(s SavedAlarm, wall time.Time) time.Duration {
+	return max(0, min(s.Until.Sub(wall), s.Until.Sub(s.Since)))
 }
