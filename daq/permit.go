@@ -11,8 +11,13 @@ import (
 	"flowrigd/daq/alarm"
 )
 
-// proofTime is how long a proof test keeps the permit down.
-const proofTime = 3 * time.Second
+// proofTime is how long a proof test keeps the permit down where the relay
+// confirms. Behind a pulsed line it lasts proofMore longer than the relay holds
+// its last pulse, or two readings of the heater's contact where that is more.
+const (
+	proofTime = 3 * time.Second
+	proofMore = time.Second
+)
 
 // permit is the heating permit as the engine decides it. It is off at every
 // start, is given by a person alone, and falls with the first alarm that trips.
@@ -29,6 +34,7 @@ type permit struct {
 	dropped   time.Duration // monotonic, when the permit last fell; < 0: never
 	stepped   time.Duration // monotonic, of the last step
 	sawOff    bool          // the relay confirmed off during the proof test
+	heated    bool          // the heater was seen on when the proof test began
 }
 
 // demand is what the output shall be.
@@ -118,12 +124,36 @@ func (e *Engine) guardProof() []Event {
 		return nil
 	}
 	p.proof = 0
-	p.answered = e.state.Mono
-	verdict := "the relay did not confirm that it dropped: do not heat unattended"
-	if p.sawOff {
-		verdict = "the relay confirmed that it dropped"
+	return []Event{e.permitNote("", "proof test ended, permit restored: "+e.verdict())}
+}
+
+// verdict is what a proof test has shown when it ends.
+func (e *Engine) verdict() string {
+	on, measured := e.state.Values.Get(quantity.HeaterOn)
+	switch p := &e.permit; {
+	case p.cfg.Pulse == config.NoPulse && p.sawOff:
+		return "the relay confirmed that it dropped"
+	case p.cfg.Pulse == config.NoPulse:
+		return "the relay did not confirm that it dropped: do not heat unattended"
+	case measured && on != 0:
+		return "the heater stayed on: the relay did not drop, do not heat unattended"
+	case measured && p.heated:
+		return "the heater went off"
+	case measured:
+		return "the heater was off before, which shows nothing: prove it again while it heats"
 	}
-	return []Event{e.permitNote("", "proof test ended, permit restored: "+verdict)}
+	return "nobody confirms a pulse: look whether the heater went off"
+}
+
+// beginProof takes the permit down for as long as a proof test needs.
+func (e *Engine) beginProof() string {
+	p, length := &e.permit, proofTime
+	if p.cfg.Pulse != config.NoPulse {
+		length = p.cfg.Watchdog + max(proofMore, 2*readEvery(e.cfg, quantity.HeaterOn))
+	}
+	on, measured := e.state.Values.Get(quantity.HeaterOn)
+	p.proof, p.sawOff, p.heated = e.state.Mono+length, false, measured && on != 0
+	return "proof test begun: dropped for " + seconds(length)
 }
 
 // confirm takes the relay's answer.
@@ -162,8 +192,7 @@ func (e *Engine) applyPermit(c *Command) (string, error) {
 	case c.Verb == ProofTest && p.proof > 0:
 		return "", fmt.Errorf("a proof test is running")
 	case c.Verb == ProofTest:
-		p.proof, p.sawOff = e.state.Mono+proofTime, false
-		return "proof test begun: dropped for " + seconds(proofTime), nil
+		return e.beginProof(), nil
 	}
 	return e.give()
 }

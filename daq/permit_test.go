@@ -37,6 +37,8 @@ type heated struct {
 	blind  bool          // nothing tells whether the heater is on
 	every  time.Duration // between two readings of the temperature; 0: each interval
 	readAt time.Duration // when the temperature is read next
+	hold   time.Duration // how long a pulsed relay holds; 0: it is a coil
+	pulsed time.Duration // when it was pulsed last
 	supply float64       // L/min
 }
 
@@ -71,8 +73,11 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 		b.read(quantity.Level, 4000+millimeters*40)
 		b.step(Input{Kind: KindTick})
 		if !b.deaf {
-			b.relay = b.state.Permit
-			b.step(Input{Kind: KindOutput, Output: &Output{On: b.relay}})
+			if b.state.Permit {
+				b.pulsed = b.at
+			}
+			b.relay = b.state.Permit || b.at-b.pulsed < b.hold
+			b.step(Input{Kind: KindOutput, Output: &Output{On: b.state.Permit}})
 		}
 	}
 }
