@@ -151,19 +151,6 @@ func (r *recording) keep(cfg *config.Config) {
 	}
 }
 
-// restored are the alarms as they were recorded last.
-func (r *recording) restored() []daq.SavedAlarm {
-	rec := r.open.Load()
-	if rec == nil {
-		return nil
-	}
-	back, err := rec.Restore(context.Background())
-	if err != nil {
-		r.log.Error("alarms start as normal", "why", err)
-	}
-	return back.Alarms
-}
-
 // healthy says whether the disk answers, and why not.
 func (r *recording) healthy() error {
 	rec := r.open.Load()

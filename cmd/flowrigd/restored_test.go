@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/record"
+)
+
+// tripJournal makes a recording in whose journal a trip stands.
+func tripJournal(t *testing.T) (dir string) {
+	t.Helper()
+	dir = t.TempDir()
+	rec, err := record.Open(dir, record.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC)
+	rec.Put(daq.Batch{Input: daq.Input{Number: 1, Wall: at, Kind: daq.KindTick}, Events: []daq.Event{{Alarm: &daq.AlarmEvent{
+		Name: "water-overheat", State: "latched-acknowledged", Priority: "high", Time: at, Tripped: true,
+	}}}})
+	if err := rec.Close(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// TestTripOutlivesARecordingThatCannotBeOpened starts on recordings that cannot
+// be opened for writing: a trip in the journal stands, and one that cannot be
+// read is taken for a trip. The first start has none.
+func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
+	t.Parallel()
+	blocked := func(t *testing.T, dir string) { // not a lock that could be taken
+		os.Remove(filepath.Join(dir, "flowrig.lock"))
+		if err := os.Mkdir(filepath.Join(dir, "flowrig.lock"), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		name, want string
+		dir        func(t *testing.T) string
+	}{
+		{"no lock to be had", "water-overheat", func(t *testing.T) string { d := tripJournal(t); blocked(t, d); return d }},
+		{"another writes", "water-overheat", func(t *testing.T) string {
+			d := tripJournal(t)
+			other, err := record.Open(d, record.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { other.Close(context.Background()) })
+			return d
+		}},
+		{"damaged", journalUnread, func(t *testing.T) string {
+			d := t.TempDir()
+			write(t, filepath.Join(d, record.FileName), "this is no database, nor was it ever one; it is long enough to be told from one")
+			return d
+		}},
+		{"first start", "", func(t *testing.T) string { d := t.TempDir(); blocked(t, d); return d }},
+		{"a file in the way", "", func(t *testing.T) string { return write(t, filepath.Join(t.TempDir(), "record"), "x") }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := openRecording(config.Record{Directory: c.dir(t)}, slog.New(slog.DiscardHandler))
+			if r.open.Load() != nil {
+				t.Fatal("the recording could be opened")
+			}
+			got := ""
+			for _, s := range r.restored() {
+				if !s.Tripped {
+					t.Errorf("%s does not hold the permit: %+v", s.Name, s)
+				}
+				got += s.Name
+			}
+			if got != c.want {
+				t.Errorf("restored %q, want %q", got, c.want)
+			}
+		})
+	}
+}
