@@ -54,6 +54,10 @@ func TestPermitIsShown(t *testing.T) {
 			s.Values.PutBool(quantity.HeatingPermitted, false)
 			s.Tripped = []string{"head-lost"}
 		}, `{"heating_permitted":false,"tripped":["head-lost"]}`, "Held off by head-lost", "permit-give"},
+		{"tripped by an alarm that is not in the list any more", func(s *daq.State) {
+			s.Values.PutBool(quantity.HeatingPermitted, false)
+			s.Tripped, s.Alarms = []string{"instrument-fault-level"}, nil
+		}, `{"heating_permitted":false,"tripped":["instrument-fault-level"]}`, `data-alarm="instrument-fault-level" data-verb="reset"`, "permit-give"},
 	} {
 		b := testBed(t, nil)
 		s := steadyState()
