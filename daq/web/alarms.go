@@ -16,13 +16,13 @@ import (
 )
 
 // alarmsReply is the answer of GET /api/alarms: every alarm that is not
-// normal, what is configured, and the newest transitions, the newest first.
+// normal, and the newest transitions, the newest first.
 type alarmsReply struct {
 	Alarms         []daq.AlarmStatus `json:"alarms"`
 	History        []json.RawMessage `json:"history"` // null when it cannot be read
 	HistoryProblem string            `json:"history_problem,omitempty"`
-	Figures        *alarm.Figures    `json:"figures"` // of the last 30 days; null when they cannot be read
-	Configured     []alarmSetting    `json:"configured"`
+	Figures        *alarm.Figures    `json:"figures"`              // of the last 30 days; null when they cannot be read
+	Configured     []alarmSetting    `json:"configured,omitempty"` // where ?configured asks for it
 }
 
 const (
@@ -42,7 +42,7 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
-	answer := alarmsReply{Alarms: state.Alarms, Configured: settingsOf(s.facts.Load(), state.Alarms)}
+	answer := alarmsReply{Alarms: state.Alarms}
 	if answer.Alarms == nil {
 		answer.Alarms = []daq.AlarmStatus{}
 	}
@@ -50,6 +50,9 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 		answer.HistoryProblem = err.Error()
 	}
 	answer.Figures = s.figures(r.Context())
+	if r.URL.Query().Has("configured") {
+		answer.Configured = settingsOf(s.facts.Load(), state.Alarms)
+	}
 	writeJSON(w, answer)
 }
 

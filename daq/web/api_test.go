@@ -180,7 +180,10 @@ func TestAlarmsWithHistory(t *testing.T) {
 func TestAlarmsGivesSettings(t *testing.T) {
 	b := testBed(t, nil)
 	b.rig.set(func(f *fakeRig) { f.state = hotState() })
-	_, _, text := b.ask("GET", "/api/alarms", "", "")
+	if _, _, text := b.ask("GET", "/api/alarms", "", ""); strings.Contains(text, "configured") {
+		t.Errorf("unasked: %s", text)
+	}
+	_, _, text := b.ask("GET", "/api/alarms?configured", "", "")
 	var got struct{ Configured []map[string]any }
 	if err := json.Unmarshal([]byte(text), &got); err != nil || len(got.Configured) != 3 {
 		t.Fatalf("%v %s", err, text)

@@ -6,7 +6,7 @@ import (
 	"flowrigd/daq"
 )
 
-// alarmSetting is a configured alarm as GET /api/alarms gives it: limits and
+// alarmSetting is a configured alarm as GET /api/alarms?configured gives it: limits and
 // deadband in the unit of what it watches, as everywhere in the API.
 type alarmSetting struct {
 	Name     string   `json:"name"`
