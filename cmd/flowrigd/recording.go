@@ -33,7 +33,7 @@ type recording struct {
 	cfg   config.Record
 	why   error
 	since time.Time
-	held  []daq.Batch // with events, to be journalled when the disk is there
+	held  []daq.Batch // starts, reloads, and steps with events, to be journalled when the disk is there
 	lost  int         // events that found no room there
 	texts map[string]string
 }
@@ -117,7 +117,7 @@ func (r *recording) Put(b daq.Batch) {
 	}
 }
 
-// hold keeps events until there is a recording. It gives the recording where
+// hold keeps starts, reloads and events until there is a recording. It gives the recording where
 // that has been opened meanwhile, and then keeps nothing.
 func (r *recording) hold(b daq.Batch) *record.Recorder {
 	r.mu.Lock()
@@ -125,14 +125,21 @@ func (r *recording) hold(b daq.Batch) *record.Recorder {
 	switch rec := r.open.Load(); {
 	case rec != nil:
 		return rec
-	case len(b.Events) == 0:
-	case len(r.held) < heldLimit:
+	case len(r.held) < heldLimit && (begins(b) || len(b.Events) > 0):
 		r.held = append(r.held, b)
 	default:
 		r.lost += len(b.Events)
+		if begins(b) {
+			b.Events, b.Receipts = nil, nil
+			r.held = append(r.held, b)
+		}
 	}
 	return nil
 }
+
+// begins says whether a step begins a run or a configuration: what comes later
+// would be taken for a part of the one before. There are few.
+func begins(b daq.Batch) bool { return b.Input.Kind == daq.KindStart || b.Input.Kind == daq.KindReload }
 
 // lostEvents counts what found no room while there was no recording.
 func (r *recording) lostEvents() uint64 {
