@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -42,6 +43,24 @@ func checkSequences(t *testing.T, r *Reader, class daq.Class, n int) []daq.Messa
 		}
 	}
 	return list
+}
+
+// TestHangingLookAtTheFileIsSeen is a disk that hangs while the writer asks for
+// its file: not healthy after a second, healthy once it has answered.
+func TestHangingLookAtTheFileIsSeen(t *testing.T) {
+	r := &Recorder{}
+	w := &writer{r: r, stat: func(string) (os.FileInfo, error) {
+		if ok, _, why := r.health.look(time.Now().Add(hangLimit)); ok || !strings.Contains(why, "not answered") {
+			t.Errorf("while it hangs: healthy %v, %q", ok, why)
+		}
+		return nil, os.ErrNotExist
+	}}
+	if !w.gone() {
+		t.Error("a missing file is not gone")
+	}
+	if ok, _, why := r.health.look(time.Now().Add(hangLimit)); !ok {
+		t.Error("after the answer:", why)
+	}
 }
 
 func TestFullDiskLosesNothing(t *testing.T) {

@@ -41,6 +41,13 @@ func (h *health) end(now time.Time, err error) {
 	h.started = time.Time{}
 }
 
+// rest ends what was begun and says nothing of whether commits succeed.
+func (h *health) rest() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.started = time.Time{}
+}
+
 // lose is for the file that is gone: commits still succeed, for nothing.
 func (h *health) lose(now time.Time, why string) {
 	h.mu.Lock()

@@ -3,6 +3,7 @@ package record
 import (
 	"database/sql"
 	"fmt"
+	"os"
 	"testing"
 	"time"
 
@@ -214,7 +215,7 @@ func TestPurgeBySize(t *testing.T) {
 
 func TestRemovedFileIsNoticed(t *testing.T) {
 	r := open(t, t.TempDir(), Options{})
-	w := &writer{r: r, path: r.path + ".gone", log: Options{}.withDefaults().Log}
+	w := &writer{stat: os.Stat, r: r, path: r.path + ".gone", log: Options{}.withDefaults().Log}
 	if again := w.housekeep(); again != purgeEvery {
 		t.Error(again)
 	}

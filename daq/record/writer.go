@@ -25,6 +25,7 @@ type writer struct {
 	db         *sql.DB
 	path       string
 	file       os.FileInfo // as opened
+	stat       func(string) (os.FileInfo, error)
 	o          Options
 	log        *slog.Logger
 	statements statements
@@ -36,7 +37,7 @@ type writer struct {
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
-	w := &writer{r: r, db: db, path: path, o: o, log: o.Log, purge: purger{habits: o.Habits}}
+	w := &writer{r: r, db: db, path: path, stat: os.Stat, o: o, log: o.Log, purge: purger{habits: o.Habits}}
 	if err := w.load(); err != nil {
 		return nil, explain(path, "open", err)
 	}
@@ -205,10 +206,18 @@ func (w *writer) closeAll() {
 	w.r.lock.Close()
 }
 
+// gone says whether the file was removed or replaced, under the eye of the
+// health: a disk that hangs holds up this question too.
+func (w *writer) gone() bool {
+	w.r.health.begin(time.Now())
+	defer w.r.health.rest()
+	now, err := w.stat(w.path)
+	return err != nil || !os.SameFile(now, w.file)
+}
+
 // housekeep looks after the file, purges one step, and says when to come again.
 func (w *writer) housekeep() time.Duration {
-	now, err := os.Stat(w.path)
-	if err != nil || !os.SameFile(now, w.file) {
+	if w.gone() {
 		why := fmt.Sprintf("%s: was removed or replaced while it was in use; what is recorded now is lost: restart flowrigd", w.path)
 		w.r.health.lose(time.Now(), why)
 		w.log.Error("recording: " + why)
@@ -216,7 +225,7 @@ func (w *writer) housekeep() time.Duration {
 	}
 	more := false
 	w.purge.habits = *w.r.habits.Load()
-	err = w.attempt(func(tx *sql.Tx) (err error) {
+	err := w.attempt(func(tx *sql.Tx) (err error) {
 		more, err = w.purge.step(tx)
 		return err
 	})
