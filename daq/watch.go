@@ -149,16 +149,25 @@ func (w *watch) event(at time.Time, who string) *AlarmEvent {
 	return e
 }
 
+// JournalUnread is the alarm in place of those of a journal that cannot be read.
+const JournalUnread = "journal-unread"
+
 // newOrphan brings back an alarm that is not configured any more: nothing
 // watches for it, and a person must still acknowledge and reset it, or the trip
 // that it holds would never end.
 func newOrphan(s SavedAlarm, saved map[string]SavedAlarm, now time.Duration, wall time.Time) *watch {
-	w := newWatch(config.Alarm{
+	def := config.Alarm{
 		Name: s.Name, Priority: "high", Latch: s.Tripped,
 		Cause:       "It was raised under an earlier configuration, in which this alarm stood.",
 		Consequence: "Nothing watches for its cause any more.",
 		Action:      "Find out what became of its cause, acknowledge it, and reset what it latched.",
-	}, saved, now, wall)
+	}
+	if s.Name == JournalUnread {
+		def.Cause = "The journal of alarms could not be read at the start; the log says why."
+		def.Consequence = "Whether a trip stands from before is not known."
+		def.Action = "See that the rig is safe to heat, then acknowledge and reset; mend the recording."
+	}
+	w := newWatch(def, saved, now, wall)
 	w.orphaned = true
 	return w
 }

@@ -14,9 +14,6 @@ import (
 	"flowrigd/daq/record"
 )
 
-// journalUnread is the alarm in place of those of a journal that cannot be read.
-const journalUnread = "journal-unread"
-
 // restored are the alarms as they were recorded last, though nothing may be
 // written there now. Where there is a journal that cannot be read a trip may
 // stand in it: an alarm of its own then holds the permit until a person has
@@ -26,8 +23,8 @@ func (r *recording) restored() []daq.SavedAlarm {
 	if err == nil {
 		return saved
 	}
-	r.log.Error("the alarms before this start are not known: the permit stays off until "+journalUnread+" is acknowledged and reset", "why", err)
-	return []daq.SavedAlarm{{Name: journalUnread, State: alarm.LatchedUnacknowledged.String(), Since: time.Now().UTC(), Tripped: true}}
+	r.log.Error("the alarms before this start are not known: the permit stays off until "+daq.JournalUnread+" is acknowledged and reset", "why", err)
+	return []daq.SavedAlarm{{Name: daq.JournalUnread, State: alarm.LatchedUnacknowledged.String(), Since: time.Now().UTC(), Tripped: true}}
 }
 
 // saved reads the alarms from the recording, or past it where it could not be

@@ -56,7 +56,7 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 			t.Cleanup(func() { other.Close(context.Background()) })
 			return d
 		}},
-		{"damaged", journalUnread, func(t *testing.T) string {
+		{"damaged", daq.JournalUnread, func(t *testing.T) string {
 			d := t.TempDir()
 			write(t, filepath.Join(d, record.FileName), "this is no database, nor was it ever one; it is long enough to be told from one")
 			return d
