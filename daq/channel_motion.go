@@ -85,12 +85,12 @@ func (o *motion) scatter(half float64) float64 {
 // behind is the largest slope·lag that stands out of the noise, over the last
 // 1, 2, 4 and 8 steps; 0 when the value stands still.
 func (o *motion) behind(half float64) float64 {
-	noise, sure := half/math.Sqrt(3), sureByMaker
+	noise, sure := max(half/math.Sqrt(3), 2*o.digit), sureByMaker
 	if o.n%motionAnew == 0 {
 		o.sigma = o.noise(min(o.n, motionPoints))
 	}
 	if o.n >= motionAnew {
-		noise, sure = max(o.sigma, half/20), sureByReadings
+		noise, sure = max(o.sigma, half/20, 2*o.digit), sureByReadings
 	}
 	worst := 0.0
 	for steps := 1; steps <= 8 && steps < o.n; steps *= 2 {

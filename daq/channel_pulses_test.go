@@ -96,3 +96,37 @@ func TestPulsesUncertaintyIsOfTheCount(t *testing.T) {
 		t.Errorf("spread %v pulses, stated %v", sd, u)
 	}
 }
+
+// A pulse meter at a steady flow is not "moving" because a pulse fell into a
+// window or not. The share of readings that are not good, over flows and phases.
+func TestSteadyPulsesDoNotMove(t *testing.T) {
+	for _, perLitre := range []float64{700, 1420, 10000} {
+		for _, percent := range []float64{0.5, 1, 2} {
+			doubtful, all := 0, 0
+			for flow := 0.5; flow <= 4.5; flow += 0.17 {
+				c := NewChannel(config.Instrument{
+					ID: quantity.Flow, Name: "flow", Every: 200 * time.Millisecond, StaleAfter: 2 * time.Second,
+					Pulses:   &config.Pulses{PerCubicMeter: perLitre * 1000, Bits: 16, Window: 2 * time.Second},
+					Range:    &config.Range{Low: 0.2 * lpm, High: 12 * lpm},
+					Accuracy: &config.Accuracy{OfReading: percent / 100},
+				})
+				perSecond := flow / 60 * perLitre
+				for n := range 300 {
+					at := time.Duration(n) * 200 * time.Millisecond
+					c.Take(count(at, uint64(1000+perSecond*at.Seconds()+flow)&0xFFFF), nil)
+					if n < 20 {
+						continue
+					}
+					all++
+					if c.At(at).Quality.Grade != Good {
+						doubtful++
+					}
+				}
+			}
+			t.Logf("%g pulses a litre, %g %%: %d of %d readings doubtful", perLitre, percent, doubtful, all)
+			if doubtful > all/1000 {
+				t.Errorf("%g pulses a litre, %g %%: %d of %d readings doubtful", perLitre, percent, doubtful, all)
+			}
+		}
+	}
+}
