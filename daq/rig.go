@@ -132,10 +132,11 @@ func (r *rig) derive(s *State, m *[quantity.Count]Measured, in *Input) {
 
 // behind adds what a thermometer lags while the water warms or cools slowly: the
 // rate over the last minute times its time constant, where the rate is larger
-// than three times its doubt. What a channel sees of fast motion it adds itself.
+// than three times its doubt. What a channel sees of faster motion it has added
+// itself; the same lag does not count twice.
 func (r *rig) behind(t pipe.Input, q Quality) pipe.Input {
 	if q.Grade == Good && r.rate[2] != 0 && math.Abs(r.rate[0]) > 3*r.rate[1] {
-		t.Extra = math.Hypot(t.Extra, r.rate[0]*r.lag)
+		t.Extra = max(t.Extra, math.Abs(r.rate[0])*r.lag)
 	}
 	return t
 }
