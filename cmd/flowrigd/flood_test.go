@@ -76,7 +76,7 @@ func TestFloodOfNoise(t *testing.T) {
 		stop()
 	}
 	talk(t, air, func() []byte { return []byte("A=20.5\n") })
-	within(t, 5*time.Second, "all good again", func() bool { return allGood(now(at)) })
+	within(t, 3*time.Second, "all good again", func() bool { return allGood(now(at)) })
 	if code := d.end(); code != exitDone {
 		t.Errorf("it ended with %d", code)
 	}
