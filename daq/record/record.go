@@ -138,8 +138,12 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 // from the writer, when the events are on disk; it must not block.
 func (r *Recorder) Put(b daq.Batch) { r.queue.put(b, time.Now()) }
 
-// Adjust takes up other habits, from the next row and the next purge.
-func (r *Recorder) Adjust(h Habits) { r.habits.Store(&h) }
+// Adjust takes up other habits, from the next row and the next purge. What
+// waits by the old ones is written at once.
+func (r *Recorder) Adjust(h Habits) {
+	r.habits.Store(&h)
+	r.queue.hurry(time.Now())
+}
 
 // SaveConfiguration keeps a configuration's text under its SHA-256, with the
 // next commit.

@@ -298,6 +298,7 @@ func TestAdjust(t *testing.T) {
 	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
 	r.Put(begin("abc"))
 	r.Put(tick(2))
+	until(t, r, "the writer waits by the old habit", func() bool { return len(r.queue.nudge) == 0 })
 	if r.Newest() != 0 {
 		t.Fatal("the row is on disk before: the test shows nothing")
 	}
