@@ -110,6 +110,7 @@ var dangers = []danger{
 // The two dangers of the bench, from the answer that shows them to the reset,
 // with the daemon's end in the middle.
 func TestDangerRaisesTheAlarm(t *testing.T) {
+	t.Parallel()
 	for _, d := range dangers {
 		t.Run(d.alarm, func(t *testing.T) {
 			t.Parallel()

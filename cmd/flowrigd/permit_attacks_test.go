@@ -13,6 +13,7 @@ import (
 // permit, and the relay falls by itself within its watchdog. When the daemon
 // comes back, the permit does not.
 func TestThePermitGoesWithTheDaemon(t *testing.T) {
+	t.Parallel()
 	hang := func(t *testing.T) (file string, env []string) {
 		file = filepath.Join(t.TempDir(), "hang")
 		return file, []string{"FLOWRIGD_HANG=" + file}
@@ -91,6 +92,7 @@ func (g *guarded) staysDown() {
 // A disk that hangs holds up neither the alarm nor the permit's fall, and the
 // journal has both when it is well again.
 func TestThePermitFallsWithoutTheDisk(t *testing.T) {
+	t.Parallel()
 	for _, variable := range []string{"FLOWRIGD_DISK_HANG", "FLOWRIGD_DISK_FULL"} {
 		t.Run(variable, func(t *testing.T) {
 			t.Parallel()

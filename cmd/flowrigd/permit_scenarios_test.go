@@ -40,13 +40,12 @@ func without(name string) func(string) string {
 }
 
 var mishaps = []mishap{
+	{name: "relay-welded", setUp: setUp{scenario: "relay-welded", speed: "3"}, alarm: "water-overheat", began: above75,
+		within: 30 * time.Second,
+		unseen: "without heater_on, a welded relay whose heat does not raise the temperature"},
 	{name: "overheat", setUp: setUp{scenario: "overheat", speed: "3"}, alarm: "water-overheat", began: above75,
 		within: 30 * time.Second, watchFor: 10 * time.Second,
 		unseen: "heat upstream of the probe, unless the heater's outlet or the tank is measured"},
-	{name: "head-loss", setUp: setUp{scenario: "head-loss"}, alarm: "head-lost",
-		began:  func(h truth) bool { return h.number("level_meters") < 0.230 },
-		within: 5 * time.Second, watchFor: 3 * time.Second,
-		unseen: "a loss of less than 20 mm"},
 	{name: "dry-heating", setUp: setUp{scenario: "dry-heating"}, alarm: "heating-without-supply",
 		began:  func(h truth) bool { return h.is["supply_on"] == false && h.heating() },
 		within: 8 * time.Second, watchFor: 15 * time.Second,
@@ -54,24 +53,25 @@ var mishaps = []mishap{
 	{name: "dry-heating, supply not measured", setUp: setUp{scenario: "dry-heating", change: without("supply_flow")},
 		began:  func(h truth) bool { return h.is["supply_on"] == false && h.heating() },
 		unseen: "all of it: the cut-out alone ends it. Fit a hard-wired flow interlock"},
-	{name: "probe-out", setUp: setUp{scenario: "probe-out"}, alarm: "temperature-implausible", after: 10 * time.Second,
-		within: 12 * time.Second, watchFor: time.Second,
-		unseen: "a probe that slips out while the water is near the room's temperature, until heating from cold has shown nothing for 5 min"},
 	{name: "frozen-sensor (level)", setUp: setUp{scenario: "frozen-sensor"}, alarm: "instrument-fault-level", after: 10 * time.Second,
 		within: 25 * time.Second, watchFor: time.Second,
 		unseen: "without frozen_after, or for as long as it says: a level that stands still in truth looks the same"},
+	{name: "head-loss", setUp: setUp{scenario: "head-loss"}, alarm: "head-lost",
+		began:  func(h truth) bool { return h.number("level_meters") < 0.230 },
+		within: 5 * time.Second, watchFor: 3 * time.Second,
+		unseen: "a loss of less than 20 mm"},
+	{name: "cable-pull", setUp: setUp{scenario: "cable-pull"}, alarm: "instrument-fault-temperature", after: 10 * time.Second,
+		within: 4 * time.Second, watchFor: 9 * time.Second, // the cable is back meanwhile
+		unseen: "a cable that is back before the reading is stale"},
+	{name: "probe-out", setUp: setUp{scenario: "probe-out"}, alarm: "temperature-implausible", after: 10 * time.Second,
+		within: 12 * time.Second, watchFor: time.Second,
+		unseen: "a probe that slips out while the water is near the room's temperature, until heating from cold has shown nothing for 5 min"},
 	{name: "level-failed (high)", setUp: setUp{scenario: "level-failed"}, alarm: "instrument-fault-level", after: 10 * time.Second,
 		within: 4 * time.Second, watchFor: time.Second,
 		unseen: "a sensor that is wrong within its range"},
 	{name: "open-sensor", setUp: setUp{scenario: "open-sensor"}, alarm: "instrument-fault-temperature", after: 10 * time.Second,
 		within: 4 * time.Second, watchFor: time.Second,
 		unseen: "a bare open junction that shows the cold junction's temperature, but for its fall"},
-	{name: "cable-pull", setUp: setUp{scenario: "cable-pull"}, alarm: "instrument-fault-temperature", after: 10 * time.Second,
-		within: 4 * time.Second, watchFor: 9 * time.Second, // the cable is back meanwhile
-		unseen: "a cable that is back before the reading is stale"},
-	{name: "relay-welded", setUp: setUp{scenario: "relay-welded", speed: "3"}, alarm: "water-overheat", began: above75,
-		within: 30 * time.Second,
-		unseen: "without heater_on, a welded relay whose heat does not raise the temperature"},
 }
 
 // A person has given the permit, and then something happens to the rig. The

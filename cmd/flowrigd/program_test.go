@@ -24,6 +24,9 @@ var program, faulty string
 
 func TestMain(m *testing.M) {
 	atOnce()
+	if raced { // at its end the detector waits a second for reports that nobody reads
+		os.Setenv("GORACE", "atexit_sleep_ms=0")
+	}
 	dir, err := os.MkdirTemp("", "flowrigd-test")
 	if err != nil {
 		panic(err)
@@ -52,6 +55,9 @@ func atOnce() {
 func build1(dir, name string, flags ...string) string {
 	path := filepath.Join(dir, name)
 	args := append(append([]string{"build"}, flags...), "-o", path, ".")
+	if raced {
+		args = append([]string{"build", "-race"}, args[1:]...)
+	}
 	if out, err := exec.Command("go", args...).CombinedOutput(); err != nil {
 		panic(fmt.Sprintf("go %v: %v\n%s", args, err, out))
 	}
@@ -121,11 +127,20 @@ func startWith(t *testing.T, env []string, path string, args ...string) *process
 		p.signal(syscall.SIGCONT)
 		p.signal(syscall.SIGKILL)
 		<-p.done
+		noRace(t, p.err.String())
 		if t.Failed() {
 			t.Logf("%s %v said:\n%s", filepath.Base(path), args, p.err)
 		}
 	})
 	return p
+}
+
+// noRace fails the test where the race detector in the program has spoken.
+func noRace(t *testing.T, stderr string) {
+	t.Helper()
+	if strings.Contains(stderr, "DATA RACE") {
+		t.Errorf("the program has a data race:\n%s", stderr)
+	}
 }
 
 func (p *process) signal(s syscall.Signal) { _ = p.cmd.Process.Signal(s) }
@@ -159,6 +174,7 @@ func call(t *testing.T, path string, args ...string) (stdout, stderr string, cod
 	if err != nil && !errors.As(err, &exit) {
 		t.Fatal(err)
 	}
+	noRace(t, diag.String())
 	return out.String(), diag.String(), cmd.ProcessState.ExitCode()
 }
 

@@ -173,7 +173,8 @@ func TestForeignInstrument(t *testing.T) {
 		}
 		outlet, _ := quality["heater_outlet"].(string)
 		supply, _ := quality["supply_flow"].(string)
-		return strings.HasPrefix(outlet, "bad: ") && strings.HasPrefix(supply, "bad: ")
+		// An instrument that never answered is first without a reading, then overdue.
+		return strings.HasPrefix(outlet, "bad: ") && strings.HasPrefix(supply, "bad: ") && !strings.HasSuffix(supply, "no reading yet")
 	})
 	re := 4 * density * (1.2e-3 / 60) / (math.Pi * 0.013 * viscosity)
 	t.Logf("Re %v, independent %.3f; %v", state["reynolds_number"], re, state["quality"])
