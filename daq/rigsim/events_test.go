@@ -133,7 +133,11 @@ func (n *night) restore(t *testing.T) {
 // exactly once, by its own alarm alone, and drops the permit.
 func TestEachEventIsAlarmedOnce(t *testing.T) {
 	t.Parallel()
-	for seed := range uint64(20) {
+	seeds := uint64(20)
+	if testing.Short() {
+		seeds = 4
+	}
+	for seed := range seeds {
 		r := rand.New(rand.NewPCG(seed, 100))
 		n := newRested(t, seed)
 		for _, i := range r.Perm(len(events)) {
@@ -155,7 +159,10 @@ func TestEachEventIsAlarmedOnce(t *testing.T) {
 // own errors, that alarmed. Well under the limit none does, well above it all.
 func TestDetectedShare(t *testing.T) {
 	t.Parallel()
-	const rigs = 20
+	rigs := 20
+	if testing.Short() {
+		rigs = 4
+	}
 	for _, e := range events {
 		var row strings.Builder
 		for i, size := range e.sizes {

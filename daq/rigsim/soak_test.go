@@ -160,7 +160,11 @@ func sleepThrough(t *testing.T, day time.Duration, seed uint64, without ...strin
 // windows are short.
 func TestStartsRaiseNoAlarm(t *testing.T) {
 	t.Parallel()
-	for seed := range uint64(1000) {
+	starts := uint64(1000)
+	if testing.Short() {
+		starts = 100
+	}
+	for seed := range starts {
 		n := newNight(t, Options{Scenario: "sweep", Seed: seed, Noise: 1})
 		n.sleep(15 * time.Second)
 		for _, a := range n.alarms {
