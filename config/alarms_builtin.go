@@ -98,7 +98,9 @@ func instrumentFault(in *Instrument) Alarm {
 func faultName(id quantity.ID) string { return faultPrefix + id.Short() }
 
 // people is a quantity's name as people write it.
-func people(id quantity.ID) string { return strings.ReplaceAll(id.Short(), "_", " ") }
+func people(id quantity.ID) string {
+	return strings.Replace(strings.ReplaceAll(id.Short(), "_", " "), "reynolds", "Reynolds", 1)
+}
 
 func faultConsequence(id quantity.ID) string {
 	switch id {

@@ -35,7 +35,7 @@ var badFiles = []struct {
 		`33:10: alarms.water-overheat: the limit of 75 Cel is never passed within the range of instruments.temperature, 0 Cel to 70 Cel; change the limit, the deadband or the range`,
 	}},
 	{"alarm-derived-deadband", []string{
-		`49:9: alarms.fast: with a deadband of 3000 it never clears: the reynolds number is never below 0; change the limit or the deadband`,
+		`49:9: alarms.fast: with a deadband of 3000 it never clears: the Reynolds number is never below 0; change the limit or the deadband`,
 	}},
 	{"alarm-dimension", []string{
 		`49:9: alarms.fast.above: "1 m": m is not the unit of a velocity; write one of m/s, cm/s, mm/s`,
