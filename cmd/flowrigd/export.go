@@ -17,7 +17,7 @@ func exportVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "export --data DIR WHAT",
 		Short: "Hand over the recording as CSV or JSON: samples, alarms or notes",
-		Args:  cobra.ExactArgs(1), ValidArgs: []string{"samples", "alarms", "notes"},
+		Args:  oneWord("WHAT to export (samples, alarms or notes)"), ValidArgs: []string{"samples", "alarms", "notes"},
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
 	from := c.Flags().String("from", "", "first `TIME`, RFC 3339, such as 2026-03-02T09:00:00Z")

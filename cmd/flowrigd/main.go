@@ -80,6 +80,9 @@ func newRoot() *cobra.Command {
 		},
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		if !c.HasParent() && c.Flags().NArg() > 0 { // flags of a verb that is none
+			return c.Args(c, c.Flags().Args())
+		}
 		return wrongUse{fmt.Errorf("%w; see %s --help", err, c.CommandPath())}
 	})
 	for _, verb := range verbs() {
@@ -118,6 +121,19 @@ func noWords(c *cobra.Command, args []string) error {
 		return fmt.Errorf("%q: nothing of that name here", args[0])
 	}
 	return fmt.Errorf("%q stands alone; put what belongs to a flag behind it, in quotes where there is a blank in it", args[0])
+}
+
+// oneWord refuses anything but the one word that the verb is about.
+func oneWord(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		switch len(args) {
+		case 0:
+			return fmt.Errorf("%s is missing", what)
+		case 1:
+			return nil
+		}
+		return fmt.Errorf("%q is one word too many; give %s, and what belongs to a flag behind it", args[1], what)
+	}
 }
 
 // required makes a flag one without which the verb has no sense.

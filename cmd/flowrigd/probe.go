@@ -23,7 +23,7 @@ func probeVerb() *cobra.Command {
 		Long: "probe talks to one instrument of the configuration, by its name there (flow, temperature,\n" +
 			"level, …), while no daemon has the line. It ends with 1 when no exchange was clean.\n" +
 			"--log keeps what went over the line in a file of text, for a report or a test.",
-		Args: cobra.ExactArgs(1),
+		Args: oneWord("the INSTRUMENT, by its name in the configuration,"),
 	}
 	file := c.Flags().String("config", "", "configuration `FILE`")
 	count := c.Flags().Int("count", 1, "how many exchanges")

@@ -40,7 +40,7 @@ func tokensFile(c *cobra.Command, file string) (string, error) {
 }
 
 func tokenAdd(file *string) *cobra.Command {
-	c := &cobra.Command{Use: "add --config FILE --role watch|operate NAME", Short: "Make a token and print it once", Args: cobra.ExactArgs(1)}
+	c := &cobra.Command{Use: "add --config FILE --role watch|operate NAME", Short: "Make a token and print it once", Args: oneWord("the NAME of the person or program that gets it")}
 	role := c.Flags().String("role", "", "`ROLE`: watch (read) or operate (read and act)")
 	required(c, "role")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -85,7 +85,7 @@ func tokenList(file *string) *cobra.Command {
 }
 
 func tokenRemove(file *string) *cobra.Command {
-	c := &cobra.Command{Use: "remove --config FILE NAME", Short: "Remove a token", Args: cobra.ExactArgs(1)}
+	c := &cobra.Command{Use: "remove --config FILE NAME", Short: "Remove a token", Args: oneWord("the NAME that it was made for")}
 	c.RunE = func(c *cobra.Command, args []string) error {
 		path, err := tokensFile(c, *file)
 		if err != nil {
