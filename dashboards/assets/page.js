@@ -8,7 +8,6 @@ const lost = document.getElementById('lost');
 const link = document.getElementById('link');
 
 let lastHeard = performance.now();
-let lastSeen = new Date();
 let attempt = null; // the AbortController of the present connection
 
 function put(name, html) {
@@ -29,13 +28,19 @@ function retitle(place) {
   document.title = `${word} · ${document.querySelector('h1').textContent.trim()}`;
 }
 
+// The one clock of the page is the rig's, in the zone that it names.
+function rigsTime() {
+  const shown = document.querySelector('[data-part="clock"]')?.lastChild?.textContent.trim() ?? '';
+  return /[0-9]/.test(shown) ? shown : 'an earlier time';
+}
+
 function show(state) {
   if (root.dataset.link === state && state !== 'lost') return;
   root.dataset.link = state;
   lost.hidden = state !== 'lost';
   link.textContent = state === 'live' ? 'Connected' : state === 'lost' ? 'Not connected' : 'Connecting';
   if (state === 'lost') {
-    const text = `Connection lost. What you see is from ${lastSeen.toLocaleTimeString()}, not from now. Trying again.`;
+    const text = `Connection lost. What you see is from ${rigsTime()}, not from now. Trying again.`;
     if (lost.textContent !== text) lost.textContent = text;
   }
 }
@@ -49,7 +54,6 @@ function take(block) {
   }
   if (kind !== 'page' || !data) return;
   for (const [name, html] of Object.entries(JSON.parse(data))) put(name, html);
-  lastSeen = new Date();
   show('live');
 }
 
