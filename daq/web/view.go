@@ -158,7 +158,7 @@ func noticesOf(state *daq.State, reason error, checks map[string]error, f *Facts
 		list = append(list, notice{"caution", "Hot water, " + degrees.text(t) + ": it scalds within seconds. Keep hands away, let it cool before you touch tube or tank."})
 	}
 	for _, text := range state.Warnings {
-		list = append(list, notice{"hint", text})
+		list = append(list, notice{"hint", strings.ToUpper(text[:1]) + text[1:] + "."}) // a clause there, a sentence here
 	}
 	if !slices.Contains(f.Instruments, quantity.SupplyFlow) && !slices.Contains(f.Instruments, quantity.SupplyOn) {
 		list = append(list, notice{"hint", "Dry heating is not detected on this rig: fit a hard-wired flow interlock and cut-out."})

@@ -2,6 +2,7 @@ package web
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -170,6 +171,17 @@ func TestPageEscapes(t *testing.T) {
 	_, _, text := b.ask("GET", "/", "", "")
 	if strings.Contains(text, "<script>alert") || strings.Contains(text, "<img") || !strings.Contains(text, "&lt;script&gt;alert(1)") {
 		t.Error("text from outside became markup")
+	}
+}
+
+// TestWarningsAreSentences: the clauses of the state stand on the page as
+// sentences among the others.
+func TestWarningsAreSentences(t *testing.T) {
+	s := steadyState()
+	s.Warnings = []string{"tube is short"}
+	list := noticesOf(s, nil, nil, &Facts{Instruments: []quantity.ID{quantity.SupplyOn}})
+	if want := (notice{"hint", "Tube is short."}); !slices.Contains(list, want) {
+		t.Errorf("notices %v, want %v among them", list, want)
 	}
 }
 
