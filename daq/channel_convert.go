@@ -1,6 +1,7 @@
 package daq
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -49,8 +50,8 @@ func milliampere(from [2]float64) float64 {
 // number gives the quantity of a clean reading. ok is false while a counter
 // has not been read often enough to tell a rate.
 func (v *convert) number(r Reading, cold func(quantity.ID) (Measured, bool)) (m Measured, ok bool, f *fault) {
-	if math.IsNaN(r.Number) || math.IsInf(r.Number, 0) {
-		return m, false, faultf(ReasonOpen, "the instrument sends %v in place of a number; its sensor is open or has failed", r.Number)
+	if f = v.sent(r.Number); f != nil {
+		return m, false, f
 	}
 	m.Quality = Quality{Grade: Good}
 	ok, f = v.wire(r, &m)
@@ -78,7 +79,7 @@ func (v *convert) wire(r Reading, m *Measured) (ok bool, f *fault) {
 		return v.pulses.rate(r, m)
 	case in.Scale != nil:
 		if v.loop != 0 {
-			if f = namur(r.Number/v.loop, m); f != nil {
+			if f = v.namur(r.Number, m); f != nil {
 				return false, f
 			}
 		}
@@ -97,11 +98,18 @@ func (v *convert) wire(r Reading, m *Measured) (ok bool, f *fault) {
 
 // namur reads a 4–20 mA signal as NAMUR NE 43 has it: 3.8 to 20.5 mA is
 // measurement, 3.6 mA and less or 21 mA and more a failed sensor (figures from
-// memory of the recommendation).
-func namur(milliamperes float64, m *Measured) *fault {
-	switch {
+// memory of the recommendation). A number that no transmitter drives is no
+// current at all.
+func (v *convert) namur(number float64, m *Measured) *fault {
+	switch milliamperes := number / v.loop; {
+	case milliamperes < 0 || milliamperes > mostMilliamperes:
+		return faultf(ReasonRange, "%v on the wire is no current of a loop whose scale is %v to %v; write in scale.from the numbers that the instrument sends at 4 mA and at 20 mA%s", number, v.in.Scale.From[0], v.in.Scale.From[1], v.otherScale(number))
 	case milliamperes <= 3.6:
-		return faultf(ReasonOpen, "the loop carries %.2f mA: the sensor has failed or the loop is open", milliamperes)
+		other := v.otherScale(number)
+		if other != "" {
+			other = fmt.Sprintf("; or it sends %v at another scale: check scale.from%s", number, other)
+		}
+		return faultf(ReasonOpen, "the loop carries %.2f mA: the sensor has failed or the loop is open%s", milliamperes, other)
 	case milliamperes >= 21:
 		return faultf(ReasonOpen, "the loop carries %.2f mA: the sensor has failed or is shorted", milliamperes)
 	case milliamperes < 3.8 || milliamperes > 20.5:
@@ -110,58 +118,18 @@ func namur(milliamperes float64, m *Measured) *fault {
 	return nil
 }
 
-// inRange holds the sensor's range, its ends included. Water that stands still
-// is below every flow meter's range: that is no fault, but no measurement.
-func (v *convert) inRange(m *Measured) *fault {
-	r := v.in.Range
-	switch {
-	case r == nil:
-		return v.liquid(m.Value)
-	case v.loop != 0 && v.spans(r):
-		return nil
-	}
-	slack := 1e-9 * (r.High - r.Low)
-	inside := m.Value >= r.Low-slack && m.Value <= r.High+slack
-	standing := r.Low > 0 && v.isFlow() && m.Value < r.Low && m.Value > -r.Low
-	switch {
-	case inside:
-		return nil
-	case standing:
-		m.doubt(ReasonRange, "below the meter's range, which begins at %s", v.format(r.Low))
-		return nil
-	}
-	return faultf(ReasonRange, "%s is outside the sensor's range of %s to %s", v.format(m.Value), v.format(r.Low), v.format(r.High))
-}
+// mostMilliamperes is more than a two-wire transmitter draws when it fails or
+// is shorted with its usual load (common practice, no source).
+const mostMilliamperes = 100
 
-// The temperatures at which the formulas for liquid water hold (IAPWS SR6-08).
-const coldestWater, hottestWater = -20.0, 110.0
-
-// liquid holds what has no range to what can be: a failed transmitter sends a
-// number that no water has.
-func (v *convert) liquid(value float64) *fault {
-	switch v.in.ID {
-	case quantity.Temperature, quantity.HeaterOutlet, quantity.Tank:
-		if value < coldestWater || value > hottestWater {
-			return faultf(ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale", v.format(value))
-		}
-	case quantity.Ambient:
-		if value < absoluteZero {
-			return faultf(ReasonRange, "%s is below absolute zero; check the sensor, unit and scale", v.format(value))
+// otherScale names the power of ten with which a number is a loop's current.
+func (v *convert) otherScale(number float64) string {
+	for _, low := range []float64{0.004, 0.04, 0.4, 4, 40, 400, 4000, 40000} {
+		if ma := 4 * number / low; low != v.loop*4 && ma >= 3.8 && ma <= 20.5 {
+			return fmt.Sprintf(", such as [%v, %v]", low, 5*low)
 		}
 	}
-	return nil
-}
-
-const absoluteZero = -273.15 // Cel
-
-// spans says whether the range is the whole current loop: then NE 43 decides.
-func (v *convert) spans(r *config.Range) bool {
-	to := v.in.Scale.To
-	return r.Low == min(to[0], to[1]) && r.High == max(to[0], to[1])
-}
-
-func (v *convert) isFlow() bool {
-	return v.in.ID == quantity.Flow || v.in.ID == quantity.SupplyFlow
+	return ""
 }
 
 // accuracy adds the maker's limits of error, rectangular (JCGM 100:2008,

@@ -119,6 +119,9 @@ func TestChannelRange(t *testing.T) {
 		{"standing water", 0.05, Uncertain},
 		{"drift of the zero", -0.03, Uncertain},
 		{"far below", -3, Missing},
+		{"none at all", 0, Uncertain},
+		{"backwards by less than the range begins", -0.1, Missing},
+		{"nearly none", 1e-6, Uncertain},
 	}
 	for _, c := range cases {
 		m := takeOne(flowMeter(), c.number)
@@ -128,6 +131,55 @@ func TestChannelRange(t *testing.T) {
 		if c.grade != Good && m.Reason != ReasonRange {
 			t.Errorf("%s: reason %q", c.name, m.Reason)
 		}
+	}
+}
+
+// Oracle: 1.2 as a float of 32 bits is 3F 99 99 9A, and 1.5 is 3F C0 00 00 (IEEE
+// 754, computed); with the words the other way round they are -1.6e-23 and
+// 2.3e-41, the latter denormal. Neither is a small flow, with a range or
+// without. The number that a meter of 12 L/min sends while its valve is shut is.
+func TestChannelWrongOrder(t *testing.T) {
+	swapped := func(bits uint32) float64 { return float64(math.Float32frombits(bits<<16 | bits>>16)) }
+	for _, ranged := range []*config.Range{nil, {Low: 0.2 * lpm, High: 12 * lpm}, {Low: 0, High: 12 * lpm}} {
+		in := flowMeter()
+		in.Range, in.Modbus = ranged, &config.Modbus{Address: 1, Type: config.Float32}
+		for _, number := range []float64{swapped(0x3F99999A), swapped(0x3FC00000), 1e-13, -1e-13} {
+			m := takeOne(in, number)
+			if m.Quality.Usable() || m.Reason != ReasonRange || !strings.Contains(m.Quality.Why, "is no number that a sensor sends; check words (the word order), bytes, type and register") {
+				t.Errorf("range %v: %v: %v, %v, %q", ranged, number, m.Value, m.Quality, m.Reason)
+			}
+		}
+		if m := takeOne(in, -1.5); m.Quality.Usable() || !strings.Contains(m.Quality.Why, "-1.5 L/min is a flow below zero, which this meter cannot tell; check words (the word order)") {
+			t.Errorf("range %v: a negative flow: %v", ranged, m.Quality)
+		}
+		if m := takeOne(in, 3e20); m.Quality.Usable() || !strings.Contains(m.Quality.Why, "check words (the word order)") {
+			t.Errorf("range %v: a huge flow: %v", ranged, m.Quality)
+		}
+		for _, number := range []float64{0, 1e-6, -0.004} {
+			if m := takeOne(in, number); !m.Quality.Usable() {
+				t.Errorf("range %v: %v: %v", ranged, number, m.Quality)
+			}
+		}
+	}
+	in := flowMeter()
+	in.ID, in.Range = quantity.SupplyFlow, &config.Range{Low: -12 * lpm, High: 12 * lpm}
+	if m := takeOne(in, -3); m.Quality.Grade != Good {
+		t.Errorf("of a meter for both directions: %v", m.Quality)
+	}
+}
+
+// What a person is told of the numbers of a loop is in the loop's own figures.
+func TestChannelLoopScale(t *testing.T) {
+	in := levelLoop()
+	in.Scale.From = [2]float64{4, 20}
+	if m := takeOne(in, 14000); m.Reason != ReasonRange || m.Quality.Why != "14000 on the wire is no current of a loop whose scale is 4 to 20; write in scale.from the numbers that the instrument sends at 4 mA and at 20 mA, such as [4000, 20000]" {
+		t.Errorf("µA under a scale of mA: %v", m.Quality)
+	}
+	if m := takeOne(levelLoop(), 14); m.Reason != ReasonOpen || m.Quality.Why != "the loop carries 0.01 mA: the sensor has failed or the loop is open; or it sends 14 at another scale: check scale.from, such as [4, 20]" {
+		t.Errorf("mA under a scale of µA: %v", m.Quality)
+	}
+	if m := takeOne(levelLoop(), -5); m.Reason != ReasonRange || !strings.Contains(m.Quality.Why, "-5 on the wire is no current") {
+		t.Errorf("a negative current: %v", m.Quality)
 	}
 }
 
@@ -411,7 +463,8 @@ func TestChannelWithoutRange(t *testing.T) {
 	}{
 		{quantity.Temperature, 725, true}, {quantity.Temperature, -32768, false}, {quantity.Temperature, 32767, false},
 		{quantity.HeaterOutlet, 8500, false}, {quantity.Tank, -2000, false}, {quantity.Tank, 20, true},
-		{quantity.Ambient, -32768, false}, {quantity.Ambient, -150, true}, {quantity.Level, -32768, true},
+		{quantity.Ambient, -32768, false}, {quantity.Ambient, -150, true}, {quantity.Level, -32768, false}, {quantity.Level, -100, true},
+		{quantity.PressureDrop, -32768, true}, {quantity.Flow, 5, true}, {quantity.Flow, -1, false}, {quantity.Flow, 11000, false},
 	} {
 		if m := takeOne(tenths(c.id), c.number); m.Quality.Usable() != c.usable || !c.usable && m.Reason != ReasonRange {
 			t.Errorf("%s of %v: %v, %v (%q)", c.id.Short(), c.number, m.Value, m.Quality, m.Reason)
