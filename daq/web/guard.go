@@ -6,8 +6,6 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
-	"sync"
-	"time"
 )
 
 // person is who a request comes from; the zero value is nobody known.
@@ -40,7 +38,7 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			return
 		}
 		if err := cross.Check(r); err != nil {
-			s.refusal("a web page of another site", r, err.Error())
+			s.refusal(foreignPage, r, err.Error())
 			refuse(w, http.StatusForbidden, "the request comes from a web page of another site")
 			return
 		}
@@ -88,7 +86,7 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, need string) (*ht
 		return nil, false
 	}
 	if need == RoleOperate {
-		s.refusal("unknown", r, "no valid token")
+		s.refusal(stranger, r, "no valid token")
 	}
 	w.Header().Set("WWW-Authenticate", `Bearer realm="flowrigd"`)
 	refuse(w, http.StatusUnauthorized, "send `Authorization: Bearer TOKEN` with a token of the role "+need+
@@ -126,42 +124,4 @@ func (s *Server) holder(token string) (person, bool) {
 		return person{oneTimeName, RoleOperate}, true
 	}
 	return person{}, false
-}
-
-// refusal keeps a refused write where it can be found. A flood of them, which
-// anybody on the network can send, must not fill log and journal.
-func (s *Server) refusal(who string, r *http.Request, why string) {
-	if r.Method == http.MethodGet || r.Method == http.MethodHead || !s.refusals.take(time.Now()) {
-		return
-	}
-	s.log.Warn("request refused", "who", who, "from", r.RemoteAddr, "method", r.Method, "path", r.URL.Path, "why", why)
-	if s.opt.Refused != nil {
-		s.opt.Refused(who, r.Method+" "+r.URL.Path+": "+why)
-	}
-}
-
-const (
-	refusalBurst = 20
-	refusalEvery = time.Second
-)
-
-// allowance lets a burst through and then one each refusalEvery. Its zero
-// value is full.
-type allowance struct {
-	mu   sync.Mutex
-	used int
-	last time.Time
-}
-
-func (a *allowance) take(now time.Time) bool {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if back := int(now.Sub(a.last) / refusalEvery); back > 0 {
-		a.used, a.last = max(0, a.used-back), now
-	}
-	if a.used == refusalBurst {
-		return false
-	}
-	a.used++
-	return true
 }

@@ -1,11 +1,16 @@
 package web
 
 import (
+	"bytes"
+	"context"
 	"errors"
+	"fmt"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -233,24 +238,84 @@ func TestWithoutOneTimeKeyNobodyEnters(t *testing.T) {
 	}
 }
 
-// TestFloodOfRefusals: a burst is kept, then one a second.
+// TestFloodOfRefusals: whatever is sent, a stranger costs a few sentences and
+// then one a minute, none longer than a few lines, and every request is counted.
 func TestFloodOfRefusals(t *testing.T) {
-	var a allowance
-	now := time.Unix(1e9, 0)
-	count := func() (n int) {
-		for range 1000 {
-			if a.take(now) {
-				n++
+	synctest.Test(t, func(t *testing.T) {
+		var journal []string
+		var logged bytes.Buffer
+		s, err := New(Options{Listen: "127.0.0.1:0", Rig: &fakeRig{state: steadyState()}, Log: slog.New(slog.NewTextHandler(&logged, nil)),
+			Refused: func(who, what string) { journal = append(journal, who+": "+what) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, end := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { defer close(done); s.tellRefusals(ctx) }()
+		long := "/api/alarms/" + strings.Repeat("x", 8000) + "%1b[31m%0a/acknowledge"
+		const requests, minutes = 1000, 10
+		for range minutes {
+			for range requests {
+				r := httptest.NewRequest("POST", "http://localhost"+long, strings.NewReader("{}"))
+				r.RemoteAddr = "127.0.0.1:5000"
+				s.Handler().ServeHTTP(httptest.NewRecorder(), r)
+			}
+			time.Sleep(time.Minute)
+		}
+		end()
+		<-done
+		told, size := 0, 0
+		for _, line := range journal {
+			size = max(size, len(line))
+			var more int
+			if n, _ := fmt.Sscanf(line, "unknown: %d more requests, the last one POST /api/alarms/xxx", &more); n == 0 {
+				more = 1
+			}
+			told += more
+			if strings.ContainsAny(line, "\x1b\n") {
+				t.Errorf("control characters in %q", line)
 			}
 		}
-		return n
+		if told != requests*minutes {
+			t.Errorf("%d requests are told of, %d were sent", told, requests*minutes)
+		}
+		if most := strangersBurst + minutes + 1; len(journal) > most || size > 300 {
+			t.Errorf("%d sentences of up to %d bytes: at most %d of 300 were to come", len(journal), size, most)
+		}
+		if n := strings.Count(logged.String(), "request refused"); n != len(journal) {
+			t.Errorf("%d lines in the log, %d in the journal", n, len(journal))
+		}
+	})
+}
+
+// TestFloodByAPerson: a watcher who is refused is told of one by one, and a
+// script with that token costs no more than a stranger in the long run.
+func TestFloodByAPerson(t *testing.T) {
+	var r refusals
+	now := time.Unix(1e9, 0)
+	flood := func() (alone int) {
+		for range 1000 {
+			if r.take("wes", "POST /", now) {
+				alone++
+			}
+		}
+		return alone
 	}
-	if got := count(); got != refusalBurst {
-		t.Errorf("a flood: %d", got)
+	if got := flood(); got != refusalBurst {
+		t.Errorf("%d told by themselves", got)
 	}
-	now = now.Add(3 * refusalEvery)
-	if got := count(); got != 3 {
-		t.Errorf("three seconds on: %d", got)
+	if list := r.due(now.Add(refusalEvery-time.Second), false); list != nil {
+		t.Errorf("too early: %v", list)
+	}
+	now = now.Add(refusalEvery)
+	if list := r.due(now, false); len(list) != 1 || list[0] != (refused{"wes", "980 more requests, the last one POST /"}) {
+		t.Errorf("after a minute: %v", list)
+	}
+	if got := flood(); got != 0 {
+		t.Errorf("in the next minute %d by themselves", got)
+	}
+	if r.take("ada", "POST /", now); len(r.due(now, true)) != 1 {
+		t.Error("what is held back is not told at the end")
 	}
 }
 

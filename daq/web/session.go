@@ -105,7 +105,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	}
 	p, ok := s.holder(body.Token)
 	if !ok {
-		s.refusal("unknown", r, "no such token")
+		s.refusal(stranger, r, "no such token")
 		refuse(w, http.StatusUnauthorized, "this token is not known here; `flowrigd token add` makes one")
 		return
 	}

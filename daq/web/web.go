@@ -112,7 +112,7 @@ type Server struct {
 	stop     chan struct{} // closed when Run ends, so that streams end
 	stopOnce sync.Once
 	refused  atomic.Uint64 // connections turned away
-	refusals allowance     // of log and journal for refused writes
+	refusals refusals      // refused writes, for log and journal
 }
 
 // New checks the options and builds the server; it opens nothing yet.
@@ -169,6 +169,11 @@ func (s *Server) Run(ctx context.Context) error {
 		MaxHeaderBytes:    16 << 10,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
 	}
+	var telling sync.WaitGroup
+	defer telling.Wait()
+	ctx, end := context.WithCancel(ctx)
+	defer end()
+	telling.Go(func() { s.tellRefusals(ctx) })
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(s.listener) }()
 	select {
