@@ -59,9 +59,14 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 	if more, err = p.bySize(tx); err != nil || more {
 		return more, err
 	}
+	gone, err := changed(tx, lostDigests, purgeRows)
+	if err != nil {
+		return false, err
+	}
+	more = gone == purgeRows
 	now, ok := p.now()
 	if !ok {
-		return false, nil
+		return more, nil
 	}
 	for _, rule := range []struct {
 		keep   time.Duration
@@ -95,15 +100,26 @@ const (
 		SELECT sequence FROM (SELECT sequence, time FROM note ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
 	oldAlarms = `DELETE FROM alarm_event WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time, name FROM alarm_event ORDER BY sequence LIMIT ?2) AS old
-		WHERE time < ?1
-		AND sequence < (SELECT max(sequence) FROM alarm_event WHERE name = old.name)
-		AND sequence <= coalesce((SELECT min(sequence) FROM mark WHERE class = 'alarm'), sequence))`
+		WHERE time < ?1 AND ` + mayForget + `)`
+	// mayForget is true of an alarm's transition that is neither its last nor still to be told.
+	mayForget = `sequence < (SELECT max(sequence) FROM alarm_event WHERE name = old.name)
+		AND sequence <= coalesce((SELECT min(sequence) FROM mark WHERE class = 'alarm'), sequence)`
+
+	// lostDigests are those whose inputs have gone: nothing can be held against them.
+	lostDigests = `DELETE FROM digest WHERE (run, number) IN (
+		SELECT run, number FROM (SELECT run, number FROM digest ORDER BY run, number LIMIT ?)
+		WHERE (run, number) < (SELECT run, number FROM input ORDER BY run, number LIMIT 1))`
+
 	firstInputs  = `DELETE FROM input WHERE (run, number) IN (SELECT run, number FROM input ORDER BY run, number LIMIT ?)`
 	firstSamples = `DELETE FROM sample WHERE sequence IN (SELECT sequence FROM sample ORDER BY sequence LIMIT ?)`
+	firstNotes   = `DELETE FROM note WHERE sequence IN (SELECT sequence FROM note ORDER BY sequence LIMIT ?)`
+	firstAlarms  = `DELETE FROM alarm_event WHERE sequence IN (
+		SELECT sequence FROM alarm_event AS old WHERE ` + mayForget + ` ORDER BY sequence LIMIT ?)`
 )
 
-// bySize forgets the oldest inputs, then the oldest rows, while more than
-// max_size is in use, and gives pages that are free back to the disk.
+// bySize forgets the oldest inputs, then rows, then notes and at last alarms
+// while more than max_size is in use, and gives pages that are free back to the
+// disk.
 func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 	if p.habits.MaxSize <= 0 {
 		return false, nil
@@ -115,7 +131,7 @@ func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 	if (pages-free)*size <= p.habits.MaxSize {
 		return false, shrink(tx, pages*size > p.habits.MaxSize)
 	}
-	for _, statement := range []string{firstInputs, firstSamples} {
+	for _, statement := range []string{firstInputs, firstSamples, firstNotes, firstAlarms} {
 		if n, err := changed(tx, statement, purgeRows); err != nil || n > 0 {
 			return true, err
 		}

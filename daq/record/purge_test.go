@@ -90,6 +90,7 @@ func aged(t *testing.T) *sql.DB {
 		a := raise(name, fmt.Sprint(n), 0)
 		a.Alarm.Time = at
 		b.Events = []daq.Event{a, {Note: &daq.Note{Kind: "note", Time: at}}}
+		b.Digest = fmt.Sprint(n)
 		r.Put(b)
 	}
 	r.Mark("broker", daq.ClassAlarm, 1000)
@@ -146,6 +147,7 @@ func TestPurgeByAge(t *testing.T) {
 		want  int
 	}{
 		{`SELECT count(*) FROM input`, 61},                                 // 23:00 to 24:00, both ends
+		{`SELECT count(*) FROM digest`, 61},                                // no more than can be held against an input
 		{`SELECT count(*) FROM sample`, 121},                               // 22:00 to 24:00
 		{`SELECT min(sequence) FROM sample`, 1320},                         // the oldest went
 		{`SELECT count(*) FROM note`, 121},                                 //
@@ -178,8 +180,8 @@ func TestNothingIsPurged(t *testing.T) {
 	}
 }
 
-// By size the oldest inputs go first, then the oldest rows; alarms and notes
-// stay. That needs no clock.
+// By size the oldest inputs go first, then rows, then notes, and alarms last.
+// That needs no clock.
 func TestPurgeBySize(t *testing.T) {
 	db := aged(t)
 	used := func() int {
@@ -206,10 +208,18 @@ func TestPurgeBySize(t *testing.T) {
 	if rows, oldest := count(t, db, `SELECT count(*) FROM sample`), count(t, db, `SELECT coalesce(min(sequence), 0) FROM sample`); rows == 0 || oldest != 1441-rows {
 		t.Errorf("%d rows left, oldest %d", rows, oldest)
 	}
+	if _, err := db.Exec(`DELETE FROM sample`); err != nil {
+		t.Fatal(err)
+	}
+	p = purger{habits: Habits{MaxSize: int64(used() - 20_000)}}
+	purgeAll(t, db, &p)
+	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes == 0 || notes == 1440 || alarms != 1440 {
+		t.Errorf("%d notes and %d alarms left: notes were to go first, and not all", notes, alarms)
+	}
 	p = purger{habits: Habits{MaxSize: 1}}
-	purgeAll(t, db, &p) // ends, though alarms and notes alone are more
-	if rows, alarms := count(t, db, `SELECT count(*) FROM sample`), count(t, db, `SELECT count(*) FROM alarm_event`); rows != 0 || alarms != 1440 {
-		t.Errorf("%d rows and %d alarms left", rows, alarms)
+	purgeAll(t, db, &p) // ends, though what may not go is more
+	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes != 0 || alarms != 441 {
+		t.Errorf("%d notes and %d alarms left, want 441: the last of each and those that the broker waits for", notes, alarms)
 	}
 }
 

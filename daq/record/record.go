@@ -30,7 +30,7 @@ type Habits struct {
 	DurableWithin time.Duration // a row is on disk within this; default 1 s
 	Keep          time.Duration // age at which rows, notes and alarms may go
 	KeepInputs    time.Duration // the same for inputs
-	MaxSize       int64         // bytes in use; beyond it the oldest inputs go, then the oldest rows
+	MaxSize       int64         // bytes in use; beyond it the oldest inputs go, then rows, then notes, and alarms last
 }
 
 func (h Habits) durableWithin() time.Duration {
