@@ -23,6 +23,8 @@ type Clock struct {
 	asleep func() time.Duration // how long the machine has slept since it was started
 	before time.Duration        // of that before the run
 	slept  atomic.Int64         // ns of it since, as counted so far
+
+	fast *fast // nil: the machine's own
 }
 
 // NewClock starts a run's clock. The system's own word on synchronisation is
@@ -35,6 +37,9 @@ func NewClock() *Clock {
 // slept included where the system tells it (Linux): what was permitted or read
 // before is old after it. It may be called from anywhere.
 func (c *Clock) Now() time.Duration {
+	if c.fast != nil {
+		return c.fast.now()
+	}
 	return time.Since(c.began) + c.sleep()
 }
 
@@ -50,9 +55,20 @@ func (c *Clock) sleep() time.Duration {
 	return time.Duration(c.slept.Load())
 }
 
+// Wall is the wall time alone. It may be called from anywhere.
+func (c *Clock) Wall() time.Time {
+	if c.fast != nil {
+		return c.fast.wall(c)
+	}
+	return time.Now().Round(0).UTC()
+}
+
 // Label is the wall time, and whether it is synchronised and has not jumped of
 // late. Only one goroutine may call it.
 func (c *Clock) Label() (time.Time, bool) {
+	if c.fast != nil {
+		return c.Wall(), false
+	}
 	now := time.Now()
 	mono := now.Sub(c.began) + c.sleep()
 	offset := now.Round(0).Sub(c.began.Round(0)) - mono

@@ -64,7 +64,7 @@ type Loop struct {
 func NewLoop(o LoopOptions) *Loop {
 	l := &Loop{o: o, digest: NewDigest(), in: make(chan Input, inputQueue), waiting: map[string]chan Reply{}}
 	l.setLimit()
-	l.last.Store(&State{Time: time.Now().UTC()})
+	l.last.Store(&State{Time: o.Clock.Wall()})
 	return l
 }
 
@@ -136,7 +136,10 @@ func (l *Loop) Run(ctx context.Context) error {
 	due := l.o.Clock.Now()
 	timer := time.NewTimer(0)
 	defer timer.Stop()
+	worker := l.o.Clock.Worker()
+	defer worker.End()
 	for {
+		worker.Due(due)
 		select {
 		case <-ctx.Done():
 			l.drain()
@@ -144,9 +147,11 @@ func (l *Loop) Run(ctx context.Context) error {
 		case in := <-l.in:
 			l.step(in)
 		case <-timer.C:
-			l.step(Input{Kind: KindTick})
-			due = nextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
-			timer.Reset(due - l.o.Clock.Now())
+			if due <= l.o.Clock.Now() {
+				l.step(Input{Kind: KindTick})
+				due = nextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
+			}
+			timer.Reset(l.o.Clock.Wait(due - l.o.Clock.Now()))
 		}
 	}
 }
