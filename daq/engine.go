@@ -86,7 +86,7 @@ func (e *Engine) Interval() time.Duration { return e.cfg.Interval }
 
 // Begin is the first input of a run.
 func (e *Engine) Begin() Input {
-	return Input{Kind: KindStart, Start: &Start{Configuration: e.cfg.SHA256, Alarms: e.restored}}
+	return Input{Kind: KindStart, Start: &Start{Configuration: e.cfg.SHA256, Config: e.cfg, Alarms: e.restored}}
 }
 
 // Step takes one input. The state is a copy; its slices are not changed later.

@@ -114,7 +114,7 @@ type Input struct {
 type Start struct {
 	Configuration string         `json:"configuration"` // SHA-256
 	Alarms        []SavedAlarm   `json:"alarms,omitempty"`
-	Config        *config.Config `json:"-"` // recorded by its SHA-256; needed for a reload
+	Config        *config.Config `json:"-"` // its text is recorded with the input that names it
 }
 
 // Health tells the engine how its surroundings do.

@@ -62,7 +62,6 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d := &daemon{w: w, log: w.log, clock: daq.NewClock()}
 	d.cfg.Store(cfg)
 	d.recording = openRecording(cfg.Record, d.log)
-	d.recording.keep(cfg)
 	d.buildRelay(cfg)
 	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildTelling, d.buildInstruments} {
 		if err := build(cfg); err != nil {

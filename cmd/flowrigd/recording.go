@@ -35,12 +35,11 @@ type recording struct {
 	since time.Time
 	held  []daq.Batch // starts, reloads, and steps with events, to be journalled when the disk is there
 	lost  int         // events that found no room there
-	texts map[string]string
 }
 
 // openRecording opens the recording, or keeps the reason why not.
 func openRecording(cfg config.Record, log *slog.Logger) *recording {
-	r := &recording{cfg: cfg, log: log, since: time.Now(), texts: map[string]string{}}
+	r := &recording{cfg: cfg, log: log, since: time.Now()}
 	r.try()
 	return r
 }
@@ -58,9 +57,6 @@ func (r *recording) try() bool {
 		return false
 	}
 	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
-	for sha, text := range r.texts {
-		rec.SaveConfiguration(sha, text)
-	}
 	for _, b := range r.held {
 		rec.Put(b)
 	}
@@ -146,16 +142,6 @@ func (r *recording) lostEvents() uint64 {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return uint64(r.lost)
-}
-
-// keep records a configuration's text.
-func (r *recording) keep(cfg *config.Config) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.texts[cfg.SHA256] = string(cfg.Text)
-	if rec := r.open.Load(); rec != nil {
-		rec.SaveConfiguration(cfg.SHA256, string(cfg.Text))
-	}
 }
 
 // healthy says whether the disk answers, and why not.

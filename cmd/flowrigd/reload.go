@@ -46,7 +46,6 @@ func (d *daemon) reload() {
 		return
 	}
 	d.recording.adjust(cfg.Record)
-	d.recording.keep(cfg)
 	d.cfg.Store(cfg)
 	d.replace(tell)
 	d.server.SetFacts(facts(cfg))

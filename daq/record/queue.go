@@ -38,13 +38,12 @@ type entry struct {
 
 // chunk is what one transaction writes.
 type chunk struct {
-	entries        []entry
-	marks          map[markKey]int64
-	configurations map[string]string
+	entries []entry
+	marks   map[markKey]int64
 }
 
 func (c *chunk) empty() bool {
-	return len(c.entries) == 0 && len(c.marks) == 0 && len(c.configurations) == 0
+	return len(c.entries) == 0 && len(c.marks) == 0
 }
 
 type queue struct {
@@ -71,7 +70,6 @@ func newQueue() *queue {
 
 func (q *queue) reset() {
 	q.next.marks = map[markKey]int64{}
-	q.next.configurations = map[string]string{}
 }
 
 func (q *queue) put(b daq.Batch, now time.Time) {
@@ -108,13 +106,6 @@ func (q *queue) admit(b daq.Batch) entry {
 	}
 	q.events += len(e.Events)
 	return e
-}
-
-func (q *queue) saveConfiguration(sha, text string, now time.Time) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	q.next.configurations[sha] = text
-	q.touch(now)
 }
 
 func (q *queue) mark(key markKey, sequence int64, now time.Time) {

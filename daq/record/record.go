@@ -145,12 +145,6 @@ func (r *Recorder) Adjust(h Habits) {
 	r.queue.hurry(time.Now())
 }
 
-// SaveConfiguration keeps a configuration's text under its SHA-256, with the
-// next commit.
-func (r *Recorder) SaveConfiguration(sha, text string) {
-	r.queue.saveConfiguration(sha, text, time.Now())
-}
-
 // Mark remembers that a destination has everything of a class up to and
 // including sequence. It goes to disk with a later commit: after a crash some
 // messages go out twice, none is left out. A mark never moves back.

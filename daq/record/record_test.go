@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -252,14 +253,23 @@ func TestMarks(t *testing.T) {
 	}
 }
 
+// The text is in the transaction of the input that names it, so that no kill
+// falls between the two.
 func TestConfigurationIsKeptByItsDigest(t *testing.T) {
 	dir := t.TempDir()
 	r := open(t, dir, Options{})
-	r.SaveConfiguration("f00", "site = \"north-hall\"\n")
+	first, second := begin("f00"), begin("f01")
+	first.Input.Start.Config = &config.Config{SHA256: "f00", Text: []byte("site = \"north-hall\"\n")}
+	second.Input.Number, second.Input.Kind = 2, daq.KindReload
+	second.Input.Start.Config = &config.Config{SHA256: "f01", Text: []byte("site = \"south-hall\"\n")}
+	r.Put(first)
+	r.Put(second)
 	shut(t, r)
 	r = open(t, dir, Options{})
-	if text, err := r.Configuration(t.Context(), "f00"); text != "site = \"north-hall\"\n" || err != nil {
-		t.Errorf("%q, %v", text, err)
+	for sha, want := range map[string]string{"f00": "site = \"north-hall\"\n", "f01": "site = \"south-hall\"\n"} {
+		if text, err := r.Configuration(t.Context(), sha); text != want || err != nil {
+			t.Errorf("%s: %q, %v", sha, text, err)
+		}
 	}
 	if _, err := r.Configuration(t.Context(), "bad"); err == nil || !strings.Contains(err.Error(), "not in this recording") {
 		t.Error(err)

@@ -107,10 +107,16 @@ func (t *transaction) entry(i int, e *entry) error {
 	return nil
 }
 
-// input writes what entered the engine. A start begins a run.
+// input writes what entered the engine. A start begins a run. The text of a
+// configuration goes to disk with the input that names it.
 func (t *transaction) input(in *daq.Input) error {
 	if in.Start != nil {
 		t.sha = in.Start.Configuration
+		if cfg := in.Start.Config; cfg != nil {
+			if err := t.exec(t.w.statements.configuration, cfg.SHA256, string(cfg.Text), fullTime(in.Wall)); err != nil {
+				return fmt.Errorf("configuration: %w", err)
+			}
+		}
 	}
 	if in.Kind == daq.KindStart || t.run == 0 {
 		t.run++
@@ -165,14 +171,8 @@ func column(v *float64) any {
 	return *v
 }
 
-// rest writes what is not a step: configurations, marks, and the numbers given
-// out.
+// rest writes what is not a step: marks, and the numbers given out.
 func (t *transaction) rest(c *chunk) error {
-	for sha, text := range c.configurations {
-		if err := t.exec(t.w.statements.configuration, sha, text, fullTime(time.Now())); err != nil {
-			return fmt.Errorf("configuration: %w", err)
-		}
-	}
 	for key, sequence := range c.marks {
 		if err := t.exec(t.w.statements.mark, key.destination, string(key.class), sequence); err != nil {
 			return fmt.Errorf("mark: %w", err)
