@@ -3,11 +3,10 @@ package main
 import (
 	"context"
 	"log/slog"
-	"os"
-	"os/signal"
 
 	"github.com/spf13/cobra"
 
+	"flowrigd/cmd/flowrigd/hangup"
 	"flowrigd/config"
 	"flowrigd/daq/instrument"
 )
@@ -33,10 +32,8 @@ func runVerb() *cobra.Command {
 }
 
 func runDaemon(ctx context.Context, cfg *config.Config, log *slog.Logger) error {
-	hup := make(chan os.Signal, 1)
-	signal.Notify(hup, hangup...)
-	defer signal.Stop(hup)
-	d, err := newDaemon(cfg, wiring{open: instrument.OpenSerial, reload: hup, log: log})
+	defer hangup.Listen()()
+	d, err := newDaemon(cfg, wiring{open: instrument.OpenSerial, reload: hangup.Signals, log: log})
 	if err != nil {
 		return err
 	}

@@ -1,12 +1,12 @@
 //go:build !unix
 
-package main
+package hangup
 
 import "os"
 
-// hangup is empty where there is no such signal; a reload is a restart there.
+// list is empty where there is no such signal; a reload is a restart there.
 // os.Interrupt must not be caught for it.
-var hangup = []os.Signal{neverSent{}}
+var list = []os.Signal{neverSent{}}
 
 // neverSent keeps signal.Notify from catching everything, which an empty list
 // would mean.
