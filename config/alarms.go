@@ -229,5 +229,6 @@ func (a *Alarm) sentences(id quantity.ID, limit float64) {
 	name := people(id)
 	a.Cause = fmt.Sprintf("The %s is %s its limit of %s.", name, side, Format(limit, DimensionOf(id)))
 	a.Consequence = fmt.Sprintf("The rig does not run as planned while the %s is %s %s.", name, side, Format(limit, DimensionOf(id)))
-	a.Action = fmt.Sprintf("Check the rig, and bring the %s back %s the limit.", name, map[string]string{"above": "below", "below": "above"}[side])
+	// What moves the value back may be cold water on a hot heater: no default says how.
+	a.Action = fmt.Sprintf("Find out why the %s is %s its limit, and leave the water supply as it is until heater and tube have cooled.", name, side)
 }

@@ -38,16 +38,16 @@ func (l *loader) builtInAlarms() []Alarm {
 	}
 	alarms = append(alarms, Alarm{
 		Name: recordingFailed, BuiltIn: true, Kind: AlarmDisk, OnDelay: 10 * time.Second, Priority: "medium",
-		Cause:       "The recording does not take rows: the disk is full, failing or gone.",
+		Cause:       "Nothing more is written to the recording: the disk is full, failing or gone.",
 		Consequence: "Measurements are lost from now on, and alarms may not survive a restart.",
-		Action:      "Free or replace the disk that holds the recording, and note the gap in the results.",
+		Action:      "Free or replace the disk that holds the recording, and note the gap in your results.",
 	})
 	if c.MQTT != nil {
 		alarms = append(alarms, Alarm{
 			Name: brokerLost, BuiltIn: true, Kind: AlarmBroker, OnDelay: time.Minute, Priority: "medium",
-			Cause:       "The MQTT broker does not answer: it is down, or the network to it is.",
-			Consequence: "Nobody sees the rig from afar; what is recorded is sent when the broker is back.",
-			Action:      "Watch the rig at the bench, and check the broker and the network.",
+			Cause:       "The MQTT broker does not answer: it or the network to it is down.",
+			Consequence: "Nobody sees the rig through the broker; what is recorded is sent when it is back.",
+			Action:      "Check the broker and the network, and have somebody stay within sight of the rig.",
 		})
 	}
 	return alarms
@@ -59,9 +59,9 @@ func (l *loader) overheat() Alarm {
 	a := Alarm{
 		Name: waterOverheat, BuiltIn: true, Kind: AlarmLimit, On: []quantity.ID{quantity.Temperature},
 		Above: &limit, Deadband: 2, OnDelay: limitDelay, Priority: "high", Latch: true, Trip: true,
-		Cause:       "The water is hotter than its limit: the thermostat is set too high or does not switch off.",
+		Cause:       "The water is hotter than its limit: the thermostat is set too high, or it does not switch off.",
 		Consequence: "Hot water scalds in seconds, and the glass tube may crack.",
-		Action:      "Switch the heater off at its own switch, keep hands and face away from tube and outlet, and let cold supply run until the water has cooled.",
+		Action:      "Switch the heater off at its own switch, keep hands and face away from tube and outlet, and leave the water supply as it is until heater and tube have cooled.",
 	}
 	for _, id := range []quantity.ID{quantity.HeaterOutlet, quantity.Tank} {
 		if l.config.Instrument(id) != nil {
@@ -77,9 +77,9 @@ func (l *loader) headLost() Alarm {
 	return Alarm{
 		Name: headLost, BuiltIn: true, Kind: AlarmLimit, On: []quantity.ID{quantity.Level},
 		Below: &limit, Deadband: 5e-3, OnDelay: limitDelay, Priority: "high", Latch: true, Trip: true,
-		Cause:       "The water stands below the overflow lip: the supply is too small, or the tank leaks.",
-		Consequence: "The head is no longer constant, readings drift, and a heater may run dry.",
-		Action:      "Switch the heater off, open the supply until water runs over the lip again, and repeat the readings taken meanwhile.",
+		Cause:       "The water stands below the overflow lip: too little water is supplied, or the tank leaks.",
+		Consequence: "The head is no longer constant, readings drift, and the heater may run dry.",
+		Action:      "Switch the heater off at its own switch; once heater and tube have cooled, open the water supply slowly until water runs over the lip, and repeat the readings taken meanwhile.",
 	}
 }
 
@@ -88,9 +88,9 @@ func instrumentFault(in *Instrument) Alarm {
 	critical := in.ID == quantity.Temperature || in.ID == quantity.Level
 	return Alarm{
 		Name: faultName(in.ID), BuiltIn: true, Kind: AlarmFault, On: []quantity.ID{in.ID}, Priority: "high", Trip: critical,
-		Cause:       fmt.Sprintf("There is no good reading of %s: cable, supply or sensor, or settings of the line.", people(in.ID)),
+		Cause:       fmt.Sprintf("There is no valid reading of %s: plug, sensor power, the sensor itself or the line's settings.", people(in.ID)),
 		Consequence: faultConsequence(in.ID),
-		Action:      fmt.Sprintf("Check plug, supply and sensor of %s, and try `flowrigd probe %s`; do not heat unattended meanwhile.", people(in.ID), in.Name),
+		Action:      fmt.Sprintf("Do not heat unattended; try `flowrigd probe %s`, and once hot parts have cooled, check plug, sensor power and line settings of %s.", in.Name, people(in.ID)),
 	}
 }
 
@@ -109,7 +109,7 @@ func faultConsequence(id quantity.ID) string {
 	case quantity.Temperature:
 		return "Overheated water is not seen at the tube, and the Reynolds number is unknown."
 	case quantity.Level:
-		return "A lost head is not seen."
+		return "A lost head, and a tank that runs empty under heat, are not seen."
 	case quantity.HeaterOutlet, quantity.Tank:
 		return "Overheated water is not seen there."
 	}

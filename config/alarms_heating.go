@@ -61,9 +61,9 @@ func (l *loader) heatingAlarms() (alarms []Alarm) {
 func (c *Config) heatingWithoutSupply() Alarm {
 	a := Alarm{
 		Name: noSupply, BuiltIn: true, Kind: AlarmNoSupply, OnDelay: limitDelay, Priority: "high", Latch: true, Trip: true,
-		Cause:       "The heater is on or permitted, and no supply through it is proven: the tap is shut, the filter is blocked, or the meter has failed.",
-		Consequence: "The water in the heater boils: steam and hot water are thrown out, and the heater burns dry.",
-		Action:      "Switch the heater off at its own switch, keep away from its outlet, and do not open the supply before the heater has cooled.",
+		Cause:       "The heater is on or permitted, and nothing shows that water runs through it: the tap is shut, the filter is blocked, or the sensor of the water supply has failed.",
+		Consequence: "The water in the heater boils: steam and hot water spray out, and the heater burns dry.",
+		Action:      "Switch the heater off at its own switch, keep away from its outlet, and leave the water supply as it is until heater and tube have cooled: cold water on a hot dry heater flashes to steam.",
 	}
 	if in := c.Instrument(quantity.SupplyFlow); in != nil {
 		limit := provenSupply
@@ -82,9 +82,9 @@ func (c *Config) heatingWithoutSupply() Alarm {
 func temperatureImplausible() Alarm {
 	return Alarm{
 		Name: implausible, BuiltIn: true, Kind: AlarmImplausible, On: []quantity.ID{quantity.Temperature}, MaxFall: usualFall, Priority: "high", Trip: true,
-		Cause:       "The temperature does not follow the heating, or falls faster than the tank can cool: the probe is out of the water, or the heater does not heat.",
+		Cause:       "The temperature does not rise although the heater heats, or falls faster than the tank can cool: the probe is out of the water, or the heater does not heat.",
 		Consequence: "Overheated water is not seen at the tube.",
-		Action:      "Switch the heater off at its own switch, let the tube cool before you touch it, and put the probe back into the water.",
+		Action:      "Switch the heater off at its own switch, and once heater and tube have cooled, put the probe back into the water.",
 	}
 }
 
@@ -94,9 +94,9 @@ func (c *Config) temperatureRisingFast() Alarm {
 	return Alarm{
 		Name: risingFast, BuiltIn: true, Kind: AlarmRate, On: []quantity.ID{quantity.TemperatureRate},
 		Above: &limit, Deadband: defaultDeadband(limit, TemperatureRate), OnDelay: limitDelay, Priority: "high",
-		Cause:       "The water warms faster than the tube's glass is to bear.",
-		Consequence: "The glass may crack from thermal shock, and hot water and shards fall out.",
-		Action:      "Set the heater lower, stand clear of the tube, and wear eye protection until the temperature is steady.",
+		Cause:       "The water is heating faster than the tube's limit (`tube.max_rate`).",
+		Consequence: "The glass may crack from thermal shock, and hot water and broken glass fall out.",
+		Action:      "Set the heater lower, or switch it off at its own switch; stay clear of the tube, and wear eye protection until the temperature is steady.",
 	}
 }
 
@@ -104,9 +104,9 @@ func (c *Config) temperatureRisingFast() Alarm {
 func blockedTube() Alarm {
 	return Alarm{
 		Name: tubeBlocked, BuiltIn: true, Kind: AlarmBlocked, On: []quantity.ID{quantity.LossCoefficient}, OnDelay: limitDelay, Priority: "medium",
-		Cause:       "The losses have risen beyond their uncertainty with no valve change noted: something lodges in tube, inlet or valve, or the valve was moved.",
-		Consequence: "The flow is smaller than the valve's setting says, and test points taken now do not compare with earlier ones.",
-		Action:      "Look at the inlet, the tube and the valve; switch the heater off and let the water cool before you open anything.",
+		Cause:       "The losses have risen and no valve change was noted: something is stuck in inlet, tube or valve, or the valve was moved.",
+		Consequence: "The flow is smaller than at this valve setting before, and readings taken now do not compare with earlier ones.",
+		Action:      "Switch the heater off at its own switch, and once water and tube have cooled, look into inlet, tube and valve.",
 	}
 }
 
@@ -114,9 +114,9 @@ func blockedTube() Alarm {
 func tripIneffective() Alarm {
 	return Alarm{
 		Name: ineffective, BuiltIn: true, Kind: AlarmIneffective, On: []quantity.ID{quantity.Temperature}, OnDelay: ineffectiveAfter, Priority: "high", Latch: true,
-		Cause:       "The permit was dropped and the heater is still on, or the water still warms: the relay has welded, or is bridged.",
-		Consequence: "This program cannot stop the heating; only the thermal cut-out and the switch can.",
-		Action:      "Switch the heater off at its isolating switch now, keep away from hot water, and have a qualified person replace the relay before the heater is used again.",
+		Cause:       "The heating permit was dropped, but the heater is still on or the water still gets warmer: the relay's contact has welded, or something bypasses it.",
+		Consequence: "Software cannot open a welded relay: only the thermal cut-out and the heater's own switch stop the heating.",
+		Action:      "Switch the heater off at its own switch now, keep away from hot water and glass, and have a qualified person replace the relay before the heater is used again.",
 	}
 }
 

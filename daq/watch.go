@@ -158,14 +158,14 @@ const JournalUnread = "journal-unread"
 func newOrphan(s SavedAlarm, saved map[string]SavedAlarm, now time.Duration, wall time.Time) *watch {
 	def := config.Alarm{
 		Name: s.Name, Priority: "high", Latch: s.Tripped,
-		Cause:       "It was raised under an earlier configuration, in which this alarm stood.",
+		Cause:       "Raised under an earlier configuration; the current one no longer has this alarm.",
 		Consequence: "Nothing watches for its cause any more.",
-		Action:      "Find out what became of its cause, acknowledge it, and reset what it latched.",
+		Action:      "Leave the heater off until you know what became of its cause, then acknowledge and reset it.",
 	}
 	if s.Name == JournalUnread {
 		def.Cause = "The journal of alarms could not be read at the start; the log says why."
 		def.Consequence = "Whether a trip stands from before is not known."
-		def.Action = "See that the rig is safe to heat, then acknowledge and reset; mend the recording."
+		def.Action = "Leave the heater off until you have seen that the rig is safe to heat; then acknowledge and reset, and mend the recording."
 	}
 	w := newWatch(def, saved, now, wall)
 	w.orphaned = true
