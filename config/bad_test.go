@@ -150,6 +150,12 @@ var badFiles = []struct {
 	{"alarm-wrong-unit", []string{
 		`48:9: alarms.water-overheat.above: "75 kPa": kPa is not the unit of a temperature; write one of Cel, °C, K, degF`,
 	}},
+	{"zone-abbreviation", []string{
+		`3:8: zone: "CEST" is not a time zone; write a name of the IANA database, such as "Etc/UTC", or leave zone out for this machine's own`,
+	}},
+	{"zone-number", []string{
+		`3:8: zone: the number 2 where text belongs; write text in quotes, such as zone = "Etc/UTC"`,
+	}},
 	{"altitude-high", []string{
 		`3:12: altitude: "12 km" is out of range; write a length from -430 m to 6000 m`,
 	}},
@@ -694,7 +700,7 @@ var badFiles = []struct {
 		`8:2: tanks: unknown key; write tank`,
 	}},
 	{"unknown-top", []string{
-		`3:1: colour: unknown key; write one of site, rig, altitude, interval, tube, tank, regime, ports, instruments, trip, mqtt, notify, http, record, alarms, or leave it out`,
+		`3:1: colour: unknown key; write one of site, rig, altitude, zone, interval, tube, tank, regime, ports, instruments, trip, mqtt, notify, http, record, alarms, or leave it out`,
 	}},
 	{"utf16", []string{
 		`1:1: the file is UTF-16 text; save it as UTF-8`,

@@ -23,7 +23,8 @@ type Config struct {
 
 	Site     string
 	Rig      string
-	Altitude float64 // m above sea level
+	Altitude float64        // m above sea level
+	Zone     *time.Location // for people: page, report, bench export
 	Interval time.Duration
 
 	Tube        Tube

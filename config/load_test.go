@@ -125,6 +125,13 @@ func TestBuiltInAlarms(t *testing.T) {
 	equal(t, "own cause", fast.Cause, "The velocity is above its limit of 1.5 m/s.")
 }
 
+// The zone is for people; 5.5 h east of Greenwich is the IANA database's Asia/Kolkata.
+func TestZone(t *testing.T) {
+	noon := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+	equal(t, "written", noon.In(load(t, "everything").Zone).Format("15:04 -0700"), "17:30 +0530")
+	equal(t, "by default", load(t, "least").Zone, time.Local)
+}
+
 func TestDefaults(t *testing.T) {
 	c := load(t, "least")
 	equal(t, "altitude", c.Altitude, 0.0)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	_ "time/tzdata" // zones on machines that have no table of their own
 	"unicode"
 	"unicode/utf8"
 
@@ -17,7 +18,23 @@ func (l *loader) loadSite() {
 	l.config.Rig = l.level("rig", "bench-3")
 	// The standard atmosphere is taken where people live.
 	l.config.Altitude = s.within("altitude", Length, 0, -430, 6000)
+	l.config.Zone = s.zone("zone")
 	l.config.Interval = s.duration("interval", 200*time.Millisecond, 10*time.Millisecond, 10*time.Second)
+}
+
+// zone reads a time zone by its name in the IANA database (RFC 6557); the
+// machine's own where none is written.
+func (s *section) zone(key string) *time.Location {
+	text, n := s.text(key, "Etc/UTC")
+	if n == nil {
+		return time.Local
+	}
+	zone, err := time.LoadLocation(text)
+	if err != nil || text == "" || text == "Local" {
+		s.bad(key, n, quoted(text)+" is not a time zone", `write a name of the IANA database, such as "Etc/UTC", or leave zone out for this machine's own`)
+		return time.Local
+	}
+	return zone
 }
 
 // level reads a required name that serves as one level of a topic.
