@@ -206,6 +206,7 @@ func (e *Engine) compute(in *Input) {
 	e.rig.derive(s, &e.measured, in)
 	heater, known := e.heater()
 	e.probe.look(s, in, e.maxFall(), heater, known)
+	e.rig.countDown(s, e.probe)
 }
 
 func (e *Engine) sampleDue(now time.Duration) bool {

@@ -189,11 +189,9 @@ func (r *rig) follow(s *State, m *[quantity.Count]Measured, in *Input) {
 	}
 }
 
-// slopes gives the temperature's rate and the time to the overheat limit,
-// which there is only while the rise is larger than its own doubt (k = 2).
+// slopes gives the temperature's rate over the last minute.
 func (r *rig) slopes(s *State) {
-	t, known := s.Values.Get(quantity.Temperature)
-	if !known {
+	if _, known := s.Values.Get(quantity.Temperature); !known {
 		r.slope.Reset()
 		r.rate = [3]float64{}
 	}
@@ -201,7 +199,14 @@ func (r *rig) slopes(s *State) {
 		return
 	}
 	s.Values.Put(quantity.TemperatureRate, r.rate[0])
-	if r.rate[0] > 2*r.rate[1] {
+}
+
+// countDown gives the time to the overheat limit, which there is only while the
+// rise is larger than its own doubt (k = 2), and while the newest readings rise
+// too: water that has begun to cool has risen over the last minute as well.
+func (r *rig) countDown(s *State, newest *plausible) {
+	t, known := s.Values.Get(quantity.Temperature)
+	if known && r.rate[2] != 0 && r.rate[0] > 2*r.rate[1] && newest.sloped && newest.slope > 0 {
 		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate[0]))
 	}
 }

@@ -70,3 +70,51 @@ func TestRareReadings(t *testing.T) {
 		}
 	}
 }
+
+// The time to the limit is (75 − T)/slope by hand, whatever the pace of the
+// readings; there is none at rest, and none once the newest readings fall though
+// the last minute has risen.
+func TestTheTimeToOverheatFollowsTheNewestReadings(t *testing.T) {
+	for every, c := range map[string]struct {
+		rise, turn time.Duration // of rising; until the fall is seen: the window of the newest readings
+	}{
+		"200 ms": {2 * time.Minute, 8 * time.Second}, "3 s": {2 * time.Minute, 15 * time.Second}, "10 s": {5 * time.Minute, 50 * time.Second},
+	} {
+		t.Run(every, func(t *testing.T) {
+			text := strings.Replace(benchText, "[instruments.temperature]\n", "[instruments.temperature]\nevery = \""+every+"\"\n", 1)
+			e, err := NewEngine(benchConfig(t, text), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			h := &heated{bench: &bench{t: t, e: e}, every: e.cfg.Instrument(quantity.Temperature).Every}
+			h.step(e.Begin())
+			celsius := 40.0
+			run := func(length time.Duration, slope float64) {
+				for end := h.at + length; h.at < end; {
+					celsius += slope * 0.2
+					h.run(200*time.Millisecond, 1.2, celsius, 255)
+				}
+			}
+			left := func() (float64, bool) { return h.state.Values.Get(quantity.SecondsToOverheat) }
+			run(90*time.Second, 0)
+			if s, known := left(); known {
+				t.Fatalf("at rest: %v s", s)
+			}
+			const slope = 0.05
+			run(c.rise, slope)
+			if s, known := left(); !known || math.Abs(s/((75-celsius)/slope)-1) > 0.05 {
+				t.Errorf("rising: %v s (%v), by hand %v s", s, known, (75-celsius)/slope)
+			}
+			run(c.turn, -slope)
+			for range 100 {
+				if s, known := left(); known {
+					t.Fatalf("cooling, and %v s to the limit", s)
+				}
+				run(200*time.Millisecond, -slope)
+			}
+			if every == "200 ms" && h.value(quantity.TemperatureRate) <= 0 {
+				t.Error("the last minute has fallen: the test shows nothing")
+			}
+		})
+	}
+}
