@@ -17,6 +17,10 @@ const (
 	faultPrefix     = "instrument-fault-"
 )
 
+// ReceiverFailed is the alarm about those who are told of alarms. Its own
+// message is none of those that it watches.
+const ReceiverFailed = "receiver-failed"
+
 // The priorities, highest first.
 var priorities = []string{"high", "medium", "low"}
 
@@ -50,7 +54,20 @@ func (l *loader) builtInAlarms() []Alarm {
 			Action:      "Check the broker and the network, and have somebody stay within sight of the rig.",
 		})
 	}
+	if len(c.Notify) > 0 {
+		alarms = append(alarms, receiverFailed())
+	}
 	return alarms
+}
+
+// receiverFailed watches that those who are to be told of alarms are told.
+func receiverFailed() Alarm {
+	return Alarm{
+		Name: ReceiverFailed, BuiltIn: true, Kind: AlarmReceiver, OnDelay: 5 * time.Minute, Priority: "medium",
+		Cause:       "An alarm waits for a receiver of [[notify]], which does not take it.",
+		Consequence: "Whoever this receiver tells does not know of the alarms of this rig; they are sent when it takes them again.",
+		Action:      "Stay with the rig while it heats, or switch the heater off at its own switch, and tell those people by another way; then check the receiver, the network to it and its table [[notify]].",
+	}
 }
 
 // overheat watches the water wherever its temperature is measured.

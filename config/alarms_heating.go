@@ -132,6 +132,8 @@ func (l *loader) absent(name string) (wrong, remedy string) {
 		return "there is no largest rate in this file", `write tube.max_rate, such as max_rate = "5 K/min", or leave the alarm out`
 	case name == ineffective:
 		return "there is no heating permit in this file", "write [trip], or leave the alarm out"
+	case name == ReceiverFailed:
+		return "there is no receiver in this file", "write [[notify]], or leave the alarm out"
 	case name == brokerLost:
 		return "there is no broker in this file", "write [mqtt], or leave the alarm out"
 	}

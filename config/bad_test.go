@@ -95,6 +95,9 @@ var badFiles = []struct {
 	{"alarm-no-rate", []string{
 		`47:9: alarms.temperature-rising-fast: there is no largest rate in this file; write tube.max_rate, such as max_rate = "5 K/min", or leave the alarm out`,
 	}},
+	{"alarm-no-receiver", []string{
+		`47:9: alarms.receiver-failed: there is no receiver in this file; write [[notify]], or leave the alarm out`,
+	}},
 	{"alarm-no-supply", []string{
 		`20:2: warning: neither supply_flow nor supply_on is measured: dry heating is not detected; fit a hard-wired flow interlock and cut-out, and write [instruments.supply_flow] or [instruments.supply_on] where there is one`,
 		`47:9: alarms.heating-without-supply: no supply is measured in this file; write [instruments.supply_flow] or [instruments.supply_on], or leave the alarm out`,

@@ -233,6 +233,7 @@ const (
 	AlarmFault                        // an instrument without a good reading
 	AlarmDisk                         // the recording does not answer
 	AlarmBroker                       // the broker is away
+	AlarmReceiver                     // an alarm waits for a receiver of [[notify]]
 	AlarmNoSupply                     // heater on or permitted while the supply is not proven: SupplyFlow below Below, SupplyOn false
 	AlarmImplausible                  // no response to heating, or a fall faster than MaxFall
 	AlarmRate                         // the temperature rises faster than Above

@@ -86,13 +86,14 @@ func TestHeatingAlarms(t *testing.T) {
 	equal(t, "names", names, []string{
 		"water-overheat", "head-lost", "heating-without-supply", "temperature-implausible", "temperature-rising-fast", "tube-blocked",
 		"instrument-fault-flow", "instrument-fault-temperature", "instrument-fault-level", "instrument-fault-supply_flow",
-		"instrument-fault-supply_on", "instrument-fault-heater_on", "trip-ineffective", "recording-failed", "cool",
+		"instrument-fault-supply_on", "instrument-fault-heater_on", "trip-ineffective", "recording-failed", "receiver-failed", "cool",
 	})
 	equal(t, "supply", named(t, c, "heating-without-supply").acts(), []any{AlarmNoSupply, true, "high", true, true, time.Second})
 	equal(t, "implausible", named(t, c, "temperature-implausible").acts(), []any{AlarmImplausible, true, "high", false, true, time.Duration(0)})
 	equal(t, "rate", named(t, c, "temperature-rising-fast").acts(), []any{AlarmRate, true, "high", false, false, 2 * time.Second})
 	equal(t, "blocked", named(t, c, "tube-blocked").acts(), []any{AlarmBlocked, true, "low", false, false, 2 * time.Second})
 	equal(t, "ineffective", named(t, c, "trip-ineffective").acts(), []any{AlarmIneffective, true, "high", true, false, 30 * time.Second})
+	equal(t, "receiver", named(t, c, "receiver-failed").acts(), []any{AlarmReceiver, true, "medium", false, false, 5 * time.Minute})
 }
 
 // The limits, turned into SI by hand.

@@ -21,6 +21,7 @@ type Engine struct {
 	permit   permit
 	probe    *plausible
 	health   *Health
+	healthAt time.Duration // monotonic, when health came
 	state    State
 	measured [quantity.Count]Measured
 	sampleAt time.Duration
@@ -120,7 +121,7 @@ func (e *Engine) take(in *Input) []Event {
 	case KindOutput:
 		e.confirm(in.Output)
 	case KindHealth:
-		e.health = in.Health
+		e.health, e.healthAt = in.Health, in.Mono
 	case KindCommand:
 		return e.command(in.Command)
 	case KindReload:

@@ -30,7 +30,11 @@ func (w *watch) limit() *float64 {
 }
 
 func (w *watch) rule() alarm.Rule {
-	return alarm.Rule{Latch: w.def.Latch, OnDelay: w.def.OnDelay, OffDelay: w.def.OffDelay}
+	r := alarm.Rule{Latch: w.def.Latch, OnDelay: w.def.OnDelay, OffDelay: w.def.OffDelay}
+	if w.def.Kind == config.AlarmReceiver {
+		r.OnDelay = 0 // each waiting alarm has its own
+	}
+	return r
 }
 
 // condition judges what the alarm watches. A missing or bad input is Unknown,
@@ -47,6 +51,8 @@ func (w *watch) condition(e *Engine) alarm.Condition {
 		return health(e.health, func() bool { return e.health.Recording })
 	case config.AlarmBroker:
 		return health(e.health, func() bool { return e.health.Broker })
+	case config.AlarmReceiver:
+		return w.receivers(e)
 	case config.AlarmNoSupply:
 		return w.noSupply(e)
 	case config.AlarmImplausible:
@@ -64,6 +70,25 @@ func health(h *Health, fine func() bool) alarm.Condition {
 		return alarm.Unknown
 	}
 	return is(!fine())
+}
+
+// receivers is Set when an alarm has waited for OnDelay, and Clear when none
+// waits any more.
+func (w *watch) receivers(e *Engine) alarm.Condition {
+	if e.health == nil {
+		return alarm.Unknown
+	}
+	r := e.health.Receivers
+	switch {
+	case r.Failed == "" && r.Known:
+		return alarm.Clear
+	case r.Failed == "":
+		return alarm.Unknown
+	case w.alarm.Active():
+		return alarm.Set
+	}
+	w.why = r.Failed
+	return is(r.Waited+e.state.Mono-e.healthAt >= w.def.OnDelay)
 }
 
 // is makes a condition of a yes or no.

@@ -121,6 +121,15 @@ type Start struct {
 type Health struct {
 	Recording bool `json:"recording"` // the disk answers
 	Broker    bool `json:"broker"`    // the broker is connected
+
+	Receivers Receivers `json:"receivers,omitzero"`
+}
+
+// Receivers is how alarms wait for those who are to be told of them.
+type Receivers struct {
+	Known  bool          `json:"known,omitempty"`  // each has been asked since the start, or has nothing to be told
+	Failed string        `json:"failed,omitempty"` // who has not taken an alarm, and why; "" for nobody
+	Waited time.Duration `json:"waited,omitempty"` // so long had the oldest such alarm waited at this input
 }
 
 // Output is what came of one write to the permit relay.

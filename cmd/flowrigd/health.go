@@ -7,6 +7,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/notify"
 	"flowrigd/daq/web"
 )
 
@@ -17,10 +18,10 @@ const healthEvery = 250 * time.Millisecond
 func (d *daemon) watchHealth(ctx context.Context) error {
 	tick := time.NewTicker(healthEvery)
 	defer tick.Stop()
-	var last daq.Health
+	var last health
 	for told := false; ; {
 		if now := d.health(); !told || now != last {
-			told, last = d.loop.Health(now), now
+			told, last = d.loop.Health(now.forEngine()), now
 		}
 		select {
 		case <-ctx.Done():
@@ -30,8 +31,22 @@ func (d *daemon) watchHealth(ctx context.Context) error {
 	}
 }
 
-func (d *daemon) health() daq.Health {
-	return daq.Health{Recording: d.recording.healthy() == nil, Broker: d.connected() == nil}
+// health is how the surroundings do.
+type health struct {
+	recording, broker bool
+	receivers         notify.Waiting
+}
+
+func (d *daemon) health() health {
+	return health{d.recording.healthy() == nil, d.connected() == nil, d.notifier.Load().Waiting()}
+}
+
+func (h health) forEngine() daq.Health {
+	r := daq.Receivers{Known: h.receivers.Known, Failed: h.receivers.Who}
+	if r.Failed != "" {
+		r.Waited = time.Since(h.receivers.Since)
+	}
+	return daq.Health{Recording: h.recording, Broker: h.broker, Receivers: r}
 }
 
 func (d *daemon) connected() error {
@@ -56,6 +71,9 @@ func (d *daemon) checks() map[string]error {
 	if d.publisher.Load() != nil {
 		m["broker"] = d.connected()
 	}
+	for _, s := range d.notifier.Load().Stats() {
+		m["receiver "+s.Receiver] = tookOf(s)
+	}
 	if o := d.answered.Load(); d.relay != nil && o != nil {
 		m["heating permit relay"] = relayOf(o)
 	}
@@ -64,6 +82,14 @@ func (d *daemon) checks() map[string]error {
 		m["instrument "+id.Name] = readyOf(s.Quality[id.ID])
 	}
 	return m
+}
+
+// tookOf says that a receiver has refused the last delivery.
+func tookOf(s notify.Stats) error {
+	if s.Trouble == "" {
+		return nil
+	}
+	return fmt.Errorf("not told of alarms since %s, %d wait: %s", daq.FormatTime(s.Since), s.Waiting, s.Trouble)
 }
 
 func relayOf(o *daq.Output) error {

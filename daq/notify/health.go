@@ -41,6 +41,7 @@ type health struct {
 	receiver string
 
 	mu         sync.Mutex
+	tried      bool // there was an attempt
 	trouble    string
 	since      time.Time
 	saidDown   time.Time // when the log last said that it is away
@@ -58,8 +59,16 @@ func (h *health) stats() Stats {
 	return Stats{Trouble: h.trouble, Since: h.since}
 }
 
+// now says whether there was an attempt, and why the last one failed.
+func (h *health) now() (tried bool, trouble string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.tried, h.trouble
+}
+
 func (h *health) up() {
 	h.mu.Lock()
+	h.tried = true
 	if h.trouble != "" {
 		h.trouble, h.since = "", time.Now()
 	}
@@ -74,6 +83,7 @@ func (h *health) up() {
 // down notes a delivery that failed.
 func (h *health) down(why error) {
 	h.mu.Lock()
+	h.tried = true
 	if h.trouble == "" {
 		h.since = time.Now()
 	}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"time"
 
 	"flowrigd/daq"
 )
@@ -16,8 +17,9 @@ type message struct {
 	Recorded  bool   `json:"recorded"`
 
 	from place
-	body []byte // the JSON object for a webhook
-	skip bool   // not for this receiver
+	came time.Time // when this program had it
+	body []byte    // the JSON object for a webhook
+	skip bool      // not for this receiver
 }
 
 // place is where the alarms come from.
@@ -25,7 +27,7 @@ type place struct{ Site, Rig string }
 
 // decode reads an alarm's message and adds site and rig to it.
 func (p place) decode(body []byte) (*message, error) {
-	m := &message{from: p}
+	m := &message{from: p, came: time.Now()}
 	if err := json.Unmarshal(body, m); err != nil {
 		return nil, fmt.Errorf("alarm message: %w", err)
 	}

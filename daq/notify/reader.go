@@ -30,6 +30,7 @@ func (r *receiver) read(ctx context.Context) {
 			r.health.outbox(err)
 			pause(ctx, outboxPause)
 		case len(list) == 0:
+			r.caughtUp(ctx)
 			select {
 			case <-ctx.Done():
 			case <-wake:
@@ -41,6 +42,17 @@ func (r *receiver) read(ctx context.Context) {
 				after = list[len(list)-1].Sequence
 			}
 		}
+	}
+}
+
+// caughtUp tells the receiver once that all of the recording has been read.
+func (r *receiver) caughtUp(ctx context.Context) {
+	if r.queued.known.Load() {
+		return
+	}
+	select {
+	case <-ctx.Done():
+	case r.in <- nil:
 	}
 }
 

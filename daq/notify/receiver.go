@@ -36,6 +36,7 @@ type receiver struct {
 	in          chan []*message
 	health      *health
 	count       counters
+	queued      queued
 
 	queue []*message
 	free  time.Time // when the next delivery may go
@@ -113,12 +114,15 @@ func (r *receiver) listen(ctx context.Context, waits bool, hold time.Duration) {
 	case <-due:
 	case <-r.direct.wake:
 	case list := <-in:
+		if len(list) == 0 {
+			r.queued.known.Store(true)
+		}
 		r.queue = append(r.queue, list...)
 		r.direct.remove(func(d *message) bool {
 			return slices.ContainsFunc(list, func(m *message) bool { return m.key() == d.key() })
 		})
 	}
-	r.count.waiting.Store(int64(len(r.queue)))
+	r.showQueue()
 }
 
 // trim passes over what this receiver need not have.
@@ -138,7 +142,7 @@ func (r *receiver) drop(n int) {
 	}
 	r.outbox.Mark(r.destination, daq.ClassAlarm, r.queue[n-1].Sequence)
 	r.queue = slices.Delete(r.queue, 0, n)
-	r.count.waiting.Store(int64(len(r.queue)))
+	r.showQueue()
 }
 
 // compose gives the next delivery: what the disk does not have goes first. The

@@ -22,6 +22,7 @@ func everyKind() []daq.Input {
 		{Kind: daq.KindReload, Start: &daq.Start{Configuration: "ba5"}},
 		{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Shelve, Alarm: "a", Who: "desk", For: 30 * time.Minute, Reason: "\"quoted\" <b>"}},
 		{Kind: daq.KindHealth, Health: &daq.Health{Recording: true}},
+		{Kind: daq.KindHealth, Health: &daq.Health{Broker: true, Receivers: daq.Receivers{Known: true, Failed: "the receiver desk says: \"no\"", Waited: 7*time.Minute + 1}}},
 		reading(daq.Reading{Instrument: quantity.Flow, Number: 1.0 / 3, Took: 12345678, At: 9876543210123}),
 		reading(daq.Reading{Instrument: quantity.SupplyFlow, Count: math.MaxUint64, Number: math.MaxFloat64}),
 		reading(daq.Reading{Instrument: quantity.Level, Reason: daq.ReasonTimeout, Error: "no answer within 200 ms"}),

@@ -1,0 +1,86 @@
+package notify
+
+import (
+	"strings"
+	"sync/atomic"
+	"time"
+	"unicode"
+
+	"flowrigd/config"
+)
+
+// Waiting says how alarms wait for the receivers of a notifier.
+type Waiting struct {
+	Known bool      // each receiver has been tried since the start, or has nothing to be told
+	Since time.Time // when the alarm came that has waited longest for one that does not take it; zero for none
+	Who   string    // that receiver, and why it does not take it; "" for none
+}
+
+// Waiting gives how alarms wait at this moment. The alarm about waiting alarms
+// is not one of them: it would wait for itself.
+func (n *Notifier) Waiting() Waiting {
+	w := Waiting{Known: true}
+	for _, r := range n.receivers {
+		since, known := r.oldest()
+		tried, trouble := r.health.now()
+		switch {
+		case !known, !since.IsZero() && !tried:
+			w.Known = false
+		case since.IsZero() || trouble == "":
+		case w.Since.IsZero() || since.Before(w.Since):
+			w.Since, w.Who = since, "the receiver "+r.label+" says: "+oneLine(trouble)
+		}
+	}
+	return w
+}
+
+// oneLine keeps what a foreign server said short and on one line.
+func oneLine(text string) string {
+	runes := []rune(strings.Map(func(c rune) rune {
+		if !unicode.IsPrint(c) {
+			return ' '
+		}
+		return c
+	}, text))
+	return string(runes[:min(len(runes), 200)])
+}
+
+// queued is what others may know of a queue.
+type queued struct {
+	known  atomic.Bool // the recording has been read to its end once
+	oldest atomic.Pointer[time.Time]
+}
+
+// oldest is when the alarm came that has waited longest, zero for none; it is
+// not known before the recording has been read.
+func (r *receiver) oldest() (since time.Time, known bool) {
+	known = r.queued.known.Load()
+	for _, t := range []*time.Time{r.queued.oldest.Load(), r.direct.oldest()} {
+		if t != nil && (since.IsZero() || t.Before(since)) {
+			since, known = *t, true
+		}
+	}
+	return since, known
+}
+
+// showQueue lets others know of the queue after a change.
+func (r *receiver) showQueue() {
+	r.count.waiting.Store(int64(len(r.queue)))
+	r.queued.oldest.Store(oldest(r.queue))
+}
+
+func (d *direct) oldest() *time.Time {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return oldest(d.list)
+}
+
+// oldest gives when the first of these came that is to be told.
+func oldest(list []*message) *time.Time {
+	for _, m := range list {
+		if !m.skip && m.Name != config.ReceiverFailed {
+			return &m.came
+		}
+	}
+	return nil
+}
