@@ -144,3 +144,17 @@ func TestOneLine(t *testing.T) {
 	equal(t, "control characters", oneLine("no\r\n\x1b[31mway"), "no   [31mway")
 	equal(t, "length", len([]rune(oneLine(strings.Repeat("ö", 300)))), 200)
 }
+
+// The oldest counts, from the recording or told without the disk.
+func TestTheOldestCounts(t *testing.T) {
+	early := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+	for _, c := range []struct{ recorded, direct time.Time }{{early, early.Add(1)}, {early.Add(1), early}} {
+		r := newReceiver(Options{Outbox: newMemoryOutbox()}, hook("desk"), "", nil)
+		r.queue = []*message{{came: c.recorded}}
+		r.showQueue()
+		r.direct.add(&message{came: c.direct})
+		if since, known := r.oldest(); !known || !since.Equal(early) {
+			t.Errorf("recorded %v, direct %v: %v", c.recorded, c.direct, since)
+		}
+	}
+}
