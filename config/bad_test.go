@@ -735,6 +735,7 @@ var badFiles = []struct {
 		`48:132: warning: notify.mail.security: alarms go over the network in the clear; write security = "starttls" or "tls"`,
 	}},
 	{"warn-password", []string{
+		`48:10: warning: mqtt.broker: readings and alarms go over the network in the clear, and anybody there can read and change them; write broker = "tls://…" and ca_file, or use a broker on this machine`,
 		`50:17: warning: mqtt.password_file: the password goes over the network in the clear; write broker = "tls://…"`,
 	}},
 	{"warn-poll", []string{
@@ -757,6 +758,73 @@ var badFiles = []struct {
 	}},
 	{"warn-tty", []string{
 		"16:10: warning: ports.tc.device: /dev/ttyUSB0 may be another adapter after a restart; write its name under /dev/serial/by-id, see `flowrigd ports`",
+	}},
+	{"quotes-printed", []string{
+		`1:8: broken syntax: “ (U+201C) is a printed quotation mark; write the straight one of the keyboard, ", before and behind the text`,
+	}},
+	{"quotes-printed-end", []string{
+		`1:22: broken syntax: ” (U+201D) is a printed quotation mark; write the straight one of the keyboard, ", before and behind the text`,
+	}},
+	{"quotes-missing", []string{
+		`5:14: broken syntax: text without quotes; write bore = "13.00 mm ± 0.04 mm"`,
+	}},
+	{"quotes-missing-word", []string{
+		`2:7: broken syntax: text without quotes; write rig = "bench-3"`,
+	}},
+	{"backslash", []string{
+		`16:14: broken syntax: \ begins an escape in text in "double quotes"; write the text in 'single quotes', such as 'C:\rig\tokens', or write each \ twice`,
+	}},
+	{"backslash-tab", []string{
+		`48:15: http.tokens_file: "C:\temp\new" holds a tab, a new line or the like: \ begins an escape in "double quotes"; write the name in 'single quotes', or write each \ twice`,
+	}},
+	{"space-no-break", []string{
+		`9:4: broken syntax: a space of another kind (U+00A0), as word processors write it; write it anew with the space bar`,
+	}},
+	{"colon", []string{
+		`9:4: broken syntax: a colon behind the key; write key = value`,
+	}},
+	{"equals-twice", []string{
+		`9:6: broken syntax: = stands here twice; write it once: key = value`,
+	}},
+	{"semicolon", []string{
+		`22:53: broken syntax: a semicolon between two values; write a comma`,
+	}},
+	{"comma-number", []string{
+		`48:18: broken syntax: a comma in the number; write a decimal point, and nothing between thousands`,
+	}},
+	{"true-capital", []string{
+		`48:9: broken syntax: True is not known; write true`,
+	}},
+	{"zero-byte", []string{
+		`2:13: a zero byte: the file is UTF-16 text, or no text at all; save it as UTF-8`,
+	}},
+	{"escape-key", []string{
+		`10:1: tank.\x1b[31mlipp\u202e: unknown key; write lip or drop, or leave it out`,
+	}},
+	{"register-manual", []string{
+		`22:52: instruments.flow.modbus.register: 40017 looks like the number in the maker's manual, which counts from 40001; write reference = 40017 in place of table and register (holding register 16); where the protocol's register is meant, write reference = 340018`,
+	}},
+	{"register-manual-coil", []string{
+		`45:51: instruments.supply_on.modbus.register: 30001 looks like the number in the maker's manual, which counts from 30001; write reference = 30001 in place of table and register (input register 0)`,
+	}},
+	{"lip-scale", []string{
+		`39:38: alarms.head-lost: the limit of 430 mm is never passed within the scale of instruments.level, 0 mm to 400 mm; change the limit, the deadband or the scale, or write range where the sensor measures beyond the two points of its scale`,
+		`39:38: instruments.level.scale: the lip at 450 mm lies outside it, 0 mm to 400 mm; write the heights at the two points of the scale, or the height of the lip above the sensor's datum; write range where the sensor measures beyond them`,
+	}},
+	{"alarm-scale", []string{
+		`31:33: alarms.water-overheat: the limit of 75 Cel is never passed within the scale of instruments.temperature, 0 Cel to 70 Cel; change the limit, the deadband or the scale, or write range where the sensor measures beyond the two points of its scale`,
+	}},
+	{"warn-broker", []string{
+		`48:10: warning: mqtt.broker: readings and alarms go over the network in the clear, and anybody there can read and change them; write broker = "tls://…" and ca_file, or use a broker on this machine`,
+	}},
+	{"decimal", []string{
+		`30:56: instruments.temperature.query.decimal: ";" is not known here; write "." or ","`,
+	}},
+	{"unit-look-alike", []string{
+		`23:8: instruments.flow.unit: "L/mіn" is not a unit: the character і in it is U+0456, which may look like another; write one of L/min, L/h, mL/s, m3/h, m3/s`,
+	}},
+	{"latin1", []string{
+		`5:18: the file is not UTF-8: the byte B1 is ± in Latin-1; save it as UTF-8, which editors offer beside the name or under encoding`,
 	}},
 	{"warn-unused", []string{
 		`47:8: warning: ports.spare: nothing uses it; leave it out, or name it in an instrument or in [trip]`,

@@ -59,10 +59,11 @@ func (s *section) stream() *Stream {
 	return &Stream{Line: s.pattern("line", "F={value}"), End: s.end()}
 }
 
-// pattern reads how a line looks, and warns of one that is not held at its
-// ends.
+// pattern reads how a line looks and which decimal mark its number has, and
+// warns of one that is not held at its ends.
 func (s *section) pattern(key, example string) Pattern {
 	text, n := s.text(key, example)
+	comma := s.choice("decimal", ".", ",") == ","
 	if s.node.child(key) == nil {
 		s.missing(key, fmt.Sprintf("write the line with {value} in place of its number, such as %s = %q", key, example))
 	}
@@ -70,6 +71,7 @@ func (s *section) pattern(key, example string) Pattern {
 		return Pattern{}
 	}
 	p, err := ParsePattern(text)
+	p.comma = comma
 	if err != nil {
 		m := err.(*Mistake)
 		s.bad(key, n, m.Wrong, m.Remedy)
@@ -126,6 +128,27 @@ func (s *section) register(m *Modbus) {
 		s.missing("register", "write the zero-based register, such as register = 0, or reference = 30001")
 	}
 	m.Register = uint16(s.integer("register", 0, 0, 65535))
+	s.refuseReference(m.Register)
+}
+
+// refuseReference refuses a register that looks like the number of a manual,
+// 3xxxx or 4xxxx: such a register of the protocol is rare, and has a reference
+// number of 6 digits of its own.
+func (s *section) refuseReference(register uint16) {
+	n := s.node.child("register")
+	first, number := register/10000, register%10000
+	if n == nil || first != 3 && first != 4 || number == 0 {
+		return
+	}
+	table := "input"
+	if first == 4 {
+		table = "holding"
+	}
+	remedy := fmt.Sprintf("write reference = %d in place of table and register (%s register %d)", register, table, number-1)
+	if m := s.choice("table", "input", "holding", "discrete", "coil"); m == "input" || m == "holding" {
+		remedy += fmt.Sprintf("; where the protocol's register is meant, write reference = %d", map[string]int{"input": 300001, "holding": 400001}[m]+int(register))
+	}
+	s.bad("register", n, fmt.Sprintf("%d looks like the number in the maker's manual, which counts from %d0001", register, first), remedy)
 }
 
 func (s *section) modbusTable() Table {

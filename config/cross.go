@@ -166,11 +166,11 @@ func (l *loader) checkAlarm(a *Alarm) {
 	}
 	for _, id := range a.On {
 		in := l.config.Instrument(id)
-		if in == nil || in.Range == nil || id == quantity.Level && l.config.Tank.Lip.X == 0 {
+		if in == nil || in.reach() == nil || id == quantity.Level && l.config.Tank.Lip.X == 0 {
 			continue
 		}
 		if text := a.beyond(in, *limit, d); text != "" {
-			l.report.add(l.alarmPlace(a, key, id), fmt.Sprintf("alarms.%s: %s", a.Name, text), "change the limit, the deadband or the range")
+			l.report.add(l.alarmPlace(a, key, id), fmt.Sprintf("alarms.%s: %s", a.Name, text), in.reachRemedy("change the limit, the deadband or the "))
 		}
 	}
 }
@@ -186,7 +186,7 @@ func (l *loader) checkBoiling() {
 		if a.Above == nil || *a.Above < boiling || !a.watchesWater() {
 			continue
 		}
-		if in := l.config.Instrument(a.On[0]); in != nil && in.Range != nil && *a.Above >= in.Range.High {
+		if in := l.config.Instrument(a.On[0]); in != nil && in.reach() != nil && *a.Above >= in.reach().High {
 			continue // has been reported
 		}
 		l.report.add(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %.0f m and never passes %s", a.Name, boiling, l.config.Altitude, Format(*a.Above, Temperature)), "write a limit below boiling")
@@ -200,13 +200,50 @@ func (l *loader) alarmPlace(a *Alarm, key string, id quantity.ID) place {
 			return n.value
 		}
 	}
+	return l.reachPlace(id)
+}
+
+// reachPlace is where the range stands, or the scale in its place.
+func (l *loader) reachPlace(id quantity.ID) place {
+	if in := l.config.Instrument(id); in != nil && in.Range == nil && in.Scale != nil {
+		return l.at("instruments", id.Short(), "scale", "to")
+	}
 	return l.at("instruments", id.Short(), "range")
+}
+
+// reach is what the instrument can measure: its range, or the ends of its scale
+// where no range is written; nil where neither says.
+func (in *Instrument) reach() *Range {
+	switch {
+	case in.Range != nil:
+		return in.Range
+	case in.Scale != nil && in.Thermocouple == nil:
+		return &Range{min(in.Scale.To[0], in.Scale.To[1]), max(in.Scale.To[0], in.Scale.To[1])}
+	}
+	return nil
+}
+
+// reachName is the word of the configuration for it.
+func (in *Instrument) reachName() string {
+	if in.Range == nil && in.Scale != nil {
+		return "scale"
+	}
+	return "range"
+}
+
+// reachRemedy adds what to do to a remedy that ends with the word.
+func (in *Instrument) reachRemedy(remedy string) string {
+	remedy += in.reachName()
+	if in.Range == nil {
+		remedy += ", or write range where the sensor measures beyond the two points of its scale"
+	}
+	return remedy
 }
 
 // beyond says why a limit cannot work within the range; "" when it can.
 func (a *Alarm) beyond(in *Instrument, limit float64, d Dimension) string {
-	r := in.Range
-	span := fmt.Sprintf("the range of instruments.%s, %s to %s", in.Name, Format(r.Low, d), Format(r.High, d))
+	r := in.reach()
+	span := fmt.Sprintf("the %s of instruments.%s, %s to %s", in.reachName(), in.Name, Format(r.Low, d), Format(r.High, d))
 	switch {
 	case limit < r.Low || limit > r.High, a.Above != nil && limit == r.High, a.Below != nil && limit == r.Low:
 		return fmt.Sprintf("the limit of %s is never passed within %s", Format(limit, d), span)
@@ -229,10 +266,22 @@ func (a *Alarm) watchesWater() bool {
 func (l *loader) checkLip() {
 	in := l.config.Instrument(quantity.Level)
 	lip := l.config.Tank.Lip.X
-	if in == nil || in.Range == nil || lip == 0 || lip > in.Range.Low && lip <= in.Range.High {
+	if in == nil || lip == 0 {
 		return
 	}
-	l.report.add(l.at("instruments", "level", "range"), fmt.Sprintf("instruments.level.range: the lip at %s lies outside it, %s to %s", Format(lip, Length), Format(in.Range.Low, Length), Format(in.Range.High, Length)), "write the range of the sensor, or the height of the lip above the sensor's datum")
+	r := in.reach()
+	if r == nil || lip > r.Low && lip <= r.High {
+		return
+	}
+	l.report.add(l.reachPlace(in.ID), fmt.Sprintf("instruments.level.%s: the lip at %s lies outside it, %s to %s", in.reachName(), Format(lip, Length), Format(r.Low, Length), Format(r.High, Length)), in.lipRemedy())
+}
+
+func (in *Instrument) lipRemedy() string {
+	const remedy = "write the range of the sensor, or the height of the lip above the sensor's datum"
+	if in.Range == nil {
+		return "write the heights at the two points of the scale, or the height of the lip above the sensor's datum; write range where the sensor measures beyond them"
+	}
+	return remedy
 }
 
 // checkFlowRange refuses a meter whose least flow is below none: its lower end

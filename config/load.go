@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -39,8 +38,8 @@ func fileCause(err error) string {
 // order of their place; the Config is nil when one is more than a warning.
 func Parse(path string, text []byte) (*Config, []Problem) {
 	r := &report{file: path}
-	if m := encodingMistake(text); m != nil {
-		r.add(place{1, 1}, m.Wrong, m.Remedy)
+	if at, m := encodingMistake(text); m != nil {
+		r.add(at, m.Wrong, m.Remedy)
 		return nil, r.problems
 	}
 	root := parseTree(bytes.TrimPrefix(text, []byte(byteOrderMark)), r)
@@ -55,18 +54,6 @@ func Parse(path string, text []byte) (*Config, []Problem) {
 		c = nil
 	}
 	return c, r.sorted()
-}
-
-const byteOrderMark = "\xef\xbb\xbf"
-
-func encodingMistake(text []byte) *Mistake {
-	switch {
-	case len(text) > maxFile:
-		return &Mistake{fmt.Sprintf("the file has %d bytes", len(text)), fmt.Sprintf("write a configuration of up to %d bytes", maxFile)}
-	case bytes.HasPrefix(text, []byte("\xff\xfe")), bytes.HasPrefix(text, []byte("\xfe\xff")):
-		return &Mistake{"the file is UTF-16 text", "save it as UTF-8"}
-	}
-	return nil
 }
 
 func directory(path string) string {

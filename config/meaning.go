@@ -54,7 +54,7 @@ func (s *section) unit(in *Instrument) *Unit {
 	if n == nil {
 		return nil
 	}
-	u, err := UnitFor(text, in.wire())
+	u, err := UnitFor(strings.TrimSpace(text), in.wire())
 	if err != nil {
 		m := err.(*Mistake)
 		wrong, remedy := m.Wrong, m.Remedy

@@ -3,10 +3,12 @@ package config
 import (
 	"fmt"
 	"net"
+	"net/netip"
 	"net/url"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 )
 
 // loadMQTT reads the broker; without the table there is none.
@@ -41,7 +43,20 @@ func (l *loader) fileOf(s *section, key, example string) string {
 		s.bad(key, n, quoted(text)+" is not the name of a file", fmt.Sprintf("write a name such as %q, or leave the key out", example))
 		return ""
 	}
+	if n != nil && !s.noEscapes(key, n) {
+		return ""
+	}
 	return l.file(text)
+}
+
+// noEscapes refuses a name with a character that is none of a name: \t and \n in
+// a Windows path, above all, are a tab and a new line.
+func (s *section) noEscapes(key string, n *node) bool {
+	if !strings.ContainsFunc(n.text, unicode.IsControl) {
+		return true
+	}
+	s.bad(key, n, quoted(n.text)+` holds a tab, a new line or the like: \ begins an escape in "double quotes"`, `write the name in 'single quotes', or write each \ twice`)
+	return false
 }
 
 const brokerExample = "tcp://broker.example:1883"
@@ -111,9 +126,25 @@ func (s *section) checkAccount(m *MQTT) {
 		s.report.add(s.place("password_file"), "mqtt.password_file: MQTT 3.1.1 has no password without a user name", "write username too")
 	case m.CAFile != "" && !secure && m.Broker != "":
 		s.report.add(s.place("ca_file"), "mqtt.ca_file: the broker's address is not a secure one", "write broker = \"tls://…\", or leave ca_file out")
-	case m.PasswordFile != "" && !secure:
-		s.report.warn(s.place("password_file"), "mqtt.password_file: the password goes over the network in the clear", "write broker = \"tls://…\"")
+	case !secure && !m.Embedded && beyondHere(m.Broker) && !s.report.has(s.place("broker")):
+		s.report.warn(s.place("broker"), "mqtt.broker: readings and alarms go over the network in the clear, and anybody there can read and change them", "write broker = \"tls://…\" and ca_file, or use a broker on this machine")
+		if m.PasswordFile != "" {
+			s.report.warn(s.place("password_file"), "mqtt.password_file: the password goes over the network in the clear", "write broker = \"tls://…\"")
+		}
 	}
+}
+
+// beyondHere reports the address of another machine; one that cannot be read
+// has been reported.
+func beyondHere(address string) bool {
+	u, err := url.Parse(address)
+	return err == nil && u.Hostname() != "" && !isLoopback(u.Hostname())
+}
+
+// isLoopback reports a name or an address of this machine alone.
+func isLoopback(host string) bool {
+	ip, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && ip.IsLoopback()
 }
 
 // loadHTTP reads where the page is.

@@ -19,6 +19,7 @@ type Pattern struct {
 	expression     *regexp.Regexp
 	group          int // of the number in expression
 	anchored, made bool
+	comma          bool // the decimal mark is a comma, not a point
 }
 
 // ParsePattern reads a pattern: text with one {value}, all else literal, or a
@@ -70,13 +71,23 @@ func (p Pattern) String() string { return p.text }
 
 // Match finds the number in a line without its end. A text pattern must fit
 // the whole line; blanks around the number are passed over. The number is
-// decimal, with a point and perhaps an exponent, and finite.
+// decimal, with the pattern's decimal mark and perhaps an exponent, and finite.
 func (p Pattern) Match(line []byte) (float64, error) {
 	field, err := p.field(line)
 	if err != nil {
 		return 0, err
 	}
-	number, rest := cutNumber(strings.TrimSpace(string(field)))
+	text, mark, other := strings.TrimSpace(string(field)), ".", ","
+	if p.comma {
+		mark, other = other, mark
+	}
+	if otherMark.MatchString(text) && strings.Contains(text, other) {
+		return 0, p.wrongMark(text)
+	}
+	number, rest := "", text
+	if !strings.Contains(text, other) {
+		number, rest = cutNumber(strings.Replace(text, mark, ".", 1))
+	}
 	v, err := strconv.ParseFloat(number, 64)
 	switch {
 	case rest != "" || number == "":
@@ -85,6 +96,18 @@ func (p Pattern) Match(line []byte) (float64, error) {
 		return 0, fmt.Errorf("line: number: %s is out of range or not a number", quoted(string(field)))
 	}
 	return v, nil
+}
+
+// otherMark is a number with one decimal mark.
+var otherMark = regexp.MustCompile(`^[-+]?[0-9]*[.,][0-9]+([eE][-+]?[0-9]+)?$`)
+
+// wrongMark says that a number has the decimal mark that is not configured. It
+// is a *Mistake: what to do is known.
+func (p Pattern) wrongMark(text string) error {
+	if p.comma {
+		return &Mistake{fmt.Sprintf("line: number: %s has a decimal point", quoted(text)), `write decimal = "." beside the pattern, or leave decimal out`}
+	}
+	return &Mistake{fmt.Sprintf("line: number: %s has a decimal comma", quoted(text)), `set the instrument to send a point, or write decimal = "," beside the pattern`}
 }
 
 // Overlaps says whether one line may fit both patterns; true where it cannot be

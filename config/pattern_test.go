@@ -29,7 +29,9 @@ func TestPattern(t *testing.T) {
 		{"inf", "T={value}", "T=-Inf", 0, `line: number: "-Inf" is not a decimal number`},
 		{"hex", "T={value}", "T=0x1p-2", 0, `line: number: "0x1p-2" is not a decimal number`},
 		{"underscore", "T={value}", "T=1_0", 0, `line: number: "1_0" is not a decimal number`},
-		{"comma", "T={value}", "T=1,5", 0, `line: number: "1,5" is not a decimal number`},
+		{"comma", "T={value}", "T=1,5", 0, `line: number: "1,5" has a decimal comma; set the instrument to send a point, or write decimal = "," beside the pattern`},
+		{"thousands", "T={value}", "T=1,234.5", 0, `line: number: "1,234.5" is not a decimal number`},
+		{"comma at the end", "T={value}", "T=1,", 0, `line: number: "1," is not a decimal number`},
 		{"too large", "T={value}", "T=1e999", 0, `line: number: "1e999" is out of range or not a number`},
 		{"bare point", "T={value}", "T=.", 0, `line: number: "." is out of range or not a number`},
 		{"no match", "/^T=(?P<value>.+)$/", "F=1", 0, `line: pattern: "F=1" does not fit "/^T=(?P<value>.+)$/"`},
@@ -46,6 +48,29 @@ func TestPattern(t *testing.T) {
 				t.Errorf("got %g, %s\nwant %g, %s", got, text, tt.want, tt.err)
 			}
 		})
+	}
+}
+
+// TestDecimalComma holds numbers of an instrument that writes a comma.
+func TestDecimalComma(t *testing.T) {
+	p, err := ParsePattern("T={value}")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.comma = true
+	for line, want := range map[string]float64{"T=12,5": 12.5, "T=-0,25e1": -2.5, "T=12": 12} {
+		if got, err := p.Match([]byte(line)); got != want || err != nil {
+			t.Errorf("%s: %v, %v", line, got, err)
+		}
+	}
+	for line, want := range map[string]string{
+		"T=12.5":    `line: number: "12.5" has a decimal point; write decimal = "." beside the pattern, or leave decimal out`,
+		"T=1.234,5": `line: number: "1.234,5" is not a decimal number`,
+		"T=1,2,3":   `line: number: "1,2,3" is not a decimal number`,
+	} {
+		if got, err := p.Match([]byte(line)); got != 0 || errorText(err) != want {
+			t.Errorf("%s: %v, %v", line, got, err)
+		}
 	}
 }
 

@@ -57,6 +57,8 @@ func (l *loader) device(s *section) string {
 	case n == nil:
 	case text == "" || strings.ContainsRune(text, 0):
 		s.bad("device", n, quoted(text)+" is not the name of a device", "write a name that `flowrigd ports` shows")
+	case !s.noEscapes("device", n):
+		return ""
 	}
 	if text == "" || windowsPort.MatchString(text) {
 		return text

@@ -17,13 +17,13 @@ type Problem struct {
 }
 
 // String is `file:line:column: what is wrong; what to write instead`, with
-// `warning: ` before the sentence of a warning.
+// `warning: ` before the sentence of a warning. It is one printable line.
 func (p Problem) String() string {
 	mark := ""
 	if p.Warning {
 		mark = "warning: "
 	}
-	return fmt.Sprintf("%s:%d:%d: %s%s; %s", p.File, p.Line, p.Column, mark, p.Text, p.Remedy)
+	return Printable(fmt.Sprintf("%s:%d:%d: %s%s; %s", p.File, p.Line, p.Column, mark, p.Text, p.Remedy))
 }
 
 // Fatal reports whether one of the problems is more than a warning.

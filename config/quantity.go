@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -31,10 +32,31 @@ const maxQuantity = 200
 func ParseQuantity(text string, want Dimension) (uncertainty.Value, error) {
 	v, m := parseQuantity(text, want)
 	if m != nil {
-		return uncertainty.Value{}, &Mistake{quoted(text) + ": " + m.Wrong, m.Remedy}
+		return uncertainty.Value{}, &Mistake{quoted(text) + ": " + m.Wrong, m.remedyFor(text, want)}
 	}
 	return v, nil
 }
+
+// remedyFor is what to write instead: the person's own text put right, where
+// that can be told.
+func (m *Mistake) remedyFor(text string, want Dimension) string {
+	if len(text) > maxQuantity {
+		return m.Remedy
+	}
+	fixed := repaired(text, want)
+	switch {
+	case fixed == "":
+		return m.Remedy
+	case thousands.MatchString(text):
+		return fmt.Sprintf("write a decimal point, such as %q, or leave the comma out where it parts thousands", fixed)
+	case strings.Contains(text, ","):
+		return fmt.Sprintf("write a decimal point, such as %q", fixed)
+	}
+	return fmt.Sprintf("write %q", fixed)
+}
+
+// thousands is a number whose comma may part thousands.
+var thousands = regexp.MustCompile(`(^|[^0-9])[1-9][0-9]{0,2}(,[0-9]{3})+([^0-9]|$)`)
 
 // HalfWidth is what stood behind ± in the text of a value, in the unit of U.
 func HalfWidth(v uncertainty.Value) float64 {
@@ -80,6 +102,8 @@ func tidy(text string) string {
 			return ' '
 		case r == '\u2212':
 			return '-'
+		case r == 'º' || r == '˚': // ordinal and ring, which keyboards have for the degree
+			return '°'
 		}
 		return r
 	}, text)

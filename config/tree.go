@@ -41,7 +41,7 @@ func (n *node) isTable() bool { return n != nil && n.kind == unstable.Table }
 // parseTree reads the text into a tree; syntax errors and keys that stand
 // there twice are reported. It gives nil when the syntax is broken.
 func parseTree(text []byte, r *report) *node {
-	t := &treeBuilder{report: r, root: &node{kind: unstable.Table, at: place{1, 1}, value: place{1, 1}}, lines: lineStarts(text)}
+	t := &treeBuilder{report: r, root: &node{kind: unstable.Table, at: place{1, 1}, value: place{1, 1}}, text: text, lines: lineStarts(text)}
 	t.table = t.root
 	t.parser.Reset(text)
 	for t.parser.NextExpression() {
@@ -61,12 +61,11 @@ func parseTree(text []byte, r *report) *node {
 	return t.root
 }
 
-const syntaxRemedy = `write TOML: [table], key = value, text in "quotes"`
-
 type treeBuilder struct {
 	parser unstable.Parser
 	report *report
 	root   *node
+	text   []byte
 	lines  []int // where each begins
 	table  *node // that the next key goes to
 }
@@ -77,7 +76,12 @@ func (t *treeBuilder) syntax(err error) {
 	if errors.As(err, &p) {
 		at, text = t.place(t.parser.Range(p.Highlight)), p.Message
 	}
-	t.report.add(at, "broken syntax: "+oneLine(text), syntaxRemedy)
+	t.broken(at, text)
+}
+
+func (t *treeBuilder) broken(at place, parser string) {
+	wrong, remedy := brokenSyntax(t.text, at, parser)
+	t.report.add(at, wrong, remedy)
 }
 
 func (t *treeBuilder) decoder(err error) {
@@ -86,7 +90,7 @@ func (t *treeBuilder) decoder(err error) {
 	if errors.As(err, &d) {
 		at.line, at.column = d.Position()
 	}
-	t.report.add(at, "broken syntax: "+oneLine(strings.TrimPrefix(err.Error(), "toml: ")), syntaxRemedy)
+	t.broken(at, strings.TrimPrefix(err.Error(), "toml: "))
 }
 
 func oneLine(text string) string {

@@ -167,7 +167,28 @@ func unknownUnit(text string, want Dimension) *Mistake {
 			return &Mistake{wrong, fmt.Sprintf("write %s, capital and small letters matter", known)}
 		}
 	}
+	if known := meant[strings.ToLower(text)]; known != "" && ofDimension(known, want) {
+		return &Mistake{wrong, "write " + known}
+	}
+	if r := foreign(text); r != 0 {
+		wrong += fmt.Sprintf(": the character %c in it is U+%04X, which may look like another", r, r)
+	}
 	return &Mistake{wrong, remedyUnit(want)}
+}
+
+func ofDimension(unit string, want Dimension) bool {
+	_, err := UnitFor(unit, want)
+	return err == nil
+}
+
+// foreign is the first character that stands in no unit; 0 where there is none.
+func foreign(text string) rune {
+	for _, r := range text {
+		if r > 127 && !strings.ContainsRune("°℃µμ²³", r) {
+			return r
+		}
+	}
+	return 0
 }
 
 func remedyUnit(want Dimension) string {

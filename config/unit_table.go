@@ -50,10 +50,21 @@ var atoms = map[string]atom{
 // habits are what people write, and the code that it stands for.
 var habits = map[string]string{
 	"in": "[in_i]", "ft": "[ft_i]", "psi": "[psi]",
+	"ºC": "Cel", "˚C": "Cel", "ºF": "[degF]", "˚F": "[degF]", // ordinal and ring in place of the degree
 	"°C": "Cel", "℃": "Cel", "degC": "Cel", "°F": "[degF]", "degF": "[degF]",
 	"B": "By", "kB": "kBy", "MB": "MBy", "GB": "GBy", "TB": "TBy",
 	"KiB": "KiBy", "MiB": "MiBy", "GiB": "GiBy", "TiB": "TiBy",
 	"mmH2O": "mm[H2O]", "cmH2O": "cm[H2O]", "mH2O": "m[H2O]", "mmHg": "mm[Hg]",
+}
+
+// meant are units that the trade writes and that are none here, with what to
+// write instead.
+var meant = map[string]string{
+	"lpm": "L/min", "l/m": "L/min", "ltr/min": "L/min", "lit/min": "L/min", "lph": "L/h", "cc/s": "mL/s", "ccm": "mL/min",
+	"gpm": "[gal_us]/min", "cmh": "m3/h", "deg c": "Cel", "° c": "Cel", "°": "Cel", "celsius": "Cel",
+	"f": "degF", "deg f": "degF", "kelvin": "K", "sec": "s", "secs": "s", "seconds": "s", "msec": "ms", "mins": "min",
+	"minutes": "min", "hr": "h", "hrs": "h", "hours": "h", "day": "d", "days": "d", "inch": "in", "inches": "in",
+	"micron": "um", "mmwc": "mmH2O", "mmws": "mmH2O", "percent": "%",
 }
 
 // prefixes of metric units; both letters for micro are in use.

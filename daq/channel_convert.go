@@ -102,7 +102,7 @@ func (v *convert) wire(r Reading, m *Measured) (ok bool, f *fault) {
 // current at all.
 func (v *convert) namur(number float64, m *Measured) *fault {
 	switch milliamperes := number / v.loop; {
-	case milliamperes < 0 || milliamperes > mostMilliamperes:
+	case milliamperes < -1 || milliamperes > mostMilliamperes:
 		return faultf(ReasonRange, "%v on the wire is no current of a loop whose scale is %v to %v; write in scale.from the numbers that the instrument sends at 4 mA and at 20 mA%s", number, v.in.Scale.From[0], v.in.Scale.From[1], v.otherScale(number))
 	case milliamperes <= 3.6:
 		other := v.otherScale(number)

@@ -178,7 +178,7 @@ func TestChannelLoopScale(t *testing.T) {
 	if m := takeOne(levelLoop(), 14); m.Reason != ReasonOpen || m.Quality.Why != "the loop carries 0.01 mA: the sensor has failed or the loop is open; or it sends 14 at another scale: check scale.from, such as [4, 20]" {
 		t.Errorf("mA under a scale of µA: %v", m.Quality)
 	}
-	if m := takeOne(levelLoop(), -5); m.Reason != ReasonRange || !strings.Contains(m.Quality.Why, "-5 on the wire is no current") {
+	if m := takeOne(levelLoop(), -5000); m.Reason != ReasonRange || !strings.Contains(m.Quality.Why, "-5000 on the wire is no current") {
 		t.Errorf("a negative current: %v", m.Quality)
 	}
 }

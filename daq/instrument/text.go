@@ -106,6 +106,9 @@ func readLine(port config.Port, pattern config.Pattern, sum config.Checksum, lin
 		return 0, faultf(daq.ReasonChecksum, "%s: %v in %q; check baud and shielding", place(port), err, clip(line))
 	}
 	number, err := pattern.Match(payload)
+	if m := (*config.Mistake)(nil); errors.As(err, &m) {
+		return 0, faultf(daq.ReasonFormat, "%s: %v", place(port), m)
+	}
 	if err != nil {
 		return 0, faultf(daq.ReasonFormat, "%s: %v; check the pattern, and baud where the text is garbled", place(port), err)
 	}

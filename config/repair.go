@@ -1,0 +1,54 @@
+package config
+
+import (
+	"regexp"
+	"strings"
+)
+
+// repaired is a quantity's text as it was probably meant, with all that the
+// person wrote of it, ± above all; "" where that cannot be told.
+func repaired(text string, want Dimension) string {
+	text = plusMinus.ReplaceAllString(tidy(text), "±")
+	text = decimalComma.ReplaceAllString(text, "$1.$2")
+	text, limits := strings.CutSuffix(text, "(limits)")
+	value, spread, found := strings.Cut(text, "±")
+	number, unit := apart(value)
+	half, halfUnit := apart(spread)
+	switch {
+	case !found:
+	case unit == "" && halfUnit != "" && halfUnit != "%" && want != Temperature:
+		unit = halfUnit
+	case halfUnit == "" && unit != "":
+		halfUnit = differenceUnit(unit, want)
+	}
+	fixed := strings.TrimSpace(number + " " + unit)
+	if found {
+		fixed += " ± " + strings.TrimSpace(half+" "+halfUnit)
+	}
+	if limits {
+		fixed += " (limits)"
+	}
+	if _, m := parseQuantity(fixed, want); m != nil {
+		return ""
+	}
+	return fixed
+}
+
+var (
+	plusMinus    = regexp.MustCompile(`\+ ?/? ?-`)
+	decimalComma = regexp.MustCompile(`([0-9]),([0-9])`)
+)
+
+// apart parts a number from its unit.
+func apart(text string) (number, unit string) {
+	number, unit = cutNumber(strings.TrimSpace(text))
+	return number, strings.TrimSpace(unit)
+}
+
+// differenceUnit is the unit in which one behind ± is meant that has none.
+func differenceUnit(unit string, want Dimension) string {
+	if want == Temperature && unit != "degF" && unit != "°F" {
+		return "K"
+	}
+	return unit
+}

@@ -1,0 +1,78 @@
+package config
+
+import (
+	"bytes"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+const syntaxRemedy = `write TOML: [table], key = value, text in "quotes"`
+
+// printedQuotes are what word processors make of straight quotation marks.
+const printedQuotes = "“”„‟«»‹›‘’‚‛′″´`"
+
+// brokenSyntax explains what stands at a place that the parser refuses: the
+// mistakes that people make, and the parser's own words for the others.
+func brokenSyntax(text []byte, at place, parser string) (wrong, remedy string) {
+	line := lineOf(text, at.line)
+	before, rest := cutAt(line, at.column-1)
+	r, _ := utf8.DecodeRuneInString(rest)
+	key, value, assigned := strings.Cut(line, "=")
+	key, value = strings.TrimSpace(key), strings.TrimSpace(withoutComment(value))
+	printed := strings.IndexAny(line, printedQuotes)
+	switch {
+	case printed >= 0 && (strings.ContainsRune(printedQuotes, r) || strings.Contains(parser, "new lines") || strings.Contains(parser, "unterminated")):
+		mark, _ := utf8.DecodeRuneInString(line[printed:])
+		return fmt.Sprintf("broken syntax: %c (U+%04X) is a printed quotation mark", mark, mark), `write the straight one of the keyboard, ", before and behind the text`
+	case strings.Contains(parser, "escape"):
+		return `broken syntax: \ begins an escape in text in "double quotes"`, `write the text in 'single quotes', such as 'C:\rig\tokens', or write each \ twice`
+	case r > 127 && unicode.IsSpace(r):
+		return fmt.Sprintf("broken syntax: a space of another kind (U+%04X), as word processors write it", r), "write it anew with the space bar"
+	case strings.HasPrefix(rest, ":") || strings.HasSuffix(strings.TrimSpace(before), ":"):
+		return "broken syntax: a colon behind the key", "write key = value"
+	case strings.HasPrefix(rest, "="):
+		return "broken syntax: = stands here twice", "write it once: key = value"
+	case strings.HasPrefix(rest, ";"):
+		return "broken syntax: a semicolon between two values", "write a comma"
+	case assigned && strings.HasPrefix(rest, ",") && commaInNumber.MatchString(value):
+		return "broken syntax: a comma in the number", "write a decimal point, and nothing between thousands"
+	case assigned && (value == "True" || value == "False" || value == "TRUE" || value == "FALSE"):
+		return "broken syntax: " + value + " is not known", "write " + strings.ToLower(value)
+	case assigned && bareText.MatchString(value):
+		return "broken syntax: text without quotes", fmt.Sprintf("write %s = %s", key, strconv.Quote(value))
+	}
+	return "broken syntax: " + oneLine(parser), syntaxRemedy
+}
+
+// bareText is a value that would be text in quotes: words, paths, addresses, or
+// a number with a unit.
+var bareText = regexp.MustCompile(`^([\pL/]|[-+]?[0-9.,]+ *[\pL°%µ])[^"'\[\]{}=]*$`)
+
+var commaInNumber = regexp.MustCompile(`^[-+]?[0-9]+,[0-9]`)
+
+func withoutComment(value string) string {
+	value, _, _ = strings.Cut(value, "#")
+	return value
+}
+
+// lineOf is a line of the text without its end; "" beyond the last.
+func lineOf(text []byte, number int) string {
+	for ; number > 1; number-- {
+		_, rest, found := bytes.Cut(text, []byte("\n"))
+		if !found {
+			return ""
+		}
+		text = rest
+	}
+	line, _, _ := bytes.Cut(text, []byte("\n"))
+	return strings.TrimRight(string(line), "\r")
+}
+
+func cutAt(line string, at int) (before, rest string) {
+	at = min(max(at, 0), len(line))
+	return line[:at], line[at:]
+}
