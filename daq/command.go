@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"flowrigd/daq/alarm"
 )
@@ -108,13 +107,27 @@ func (e *Engine) find(name string) *watch {
 	return nil
 }
 
-// sense lets every alarm look at the state, and gives the transitions.
+// sense lets every alarm look at the state, and gives the transitions. What latches
+// beneath a silenced state is one too: a restart knows of it from the last event
+// alone.
 func (e *Engine) sense() []Event {
 	var events []Event
 	for _, w := range e.alarms {
+		before := w.alarm.Beneath()
 		changed := w.alarm.Sense(w.condition(e), e.state.Mono)
-		if changed {
+		after := w.alarm.Beneath()
+		if after.Active && !before.Active {
+			e.came++
+			w.raised = e.came
+			if e.permit.cfg != nil && w.trips() {
+				w.alarm.MustBeSeen() // a trip that nobody saw is not reset
+			}
+		}
+		switch {
+		case changed:
 			events = append(events, e.raised(w)...)
+		case after.Latched && !before.Latched:
+			events = append(events, e.transition(w, ""))
 		}
 		if w.alarm.State() == alarm.Normal && !w.alarm.Active() {
 			w.forget(changed)
@@ -138,7 +151,6 @@ func (e *Engine) raised(w *watch) []Event {
 		return events
 	}
 	before := w.sets.chatters(e.state.Mono)
-	w.raised = e.state.Mono
 	w.sets.set(e.state.Mono)
 	if w.sets.chatters(e.state.Mono) && !before {
 		events = append(events, Event{Note: &Note{Kind: "chattering", Time: e.state.Time,
@@ -150,7 +162,7 @@ func (e *Engine) raised(w *watch) []Event {
 // standing are the alarms that are not normal, as they are now.
 func (e *Engine) standing() []AlarmStatus {
 	var list []AlarmStatus
-	first, came := -1, time.Duration(0)
+	first, came := -1, int64(0)
 	for _, w := range e.alarms {
 		state := w.alarm.State()
 		if state == alarm.Normal {

@@ -26,6 +26,7 @@ type Engine struct {
 	measured [quantity.Count]Measured
 	sampleAt time.Duration
 	restored []SavedAlarm
+	came     int64 // how many alarms have come, those of earlier runs included
 }
 
 // NewEngine makes an engine for a checked configuration, with the alarms as
@@ -138,6 +139,7 @@ func (e *Engine) place(saved []SavedAlarm) {
 		e.alarms = append(e.alarms, newWatch(def, states, e.state.Mono, e.state.Time))
 	}
 	for _, s := range saved {
+		e.came = max(e.came, s.Raised)
 		if s.Tripped {
 			e.permit.tripped = append(e.permit.tripped, s.Name)
 		}

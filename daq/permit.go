@@ -71,6 +71,7 @@ func (e *Engine) guard(told []Event) []Event {
 	for _, w := range e.alarms {
 		if w.trips() && !slices.Contains(p.tripped, w.def.Name) {
 			p.tripped = append(p.tripped, w.def.Name)
+			w.alarm.MustBeSeen()
 			if !toldTrip(told, w.def.Name) {
 				events = append(events, e.transition(w, ""))
 			}

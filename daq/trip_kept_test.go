@@ -19,7 +19,7 @@ func (b *bench) lastEvents() []SavedAlarm {
 		if _, seen := last[a.Name]; !seen {
 			order = append(order, a.Name)
 		}
-		last[a.Name] = SavedAlarm{Name: a.Name, State: a.State, Since: a.Time, Until: a.Until, Value: a.Value, Tripped: a.Tripped}
+		last[a.Name] = a.Saved()
 	}
 	list := make([]SavedAlarm, 0, len(order))
 	for _, name := range order {

@@ -17,8 +17,8 @@ type watch struct {
 	why      string // beside the cause: the sentence of the reading, or which sign was seen
 	baseline baseline
 	sets     chatter
-	raised   time.Duration // monotonic, when it was set last
-	orphaned bool          // it left the configuration before a person was done with it
+	raised   int64 // place in the order in which alarms came; 0: it never came
+	orphaned bool  // it left the configuration before a person was done with it
 }
 
 // limit is the alarm's limit in the units of the table; nil for faults.
@@ -166,7 +166,7 @@ func (w *watch) event(at time.Time, who string) *AlarmEvent {
 	e := &AlarmEvent{
 		Name: w.def.Name, State: w.alarm.State().String(), Priority: w.def.Priority, Time: at,
 		Value: w.value, Limit: w.limit(), Cause: w.cause(), Consequence: w.def.Consequence,
-		Action: w.def.Action, Who: who,
+		Action: w.def.Action, Who: who, Beneath: w.alarm.Beneath(), Raised: w.raised,
 	}
 	if w.alarm.State() == alarm.Shelved {
 		e.Until = w.until
@@ -206,8 +206,8 @@ func newWatch(def config.Alarm, saved map[string]SavedAlarm, now time.Duration, 
 		w.alarm = alarm.New(w.rule())
 		return w
 	}
-	w.since, w.until, w.value = s.Since, s.Until, s.Value
-	w.alarm = alarm.Restore(w.rule(), state, now+shelvedFor(s, wall))
+	w.since, w.until, w.value, w.raised = s.Since, s.Until, s.Value, s.Raised
+	w.alarm = alarm.Restore(w.rule(), state, s.beneath(w.def.Latch), now+shelvedFor(s, wall))
 	return w
 }
 
@@ -215,4 +215,13 @@ func newWatch(def config.Alarm, saved map[string]SavedAlarm, now time.Duration, 
 // it was shelved for, though the clock may have started in the past.
 func shelvedFor(s SavedAlarm, wall time.Time) time.Duration {
 	return max(0, min(s.Until.Sub(wall), s.Until.Sub(s.Since)))
+}
+
+// beneath is what stands beneath a saved alarm's state. Where a recording did not
+// keep it, one that is silenced and holds the permit must still be acknowledged.
+func (s *SavedAlarm) beneath(latch bool) *alarm.Beneath {
+	if s.Beneath == nil && s.Tripped {
+		return &alarm.Beneath{Latched: latch, Unseen: true}
+	}
+	return s.Beneath
 }

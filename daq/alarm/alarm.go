@@ -79,13 +79,20 @@ type Rule struct {
 	OffDelay time.Duration
 }
 
+// Beneath is what stands beneath a state. The states in which an alarm is silenced
+// show none of it, so it is kept beside them.
+type Beneath struct {
+	Active  bool `json:"active,omitempty"`         // the condition stands, after its delays
+	Latched bool `json:"latched,omitempty"`        // it stood under a rule that latches, and nobody has reset it since
+	Unseen  bool `json:"unacknowledged,omitempty"` // it was announced, and nobody has acknowledged it since
+}
+
 // Alarm is one alarm. Times are monotonic.
 type Alarm struct {
 	rule    Rule
-	state   State
-	active  bool // the condition after its delays
-	latched bool // it was active and no reset has come since; only with Rule.Latch
-	pending bool // a change of active waits for its delay
+	silence State // Shelved, Suppressed or OutOfService; Normal: it has its voice
+	beneath Beneath
+	pending bool // a change of Active waits for its delay
 	since   time.Duration
 	until   time.Duration // end of shelving
 }
@@ -93,93 +100,111 @@ type Alarm struct {
 // New makes an alarm in the normal state.
 func New(rule Rule) *Alarm { return &Alarm{rule: rule} }
 
-// Restore makes an alarm in a state that was recorded; until is the monotonic
-// time at which shelving ends. What a silenced alarm latched before is not known
-// any more.
-func Restore(rule Rule, state State, until time.Duration) *Alarm {
-	active := state == Unacknowledged || state == Acknowledged
-	latched := state == LatchedUnacknowledged || state == LatchedAcknowledged || active && rule.Latch
-	return &Alarm{rule: rule, state: state, active: active, latched: latched, until: until}
+// Restore makes an alarm in a state that was recorded, with what was recorded of
+// what stands beneath it; until is the monotonic time at which shelving ends.
+// Without a record of that, nil, a silenced alarm that latches counts as latched
+// and not acknowledged: it may have been.
+func Restore(rule Rule, state State, beneath *Beneath, until time.Duration) *Alarm {
+	a := &Alarm{rule: rule, until: until}
+	switch {
+	case beneath != nil:
+		a.beneath = *beneath
+	case state.Silenced():
+		a.beneath = Beneath{Latched: rule.Latch, Unseen: rule.Latch}
+	}
+	if state.Silenced() {
+		a.silence = state
+	} else {
+		a.beneath.Active = state == Unacknowledged || state == Acknowledged
+		a.beneath.Unseen = state.Unseen()
+		a.beneath.Latched = state == LatchedUnacknowledged || state == LatchedAcknowledged || a.beneath.Active && a.beneath.Latched
+	}
+	a.SetRule(rule)
+	return a
 }
 
 // State is the present state.
-func (a *Alarm) State() State { return a.state }
+func (a *Alarm) State() State {
+	switch b := a.beneath; {
+	case a.silence != Normal:
+		return a.silence
+	case b.Active && b.Unseen:
+		return Unacknowledged
+	case b.Active:
+		return Acknowledged
+	case b.Latched && b.Unseen:
+		return LatchedUnacknowledged
+	case b.Latched:
+		return LatchedAcknowledged
+	case b.Unseen:
+		return ReturnedUnacknowledged
+	}
+	return Normal
+}
 
 // Active says whether the condition stands, after its delays.
-func (a *Alarm) Active() bool { return a.active }
+func (a *Alarm) Active() bool { return a.beneath.Active }
+
+// Beneath is what stands beneath the state.
+func (a *Alarm) Beneath() Beneath { return a.beneath }
 
 // Until is when shelving ends; it means nothing in another state.
 func (a *Alarm) Until() time.Duration { return a.until }
 
-// SetRule changes the behaviour and keeps the state: for a reload.
-func (a *Alarm) SetRule(rule Rule) { a.rule = rule }
+// SetRule changes the behaviour and keeps the state: for a reload. What has
+// latched stays latched under a rule that does not latch; what stands latches
+// under one that does.
+func (a *Alarm) SetRule(rule Rule) {
+	a.rule = rule
+	a.beneath.Latched = a.beneath.Latched || a.beneath.Active && rule.Latch
+}
+
+// MustBeSeen makes a silenced alarm wait for an acknowledgement once it has its
+// voice again: it has done something that a person has to know of.
+func (a *Alarm) MustBeSeen() { a.beneath.Unseen = true }
 
 // Sense takes the condition at a time, and says whether the state changed.
 func (a *Alarm) Sense(c Condition, now time.Duration) bool {
-	before := a.state
-	if a.settle(c, now) {
-		a.follow()
-	}
-	if a.state == Shelved && now >= a.until {
+	before := a.State()
+	a.settle(c, now)
+	if a.silence == Shelved && now >= a.until {
 		a.comeBack()
 	}
-	return a.state != before
+	return a.State() != before
 }
 
-// settle runs the delays and says whether active changed. An unknown condition
-// neither restarts nor ends a delay that runs.
-func (a *Alarm) settle(c Condition, now time.Duration) bool {
+// settle runs the delays. An unknown condition neither restarts nor ends a delay
+// that runs.
+func (a *Alarm) settle(c Condition, now time.Duration) {
 	if c == Unknown {
-		return false
+		return
 	}
-	if (c == Set) == a.active {
+	if (c == Set) == a.beneath.Active {
 		a.pending = false
-		return false
+		return
 	}
 	if !a.pending {
 		a.pending, a.since = true, now
 	}
 	delay := a.rule.OnDelay
-	if a.active {
+	if a.beneath.Active {
 		delay = a.rule.OffDelay
 	}
 	if now-a.since < delay {
-		return false
+		return
 	}
-	a.active, a.pending = !a.active, false
-	a.latched = a.latched || a.active && a.rule.Latch
-	return true
+	b := &a.beneath
+	b.Active, a.pending = !b.Active, false
+	b.Latched = b.Latched || b.Active && a.rule.Latch
+	b.Unseen = b.Unseen || b.Active && a.silence == Normal
 }
 
-// follow moves the state after active changed.
-func (a *Alarm) follow() {
-	switch {
-	case a.state.Silenced():
-	case a.active:
-		a.state = Unacknowledged
-	case a.state == Unacknowledged && a.rule.Latch:
-		a.state = LatchedUnacknowledged
-	case a.state == Acknowledged && a.rule.Latch:
-		a.state = LatchedAcknowledged
-	case a.state == Unacknowledged:
-		a.state = ReturnedUnacknowledged
-	case a.state == Acknowledged:
-		a.state = Normal
-	}
-}
-
-// comeBack leaves a silenced state for the one that the condition and the latch
-// give; an alarm that stands, or stood and was not reset, must announce itself
-// as new.
+// comeBack gives a silenced alarm its voice again; one that stands, or stood and
+// was not reset, must announce itself as new.
 func (a *Alarm) comeBack() {
-	switch {
-	case a.active:
-		a.state = Unacknowledged
-	case a.latched:
-		a.state = LatchedUnacknowledged
-	default:
-		a.state = Normal
-	}
+	b := &a.beneath
+	a.silence = Normal
+	b.Unseen = b.Unseen || b.Active || b.Latched
 }
 
 // The refusals.
@@ -197,38 +222,33 @@ var (
 
 // Acknowledge confirms that a person has seen the alarm.
 func (a *Alarm) Acknowledge() error {
-	switch a.state {
-	case Unacknowledged:
-		a.state = Acknowledged
-	case ReturnedUnacknowledged:
-		a.state = Normal
-	case LatchedUnacknowledged:
-		a.state = LatchedAcknowledged
-	case Normal:
-		return ErrNothing
-	case Acknowledged, LatchedAcknowledged:
-		return ErrAlready
-	default:
+	switch {
+	case a.silence != Normal:
 		return ErrSilenced
+	case a.State() == Normal:
+		return ErrNothing
+	case !a.beneath.Unseen:
+		return ErrAlready
 	}
+	a.beneath.Unseen = false
 	return nil
 }
 
 // Reset releases a latched alarm whose cause is gone and which was seen.
 func (a *Alarm) Reset() error {
-	switch a.state {
-	case LatchedAcknowledged:
-		a.state, a.latched = Normal, false
-	case LatchedUnacknowledged:
-		return ErrUnseen
-	case Unacknowledged, Acknowledged:
-		return ErrStands
-	case Normal, ReturnedUnacknowledged:
-		return ErrNotLatched
-	default:
+	switch b := &a.beneath; {
+	case a.silence != Normal:
 		return ErrSilenced
+	case b.Active:
+		return ErrStands
+	case !b.Latched:
+		return ErrNotLatched
+	case b.Unseen:
+		return ErrUnseen
+	default:
+		b.Latched = false
+		return nil
 	}
-	return nil
 }
 
 // Shelve silences the alarm for a time.
@@ -236,16 +256,16 @@ func (a *Alarm) Shelve(length, now time.Duration) error {
 	if length <= 0 {
 		return ErrShelveLength
 	}
-	if a.state == Suppressed || a.state == OutOfService {
+	if a.silence == Suppressed || a.silence == OutOfService {
 		return ErrSilenced
 	}
-	a.state, a.until = Shelved, now+length
+	a.silence, a.until = Shelved, now+length
 	return nil
 }
 
 // Unshelve ends shelving early.
 func (a *Alarm) Unshelve() error {
-	if a.state != Shelved {
+	if a.silence != Shelved {
 		return ErrNotShelved
 	}
 	a.comeBack()
@@ -254,16 +274,16 @@ func (a *Alarm) Unshelve() error {
 
 // Remove takes the alarm out of service.
 func (a *Alarm) Remove() error {
-	if a.state == OutOfService {
+	if a.silence == OutOfService {
 		return ErrSilenced
 	}
-	a.state = OutOfService
+	a.silence = OutOfService
 	return nil
 }
 
 // Return brings the alarm back into service.
 func (a *Alarm) Return() error {
-	if a.state != OutOfService {
+	if a.silence != OutOfService {
 		return ErrNotOut
 	}
 	a.comeBack()
@@ -274,9 +294,9 @@ func (a *Alarm) Return() error {
 // design. It says whether the state changed.
 func (a *Alarm) Suppress(yes bool) bool {
 	switch {
-	case yes && a.state < Shelved:
-		a.state = Suppressed
-	case !yes && a.state == Suppressed:
+	case yes && a.silence == Normal:
+		a.silence = Suppressed
+	case !yes && a.silence == Suppressed:
 		a.comeBack()
 	default:
 		return false

@@ -38,7 +38,7 @@ type row struct {
 func same(s State, err error) row { return row{s, err} }
 
 // expected holds every state × every event for an alarm that latches; where an
-// unlatched one differs, plain holds it. Restored silenced states are inactive.
+// unlatched one differs, the test says so. Beneath a silenced state nothing stands.
 func expected(s State) map[string]row {
 	to := func(n State) row { return row{n, nil} }
 	m := map[string]row{
@@ -74,6 +74,8 @@ func expected(s State) map[string]row {
 	return m
 }
 
+func latched(s State) bool { return s == LatchedUnacknowledged || s == LatchedAcknowledged }
+
 func TestEveryStateEveryEvent(t *testing.T) {
 	for _, latch := range []bool{true, false} {
 		for s := Normal; s <= OutOfService; s++ {
@@ -88,7 +90,7 @@ func TestEveryStateEveryEvent(t *testing.T) {
 				t.Fatalf("%v: the table has %d events, there are %d", s, len(want), len(steps))
 			}
 			for name, do := range steps {
-				a := Restore(Rule{Latch: latch}, s, time.Hour)
+				a := Restore(Rule{Latch: latch}, s, &Beneath{Latched: latched(s)}, time.Hour)
 				err := do(a)
 				if a.State() != want[name].next || !errors.Is(err, want[name].err) {
 					t.Errorf("latch %v: %v + %s = %v, %v; want %v, %v", latch, s, name, a.State(), err, want[name].next, want[name].err)

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"errors"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -15,8 +16,8 @@ type walk struct {
 	now    time.Duration
 	last   string // what happened last
 
-	seen  bool // a person has acknowledged, or silenced, what came last
-	reset bool // nothing has been active since the last reset
+	seen  bool // a person has acknowledged what was announced last
+	reset bool // nothing has been active, under a rule that latches, since the last reset
 }
 
 func newWalk(t *testing.T, seed uint64) *walk {
@@ -30,9 +31,11 @@ func newWalk(t *testing.T, seed uint64) *walk {
 func (w *walk) act() (announced bool) {
 	do := map[string]func() error{
 		"acknowledge": w.Acknowledge, "reset": w.Reset, "unshelve": w.Unshelve, "remove": w.Remove, "return": w.Return,
-		"shelve": func() error { return w.Shelve(time.Duration(1+w.random.IntN(10))*time.Second, w.now) },
+		"restart": func() error { w.restart(); return errNoTransition },
+		"reload":  func() error { w.SetRule(w.otherRule()); return errNoTransition },
+		"shelve":  func() error { return w.Shelve(time.Duration(1+w.random.IntN(10))*time.Second, w.now) },
 	}
-	names := []string{"sense", "sense", "sense", "sense", "sense", "sense", "acknowledge", "acknowledge", "reset", "shelve", "unshelve", "remove", "return", "suppress", "release"}
+	names := []string{"sense", "sense", "sense", "sense", "sense", "sense", "acknowledge", "acknowledge", "reset", "shelve", "unshelve", "remove", "return", "suppress", "release", "restart", "reload"}
 	switch w.last = names[w.random.IntN(len(names))]; w.last {
 	case "sense":
 		w.now += time.Duration(w.random.IntN(1500)) * time.Millisecond
@@ -43,32 +46,51 @@ func (w *walk) act() (announced bool) {
 	return do[w.last]() == nil
 }
 
+// errNoTransition: what happened is none by itself.
+var errNoTransition = errors.New("no transition")
+
+// restart writes the alarm down and brings it back; the delays begin anew.
+func (w *walk) restart() {
+	beneath := w.Beneath()
+	w.Alarm = Restore(w.rule, w.State(), &beneath, w.Until())
+}
+
+// otherRule latches where the present one does not.
+func (w *walk) otherRule() Rule {
+	r := w.rule
+	r.Latch = !r.Latch
+	return r
+}
+
 // step does one thing and holds what no sequence may break.
 func (w *walk) step() {
-	before, wasActive := w.State(), w.Active()
+	before := w.State()
 	announced := w.act()
 	after := w.State()
 	again := w.last == "shelve" && before == Shelved // a longer shelving is accepted and is no transition
 	if announced != (before != after) && !again {
 		w.fail(before, "announced %v", announced)
 	}
-	if w.last == "acknowledge" && announced || w.last == "remove" && announced || w.last == "shelve" && announced {
+	if w.last == "acknowledge" && announced {
 		w.seen = true
 	}
 	if w.last == "reset" && announced {
 		w.reset = true
 	}
-	if w.Active() && !wasActive {
-		w.seen, w.reset = false, false
+	if w.Active() && w.rule.Latch {
+		w.reset = false
+	}
+	if after.Unseen() {
+		w.seen = false
 	}
 	w.holds(before, after)
 }
 
 func (w *walk) holds(before, after State) {
-	if after == Normal && before != Normal && !w.seen && before != Suppressed && before != OutOfService && before != Shelved {
+	if after == Normal && !w.seen {
 		w.fail(before, "it went back to normal and nobody has seen it")
 	}
-	if after == Normal && w.rule.Latch && !w.reset {
+	if after == Normal && !w.reset {
 		w.fail(before, "a latched alarm went back to normal without a reset")
 	}
 	if after == Normal && w.Active() {
@@ -77,7 +99,7 @@ func (w *walk) holds(before, after State) {
 	if after == Shelved && w.last == "sense" && w.now >= w.Until() {
 		w.fail(before, "it is shelved past its time")
 	}
-	if !w.rule.Latch && (after == LatchedAcknowledged || after == LatchedUnacknowledged) {
+	if w.reset && (after == LatchedAcknowledged || after == LatchedUnacknowledged) {
 		w.fail(before, "it latched")
 	}
 	if before.Silenced() && !after.Silenced() && w.Active() && after != Unacknowledged {
@@ -90,8 +112,8 @@ func (w *walk) fail(before State, format string, args ...any) {
 	w.t.Errorf("at %v: %v + %s = %v (latch %v, active %v): "+format, append([]any{w.now, before, w.last, w.State(), w.rule.Latch, w.Active()}, args...)...)
 }
 
-// In a thousand random lives: nothing clears unseen, a latched alarm needs a
-// reset, shelving ends, one announcement a transition, and an alarm that stands
+// In a thousand random lives, restarts and reloads between: nothing clears unseen,
+// what latched needs a reset, shelving ends, one announcement a transition, and an alarm that stands
 // is never normal.
 func TestRandomSequences(t *testing.T) {
 	for seed := range uint64(1000) {
@@ -120,13 +142,66 @@ func TestSilencingDoesNotReset(t *testing.T) {
 	}
 	for name := range silence {
 		for _, first := range []State{Unacknowledged, Acknowledged, LatchedUnacknowledged, LatchedAcknowledged} {
-			a := Restore(Rule{Latch: true}, first, 0)
-			silence[name](a)
-			a.Sense(Clear, time.Second)
-			back[name](a)
-			if a.State() != LatchedUnacknowledged {
-				t.Errorf("%v, %s and back: %v, want latched-unacknowledged", first, name, a.State())
+			for between, do := range map[string]func(*Alarm) *Alarm{
+				"nothing": func(a *Alarm) *Alarm { return a },
+				"a restart": func(a *Alarm) *Alarm {
+					beneath := a.Beneath()
+					return Restore(Rule{Latch: true}, a.State(), &beneath, a.Until())
+				},
+				"a restart from a recording that kept the state alone": func(a *Alarm) *Alarm {
+					return Restore(Rule{Latch: true}, a.State(), nil, a.Until())
+				},
+				"a reload without the latch": func(a *Alarm) *Alarm { a.SetRule(Rule{}); return a },
+			} {
+				a := Restore(Rule{Latch: true}, first, nil, 0)
+				silence[name](a)
+				a = do(a)
+				a.Sense(Clear, time.Second)
+				back[name](a)
+				if a.State() != LatchedUnacknowledged {
+					t.Errorf("%v, %s, %s between, and back: %v, want latched-unacknowledged", first, name, between, a.State())
+				}
 			}
+		}
+	}
+}
+
+// What was announced and not acknowledged is still to be acknowledged after it was
+// silenced, be the alarm one that latches or not; what a person had acknowledged is
+// not announced anew once it is over.
+func TestSilencingIsNoAcknowledgement(t *testing.T) {
+	for _, c := range []struct{ first, want State }{
+		{Unacknowledged, ReturnedUnacknowledged}, {ReturnedUnacknowledged, ReturnedUnacknowledged},
+		{Acknowledged, Normal}, {Normal, Normal},
+	} {
+		a := Restore(Rule{}, c.first, nil, 0)
+		_ = a.Shelve(time.Hour, 0)
+		beneath := a.Beneath()
+		a = Restore(Rule{}, a.State(), &beneath, a.Until())
+		a.Sense(Clear, time.Second)
+		_ = a.Unshelve()
+		if a.State() != c.want {
+			t.Errorf("%v, shelved, over, and back: %v, want %v", c.first, a.State(), c.want)
+		}
+	}
+}
+
+// A reload that changes latch takes no latch away and gives one to what stands.
+func TestAReloadKeepsALatch(t *testing.T) {
+	for _, c := range []struct {
+		from, to bool
+		first    State
+		want     State // when the cause is gone
+	}{
+		{true, false, Unacknowledged, LatchedUnacknowledged}, {true, false, Acknowledged, LatchedAcknowledged},
+		{false, true, Unacknowledged, LatchedUnacknowledged}, {false, true, Acknowledged, LatchedAcknowledged},
+		{false, true, ReturnedUnacknowledged, ReturnedUnacknowledged}, {true, false, LatchedAcknowledged, LatchedAcknowledged},
+	} {
+		a := Restore(Rule{Latch: c.from}, c.first, nil, 0)
+		a.SetRule(Rule{Latch: c.to})
+		a.Sense(Clear, 0)
+		if a.State() != c.want {
+			t.Errorf("latch %v, %v, reload to %v, over: %v, want %v", c.from, c.first, c.to, a.State(), c.want)
 		}
 	}
 }

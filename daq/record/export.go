@@ -75,7 +75,7 @@ func (r *Reader) sheet(what string) (*sheet, error) {
 	case "samples":
 		return &sheet{sampleHeader(), `SELECT ` + r.rowColumns() + ` FROM sample`, r.sampleRecord}, nil
 	case "alarms":
-		return &sheet{alarmHeader, `SELECT ` + alarmColumns + ` FROM alarm_event`, r.alarmRecord}, nil
+		return &sheet{alarmHeader, `SELECT ` + r.alarmColumns() + ` FROM alarm_event`, r.alarmRecord}, nil
 	case "notes":
 		return &sheet{[]string{"sequence", "time", "kind", "who", "text"}, `SELECT ` + noteColumns + ` FROM note`, r.noteRecord}, nil
 	}

@@ -26,7 +26,7 @@ func (r *Reader) messages(ctx context.Context, db *sql.DB, class daq.Class, end 
 	case daq.ClassRecord:
 		query, scan = `SELECT `+r.rowColumns()+` FROM sample`, r.rowMessage
 	case daq.ClassAlarm:
-		query, scan = `SELECT `+alarmColumns+` FROM alarm_event`, r.alarmMessage
+		query, scan = `SELECT `+r.alarmColumns()+` FROM alarm_event`, r.alarmMessage
 	case daq.ClassEvent:
 		query, scan = `SELECT `+noteColumns+` FROM note`, r.noteMessage
 	default:

@@ -22,6 +22,7 @@ type Reader struct {
 	trends    chan struct{} // holds one token for each trend under way
 	recording string
 	have      map[string]bool // the columns of sample
+	haveAlarm map[string]bool // those of alarm_event
 }
 
 // A reader's connections. A trend may take many seconds: there are fewer at
@@ -82,7 +83,10 @@ func (r *Reader) prepare() error {
 		return fmt.Errorf("meta: recording: %w", err)
 	}
 	var err error
-	r.have, err = sampleColumns(r.db)
+	if r.have, err = columnsOf(r.db, "sample"); err != nil {
+		return err
+	}
+	r.haveAlarm, err = columnsOf(r.db, "alarm_event")
 	return err
 }
 
@@ -129,7 +133,7 @@ func (r *Reader) lastRow(ctx context.Context) (time.Time, error) {
 }
 
 func (r *Reader) savedAlarms(ctx context.Context) ([]daq.SavedAlarm, error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT `+alarmColumns+` FROM alarm_event
+	rows, err := r.db.QueryContext(ctx, `SELECT `+r.alarmColumns()+` FROM alarm_event
 		WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`)
 	if err != nil {
 		return nil, err
@@ -141,7 +145,11 @@ func (r *Reader) savedAlarms(ctx context.Context) ([]daq.SavedAlarm, error) {
 		if err != nil {
 			return nil, err
 		}
-		saved = append(saved, daq.SavedAlarm{Name: e.Name, State: e.State, Since: e.Time, Until: e.Until, Value: e.Value, Tripped: e.Tripped})
+		s := e.Saved()
+		if !e.kept {
+			s.Beneath = nil
+		}
+		saved = append(saved, s)
 	}
 	return saved, rows.Err()
 }
@@ -151,6 +159,20 @@ type alarmRow struct {
 	daq.AlarmEvent
 	sequence     int64
 	synchronised bool // whether the time could be relied upon
+	kept         bool // what stands beneath the state was written down
+}
+
+// alarmColumns are the columns that scanAlarm reads; NULL for those that this
+// recording lacks.
+func (r *Reader) alarmColumns() string {
+	columns := alarmColumns
+	for _, name := range laterColumns {
+		if !r.haveAlarm[name] {
+			name = "NULL"
+		}
+		columns += ", " + name
+	}
+	return columns
 }
 
 const alarmColumns = `sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, tripped, clock_synchronised`
@@ -159,11 +181,15 @@ func scanAlarm(rows *sql.Rows) (alarmRow, error) {
 	var a alarmRow
 	var at string
 	var until sql.NullString
+	var active, latched, unseen sql.NullBool
+	var raised sql.NullInt64
 	err := rows.Scan(&a.sequence, &at, &a.Name, &a.State, &a.Priority, &a.Value, &a.Limit, &a.Cause, &a.Consequence,
-		&a.Action, &a.Who, &until, &a.Tripped, &a.synchronised)
+		&a.Action, &a.Who, &until, &a.Tripped, &a.synchronised, &active, &latched, &unseen, &raised)
 	if err != nil {
 		return a, err
 	}
+	a.kept = latched.Valid
+	a.Active, a.Latched, a.Unseen, a.Raised = active.Bool, latched.Bool, unseen.Bool, raised.Int64
 	if a.Time, err = time.Parse(time.RFC3339Nano, at); err != nil {
 		return a, err
 	}

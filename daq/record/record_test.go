@@ -13,6 +13,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 )
 
 const patience = 20 * time.Second // for a real disk; only ever spent when something is broken
@@ -208,15 +209,62 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 	r.Put(tick(1))
 	shelved := raise("b", "shelved", 9)
 	shelved.Alarm.Until = start.Add(time.Hour)
+	shelved.Alarm.Beneath, shelved.Alarm.Raised = alarm.Beneath{Latched: true, Unseen: true}, 7
 	tell(t, r, raise("a", "unacknowledged", 1), raise("b", "unacknowledged", 2), raise("a", "acknowledged", 5), shelved)
 	shut(t, r)
 	got, err := open(t, dir, Options{}).Restore(t.Context())
 	began := start.Truncate(time.Microsecond) // as written
 	want := Restored{Record: 1, Alarm: 4, LastRow: began.Add(time.Second), Alarms: []daq.SavedAlarm{
-		{Name: "a", State: "acknowledged", Since: began.Add(5 * time.Millisecond), Value: number(75.1)},
-		{Name: "b", State: "shelved", Since: began.Add(9 * time.Millisecond), Until: began.Add(time.Hour), Value: number(75.1)}}}
+		{Name: "a", State: "acknowledged", Since: began.Add(5 * time.Millisecond), Value: number(75.1), Beneath: &alarm.Beneath{}},
+		{Name: "b", State: "shelved", Since: began.Add(9 * time.Millisecond), Until: began.Add(time.Hour), Value: number(75.1),
+			Beneath: &alarm.Beneath{Latched: true, Unseen: true}, Raised: 7}}}
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, %v", got, err)
+	}
+}
+
+// A recording of before does not say what stands beneath a state. It is read as it
+// is where it cannot be written, and gets the columns where it can.
+func TestRestoreOfARecordingThatKeptTheStateAlone(t *testing.T) {
+	dir := t.TempDir()
+	r := open(t, dir, Options{})
+	tell(t, r, raise("a", "shelved", 1))
+	shut(t, r)
+	db, err := openDatabase(databasePath(dir), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range laterColumns {
+		if _, err := db.Exec("ALTER TABLE alarm_event DROP COLUMN " + name); err != nil {
+			t.Fatal(err)
+		}
+	}
+	db.Close()
+	unknown := func(of interface {
+		Restore(context.Context) (Restored, error)
+	}) {
+		t.Helper()
+		got, err := of.Restore(t.Context())
+		if err != nil || len(got.Alarms) != 1 || got.Alarms[0].State != "shelved" || got.Alarms[0].Beneath != nil {
+			t.Errorf("%+v, %v: want it shelved, and nothing known beneath", got.Alarms, err)
+		}
+	}
+	reader, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer reader.Close()
+	unknown(reader)
+	r = open(t, dir, Options{})
+	unknown(r)
+	again := raise("a", "shelved", 2)
+	again.Alarm.Latched = true
+	tell(t, r, again)
+	if got, err := r.Restore(t.Context()); err != nil || len(got.Alarms) != 1 || got.Alarms[0].Beneath == nil || !got.Alarms[0].Beneath.Latched {
+		t.Errorf("%+v, %v: want it latched beneath", got.Alarms, err)
+	}
+	if list, err := reader.AlarmHistory(t.Context(), 10); err != nil || len(list) != 2 {
+		t.Errorf("%d transitions, %v, want 2 from one who opened before", len(list), err)
 	}
 }
 

@@ -25,7 +25,8 @@ CREATE TABLE IF NOT EXISTS alarm_event(
 	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, name TEXT NOT NULL, state TEXT NOT NULL,
 	priority TEXT NOT NULL, value REAL, "limit" REAL, cause TEXT NOT NULL, consequence TEXT NOT NULL,
 	action TEXT NOT NULL, who TEXT NOT NULL, until TEXT, tripped INTEGER NOT NULL DEFAULT 0,
-	clock_synchronised INTEGER NOT NULL, recorded INTEGER AS (1) VIRTUAL);
+	clock_synchronised INTEGER NOT NULL, active INTEGER, latched INTEGER, unacknowledged INTEGER, raised INTEGER,
+	recorded INTEGER AS (1) VIRTUAL);
 CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);
 CREATE TABLE IF NOT EXISTS note(
 	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, kind TEXT NOT NULL, who TEXT NOT NULL,
@@ -125,8 +126,24 @@ func columnType(id quantity.ID) string {
 	return "REAL"
 }
 
+// laterColumns are those of alarm_event that recordings of before lack: what stands
+// beneath a state, and the order in which alarms came.
+var laterColumns = []string{"active", "latched", "unacknowledged", "raised"}
+
 func addColumns(tx *sql.Tx) error {
-	have, err := sampleColumns(tx)
+	alarms, err := columnsOf(tx, "alarm_event")
+	if err != nil {
+		return err
+	}
+	for _, name := range laterColumns {
+		if alarms[name] {
+			continue
+		}
+		if _, err := tx.Exec("ALTER TABLE alarm_event ADD COLUMN " + name + " INTEGER"); err != nil {
+			return err
+		}
+	}
+	have, err := columnsOf(tx, "sample")
 	if err != nil {
 		return err
 	}
@@ -141,8 +158,8 @@ func addColumns(tx *sql.Tx) error {
 	return nil
 }
 
-func sampleColumns(db querier) (map[string]bool, error) {
-	rows, err := db.Query(`SELECT name FROM pragma_table_info('sample')`)
+func columnsOf(db querier, table string) (map[string]bool, error) {
+	rows, err := db.Query(`SELECT name FROM pragma_table_info(?)`, table)
 	if err != nil {
 		return nil, err
 	}

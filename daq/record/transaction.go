@@ -37,7 +37,7 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 		sql string
 	}{
 		{&s.sample, insertSample()},
-		{&s.alarm, `INSERT INTO alarm_event(sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, tripped, clock_synchronised) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
+		{&s.alarm, `INSERT INTO alarm_event(sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, tripped, clock_synchronised, active, latched, unacknowledged, raised) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
 		{&s.note, `INSERT INTO note(sequence, time, kind, who, text, clock_synchronised) VALUES (?,?,?,?,?,?)`},
 		{&s.input, `INSERT OR IGNORE INTO input(run, number, mono_ns, time, clock_synchronised, kind, body) VALUES (?,?,?,?,?,?,?)`},
 		{&s.run, `INSERT INTO run(run, time, configuration) VALUES (?,?,?)`},
@@ -160,7 +160,8 @@ func (t *transaction) alarm(n int64, a *daq.AlarmEvent, synchronised bool) error
 		until = daq.FormatTime(a.Until)
 	}
 	return t.exec(t.w.statements.alarm, n, daq.FormatTime(a.Time), a.Name, a.State, a.Priority, column(a.Value), column(a.Limit),
-		a.Cause, a.Consequence, a.Action, a.Who, until, a.Tripped, synchronised)
+		a.Cause, a.Consequence, a.Action, a.Who, until, a.Tripped, synchronised,
+		a.Active, a.Latched, a.Unseen, a.Raised)
 }
 
 // column is NULL for an unknown number.
