@@ -171,7 +171,7 @@ func (e *Engine) standing() []AlarmStatus {
 		if !state.Silenced() && (first < 0 || w.raised < came) {
 			first, came = len(list), w.raised
 		}
-		list = append(list, w.status(e.state.Mono))
+		list = append(list, w.status(e.state.Mono, &e.permit))
 	}
 	if first >= 0 {
 		list[first].FirstOut = true

@@ -104,10 +104,7 @@ type alarmMessage struct {
 // AppendAlarm appends the one JSON object of an alarm's transition. Without
 // the disk it says "recorded":false and carries no sequence.
 func AppendAlarm(b []byte, e *AlarmEvent, recording string, r Receipt) []byte {
-	m := alarmMessage{AlarmEvent: *e, Time: FormatTime(e.Time), Recorded: r.Recorded}
-	if !e.Until.IsZero() {
-		m.Until = FormatTime(e.Until)
-	}
+	m := alarmMessage{AlarmEvent: *e, Time: FormatTime(e.Time), Until: formatUntil(e.Until), Recorded: r.Recorded}
 	if r.Recorded {
 		m.Recording, m.Sequence = recording, r.Sequence
 	}

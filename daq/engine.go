@@ -224,10 +224,11 @@ func (e *Engine) sampleDue(now time.Duration) bool {
 func (e *Engine) showPermit() {
 	p := &e.permit
 	e.state.Permit, e.state.Tripped = p.demand(), nil
+	e.state.Given, e.state.ProofTest = p.given, p.given && p.proof > 0
 	if p.cfg == nil {
 		return
 	}
-	e.state.Tripped = slices.Clone(p.tripped)
+	e.state.Tripped, e.state.Without, e.state.Unwatched = slices.Clone(p.tripped), slices.Clone(p.without), e.unwatched()
 	e.state.Values.PutBool(quantity.HeatingPermitted, p.permitted(e.state.Mono))
 }
 

@@ -18,10 +18,14 @@ type AlarmStatus struct {
 	Cause        string    `json:"cause"`
 	Consequence  string    `json:"consequence"`
 	Action       string    `json:"action"`
-	Active       bool      `json:"active"`
-	Acknowledged bool      `json:"acknowledged"`
-	FirstOut     bool      `json:"first_out"`  // of those that stand, the one that came first
-	Chattering   bool      `json:"chattering"` // set three times or more within a minute
+	Active       bool      `json:"active"`       // it stands, or is latched; never while shelved, suppressed or out of service
+	CauseStands  bool      `json:"cause_stands"` // its condition is met, shelved or not
+	Acknowledged bool      `json:"acknowledged"` // by a person
+	Trips        bool      `json:"trips"`        // it would trip the heating permit, shelved too
+	Tripped      bool      `json:"tripped"`      // it holds the heating permit off
+	Until        time.Time `json:"-"`            // end of shelving; zero in another state
+	FirstOut     bool      `json:"first_out"`    // of those that stand, the one that came first
+	Chattering   bool      `json:"chattering"`   // set three times or more within a minute
 }
 
 // MarshalJSON writes the time as every other interface does.
@@ -30,7 +34,16 @@ func (a AlarmStatus) MarshalJSON() ([]byte, error) {
 	return json.Marshal(struct {
 		plain
 		Since string `json:"time"`
-	}{plain(a), FormatTime(a.Since)})
+		Until string `json:"until,omitempty"`
+	}{plain(a), FormatTime(a.Since), formatUntil(a.Until)})
+}
+
+// formatUntil writes the end of shelving; "" for none.
+func formatUntil(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return FormatTime(t)
 }
 
 // SavedAlarm brings an alarm back after a restart.

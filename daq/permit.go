@@ -8,7 +8,6 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
-	"flowrigd/daq/alarm"
 )
 
 // proofTime is how long a proof test keeps the permit down where the relay
@@ -26,6 +25,7 @@ const (
 type permit struct {
 	cfg       *config.Trip
 	given     bool
+	without   []string      // alarms out of service that it was given without
 	tripped   []string      // alarms that hold the latch, in the order in which they came
 	proof     time.Duration // end of a running proof test; 0: none
 	answered  time.Duration // monotonic, of the relay's last confirmation
@@ -52,8 +52,13 @@ func (e *Engine) fall(why string) []Event {
 	if !p.given {
 		return nil
 	}
-	p.given, p.proof, p.dropped = false, 0, e.state.Mono
+	p.drop(e.state.Mono)
 	return []Event{e.permitNote("", "dropped: "+why)}
+}
+
+// drop takes the permit away, and with it what it was given without.
+func (p *permit) drop(now time.Duration) {
+	p.given, p.proof, p.dropped, p.without = false, 0, now, nil
 }
 
 func (e *Engine) permitNote(who, text string) Event {
@@ -78,6 +83,7 @@ func (e *Engine) guard(told []Event) []Event {
 			events = append(events, e.fall("alarm "+w.def.Name)...)
 		}
 	}
+	events = append(events, e.guardService()...)
 	events = append(events, e.guardProof()...)
 	p.stepped = e.state.Mono
 	return events
@@ -98,8 +104,36 @@ func toldTrip(told []Event, name string) bool {
 // trips says whether the alarm takes the permit away. Shelving silences an
 // alarm and does not disarm it; out of service and suppressed do.
 func (w *watch) trips() bool {
-	s := w.alarm.State()
-	return w.def.Trip && w.alarm.Active() && s != alarm.OutOfService && s != alarm.Suppressed
+	return w.def.Trip && w.alarm.Active() && w.alarm.State().Watches()
+}
+
+// unwatched are the alarms that would trip and are out of service.
+func (e *Engine) unwatched() []string {
+	var list []string
+	for _, w := range e.alarms {
+		if w.def.Trip && !w.orphaned && !w.alarm.State().Watches() {
+			list = append(list, w.def.Name)
+		}
+	}
+	return list
+}
+
+// guardService withdraws the permit when an alarm goes out of service with which
+// it was given: by a command, or by a reload that lets one trip. One that comes
+// back into service watches again, and must be named again if it goes.
+func (e *Engine) guardService() []Event {
+	p := &e.permit
+	if !p.given {
+		return nil
+	}
+	out := e.unwatched()
+	for _, name := range out {
+		if !slices.Contains(p.without, name) {
+			return e.fall("alarm " + name + " is out of service, and the permit was given with it")
+		}
+	}
+	p.without = out
+	return nil
 }
 
 // guardSilence withdraws a permit that was not refreshed for longer than the
@@ -184,7 +218,7 @@ func (e *Engine) applyPermit(c *Command) (string, error) {
 	case p.cfg == nil:
 		return "", fmt.Errorf("this rig has no heating permit: configure [trip]")
 	case c.Verb == Withdraw && p.given:
-		p.given, p.proof, p.dropped = false, 0, e.state.Mono
+		p.drop(e.state.Mono)
 		return "withdrawn", nil
 	case c.Verb == Withdraw:
 		return "", fmt.Errorf("it is not given")
@@ -195,11 +229,12 @@ func (e *Engine) applyPermit(c *Command) (string, error) {
 	case c.Verb == ProofTest:
 		return e.beginProof(), nil
 	}
-	return e.give()
+	return e.give(c)
 }
 
-// give is refused while a trip stands or while what must be watched is unknown.
-func (e *Engine) give() (string, error) {
+// give is refused while a trip stands, while what must be watched is unknown, and
+// while an alarm that trips is out of service that the command does not name.
+func (e *Engine) give(c *Command) (string, error) {
 	p := &e.permit
 	if p.given {
 		return "", fmt.Errorf("it is given already")
@@ -207,13 +242,36 @@ func (e *Engine) give() (string, error) {
 	if len(p.tripped) > 0 {
 		return "", fmt.Errorf("a trip stands: %s; remove its cause, acknowledge and reset it, then give the permit again", strings.Join(p.tripped, ", "))
 	}
+	out := e.unwatched()
+	if err := mustName(out, c.Without); err != nil {
+		return "", err
+	}
 	for _, id := range []quantity.ID{quantity.Temperature, quantity.Level} {
 		if !e.state.Quality[id].Usable() {
 			return "", fmt.Errorf("%s is %s; heating needs both temperature and level", id.Short(), e.state.Quality[id])
 		}
 	}
-	p.given, p.answered, p.stepped = true, e.state.Mono, e.state.Mono
+	p.given, p.without, p.answered, p.stepped = true, out, e.state.Mono, e.state.Mono
+	if len(out) > 0 {
+		return "given without " + strings.Join(out, ", ") + ", out of service", nil
+	}
 	return "given", nil
+}
+
+// mustName refuses a permit that would be given without an alarm that nobody
+// named, and one that names an alarm that watches: who asks must know the rig.
+func mustName(out, named []string) error {
+	for _, name := range out {
+		if !slices.Contains(named, name) {
+			return fmt.Errorf(`%s is out of service and would not drop the permit: return it to service, or name it, "without":["%s"]`, name, strings.Join(out, `","`))
+		}
+	}
+	for _, name := range named {
+		if !slices.Contains(out, name) {
+			return fmt.Errorf("without: %q is not an alarm that trips and is out of service: leave it out", name)
+		}
+	}
+	return nil
 }
 
 // holds says whether an alarm holds the latch.

@@ -142,15 +142,21 @@ func further(worst *float64, v float64, low bool) *float64 {
 	return worst
 }
 
-// status is the alarm as it stands.
-func (w *watch) status(now time.Duration) AlarmStatus {
+// status is the alarm as it stands; p is the permit that it may hold.
+func (w *watch) status(now time.Duration, p *permit) AlarmStatus {
 	state := w.alarm.State()
-	return AlarmStatus{
+	a := AlarmStatus{
 		Name: w.def.Name, State: state.String(), Priority: w.def.Priority,
 		Since: w.since, Value: w.value, Limit: w.limit(),
 		Cause: w.cause(), Consequence: w.def.Consequence, Action: w.def.Action,
-		Active: w.alarm.Active(), Acknowledged: !state.Unseen(), Chattering: w.sets.chatters(now),
+		Active: state.Stands(), CauseStands: w.alarm.Active() && state.Watches(), Acknowledged: state.Seen(),
+		Trips: p.cfg != nil && w.def.Trip && state.Watches() && !w.orphaned, Tripped: p.holds(w.def.Name),
+		Chattering: w.sets.chatters(now),
 	}
+	if state == alarm.Shelved {
+		a.Until = w.until
+	}
+	return a
 }
 
 func (w *watch) cause() string {

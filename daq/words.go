@@ -162,6 +162,9 @@ type Command struct {
 	Who    string        `json:"who"`
 	For    time.Duration `json:"for,omitempty"`
 	Reason string        `json:"reason,omitempty"`
+	// Without names the alarms out of service that the permit is to be given
+	// without; of Give alone.
+	Without []string `json:"without,omitempty"`
 }
 
 // State is the rig as the engine knows it after one input.
@@ -178,6 +181,10 @@ type State struct {
 	Instruments  []quantity.ID           // the configured ones; shared, read only
 	Alarms       []AlarmStatus           // those not normal; a fresh slice when changed
 	Permit       bool                    // what the permit output shall be
+	Given        bool                    // a person has given the permit; a proof test drops the output alone
+	ProofTest    bool                    // a proof test runs: the permit is given and comes back by itself
+	Without      []string                // alarms out of service that the permit was given without
+	Unwatched    []string                // alarms that would trip, and are out of service
 	Tripped      []string                // alarms that hold the permit's latch
 	Warnings     []string                // what a person should know beside the numbers
 }

@@ -62,6 +62,19 @@ func (s State) Unseen() bool {
 	return s == Unacknowledged || s == ReturnedUnacknowledged || s == LatchedUnacknowledged
 }
 
+// Stands says whether the alarm calls for a person: its cause stands, or it is
+// latched until somebody resets it.
+func (s State) Stands() bool {
+	return s == Unacknowledged || s == Acknowledged || s == LatchedUnacknowledged || s == LatchedAcknowledged
+}
+
+// Seen says whether a person has acknowledged what still stands.
+func (s State) Seen() bool { return s == Acknowledged || s == LatchedAcknowledged }
+
+// Watches says whether what the alarm does beside calling, as a trip does, may
+// happen: shelving takes an alarm's voice alone.
+func (s State) Watches() bool { return s != OutOfService && s != Suppressed }
+
 // Condition is what the input says now.
 type Condition uint8
 

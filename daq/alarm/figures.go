@@ -29,7 +29,7 @@ type Figures struct {
 	To         time.Time      `json:"to"`
 	Raised     int            `json:"raised"`
 	ByPriority map[string]int `json:"raised_by_priority"`
-	Standing   []string       `json:"standing"`   // active at the end
+	Standing   []string       `json:"standing"`   // or latched, at the end
 	Stale      []string       `json:"stale"`      // of those, for more than a day
 	Chattering []string       `json:"chattering"` // at any time
 	Unseen     int            `json:"unacknowledged"`
@@ -99,7 +99,7 @@ func (f *Figures) end(lives map[string]*life, to time.Time) {
 		if l.state.Unseen() {
 			f.Unseen++
 		}
-		if l.state != Unacknowledged && l.state != Acknowledged {
+		if !l.state.Stands() {
 			continue
 		}
 		f.Standing = append(f.Standing, name)

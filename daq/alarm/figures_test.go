@@ -40,3 +40,25 @@ func TestFigures(t *testing.T) {
 		t.Errorf("an empty journal gives %+v", none)
 	}
 }
+
+// Putting an alarm aside is no answer to it, nor is taking it out of service; the
+// wait ends with the acknowledgement. What is latched still stands.
+func TestShelvingIsNoAcknowledgement(t *testing.T) {
+	begin := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	at := func(seconds int) time.Time { return begin.Add(time.Duration(seconds) * time.Second) }
+	f := Sum([]Event{
+		{"a", Unacknowledged, "high", at(0), ""},
+		{"a", Shelved, "high", at(10), "dana"},
+		{"b", Unacknowledged, "high", at(0), ""},
+		{"b", OutOfService, "high", at(20), "dana"},
+		{"c", Unacknowledged, "high", at(0), ""},
+		{"c", LatchedUnacknowledged, "high", at(5), ""},
+		{"c", LatchedAcknowledged, "high", at(30), "dana"},
+	}, begin, at(100))
+	if f.Acknowledged != 1 || f.LongestWait == nil || *f.LongestWait != 30 {
+		t.Errorf("%d acknowledged, longest wait %v; want the one after 30 s", f.Acknowledged, f.LongestWait)
+	}
+	if !slices.Equal(f.Standing, []string{"c"}) {
+		t.Errorf("standing %v, want c", f.Standing)
+	}
+}

@@ -120,7 +120,7 @@ func urgentAdvice(state *daq.State) []string {
 		switch {
 		case a.CanReset:
 			list = append(list, "See that the cause of "+a.Name+" is gone for good, then reset it.")
-		case a.Action != "" && (a.Active || a.NeedsAnswer):
+		case a.Action != "" && (a.CauseStands || a.NeedsAnswer):
 			list = append(list, a.Action)
 		}
 	}
