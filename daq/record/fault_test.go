@@ -121,6 +121,12 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 		}
 		r.Put(b)
 	}
+	for n, kind := range []daq.Kind{daq.KindReload, daq.KindStart} { // few, and without them replay is nothing
+		b := begin(fmt.Sprint("late ", kind))
+		b.Input.Kind = kind
+		b.Input.Number = []uint64{maxInputs + more + 1, 1}[n]
+		r.Put(b)
+	}
 	if got, want := r.Dropped(), (Drops{Inputs: more, Rows: more}); got.Inputs < more-1 || got.Rows < more-1 || got.Inputs > want.Inputs+1 || got.Rows > want.Rows+1 || got.Events != 0 {
 		t.Errorf("dropped %+v, want about %+v", got, want)
 	}
@@ -138,6 +144,20 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 		return err == nil && len(notes) == 1 && strings.Contains(string(notes[0].Body), fmt.Sprintf("%d inputs", r.Dropped().Inputs))
 	})
 	checkSequences(t, r.Reader, daq.ClassRecord, maxRows+more-int(r.Dropped().Rows))
+	kinds := map[string]daq.Kind{}
+	for run := range int64(2) {
+		for in, err := range r.Inputs(t.Context(), run+1, 1) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if in.Start != nil {
+				kinds[in.Start.Configuration] = in.Kind
+			}
+		}
+	}
+	if len(kinds) != 2 || kinds[fmt.Sprint("late ", daq.KindReload)] != daq.KindReload || kinds[fmt.Sprint("late ", daq.KindStart)] != daq.KindStart {
+		t.Errorf("of a reload and a start that came while the queue was full there are %v", kinds)
+	}
 }
 
 func TestEventsHaveABoundToo(t *testing.T) {

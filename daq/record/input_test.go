@@ -3,7 +3,9 @@ package record
 import (
 	"encoding/json"
 	"math"
+	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -44,7 +46,7 @@ func TestInputsComeBackExactly(t *testing.T) {
 	for _, in := range want {
 		r.Put(daq.Batch{Input: in})
 	}
-	tell(t, r, raise("a", "normal", 0)) // behind them all
+	tellAt(t, r, uint64(len(want)+1), raise("a", "normal", 0)) // behind them all
 	i := 0
 	for got, err := range r.Inputs(t.Context(), 1, 1) {
 		if err != nil {
@@ -92,4 +94,37 @@ func FuzzDecodeInput(f *testing.F) {
 			t.Errorf("%s %q became %s %q, %v", kind, body, again, text, err)
 		}
 	})
+}
+
+// A digest is kept with the input that it goes up to, whether a row is made
+// there or not.
+func TestDigestIsKeptWithoutARow(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	r.Put(begin("abc"))
+	b := tick(2)
+	b.State, b.Digest = nil, "f00d"
+	r.Put(b)
+	shut(t, r)
+	r = open(t, filepath.Dir(r.path), Options{})
+	if got, err := r.Digests(t.Context(), 1); err != nil || !reflect.DeepEqual(got, map[uint64]string{2: "f00d"}) {
+		t.Errorf("%v, %v", got, err)
+	}
+}
+
+// What was never put, because there was no recording yet, is counted by the
+// numbers of the inputs and said once.
+func TestLateOpeningIsNoted(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	r.Put(begin("abc"))
+	for n := range 3 {
+		r.Put(tick(n + 313))
+	}
+	r.Put(begin("abc")) // another run: no hole
+	r.Put(tick(2))
+	shut(t, r)
+	r = open(t, filepath.Dir(r.path), Options{})
+	notes, err := r.Pending(t.Context(), daq.ClassEvent, 0, 10)
+	if err != nil || len(notes) != 1 || !strings.Contains(string(notes[0].Body), "opened late: 311 inputs") || !strings.Contains(string(notes[0].Body), `"kind":"gap"`) {
+		t.Errorf("%+v, %v", notes, err)
+	}
 }

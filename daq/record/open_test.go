@@ -56,6 +56,11 @@ func TestOpenSaysWhatToDo(t *testing.T) {
 			execute(t, dir, `UPDATE meta SET value = '99' WHERE key = 'schema'`)
 			return dir
 		}, []string{"schema 99", "newer flowrigd", "name another record.directory"}},
+		{"the next schema", func(t *testing.T, dir string) string {
+			shut(t, open(t, dir, Options{}))
+			execute(t, dir, `UPDATE meta SET value = value + 1 WHERE key = 'schema'`)
+			return dir
+		}, []string{"newer flowrigd", "name another record.directory"}},
 		{"in use", func(t *testing.T, dir string) string {
 			open(t, dir, Options{})
 			return dir

@@ -58,7 +58,9 @@ type queue struct {
 	urgent  bool
 	oldest  time.Time // when the first thing now waiting came
 	dropped Drops
-	noted   Drops // what gap notes have told of
+	noted   Drops  // what gap notes have told of
+	newest  uint64 // number of the newest input
+	missed  uint64 // inputs that were never put, not noted yet
 	marked  map[markKey]int64
 }
 
@@ -87,6 +89,12 @@ func (q *queue) put(b daq.Batch, now time.Time) {
 // admit applies the policy and counts.
 func (q *queue) admit(b daq.Batch) entry {
 	e := entry{Batch: b, hasInput: true}
+	if n := b.Input.Number; n > 0 {
+		if q.newest > 0 && n > q.newest+1 {
+			q.missed += n - q.newest - 1
+		}
+		q.newest = n
+	}
 	begins := b.Input.Kind == daq.KindStart || b.Input.Kind == daq.KindReload // few, and replay is nothing without them
 	if q.inputs >= maxInputs && !begins {
 		e.hasInput = false
@@ -184,17 +192,23 @@ func (q *queue) take(now time.Time) chunk {
 	return c
 }
 
-// gap is a note on what was refused since the last one.
-func (q *queue) gap(now time.Time) []entry {
+// gap is the notes on what is not in the recording since the last ones.
+func (q *queue) gap(now time.Time) (notes []entry) {
+	note := func(text string) {
+		n := &daq.Note{Kind: "gap", Time: now.UTC(), Text: text}
+		q.events++
+		notes = append(notes, entry{Batch: daq.Batch{Events: []daq.Event{{Note: n}}}})
+	}
+	if q.missed > 0 {
+		note(fmt.Sprintf("the recording was opened late: %d inputs before this, and the rows of that time, are not in it", q.missed))
+		q.missed = 0
+	}
 	lost := Drops{q.dropped.Inputs - q.noted.Inputs, q.dropped.Rows - q.noted.Rows, q.dropped.Events - q.noted.Events}
 	q.noted = q.dropped
-	if lost == (Drops{}) {
-		return nil
+	if lost != (Drops{}) {
+		note(fmt.Sprintf("the disk did not keep up: %d inputs, %d rows and %d events before this are not in the recording", lost.Inputs, lost.Rows, lost.Events))
 	}
-	n := &daq.Note{Kind: "gap", Time: now.UTC(), Text: fmt.Sprintf(
-		"the disk did not keep up: %d inputs, %d rows and %d events before this are not in the recording", lost.Inputs, lost.Rows, lost.Events)}
-	q.events++
-	return []entry{{Batch: daq.Batch{Events: []daq.Event{{Note: n}}}}}
+	return notes
 }
 
 // written makes room for what is on disk now.

@@ -67,11 +67,17 @@ func raise(name, state string, n int) daq.Event {
 		Value: number(75.1), Limit: number(75), Cause: "hot", Consequence: "scalds", Action: "shut it"}}
 }
 
-// tell puts events and waits for their receipts.
+// tell puts events, with no step of the engine, and waits for their receipts.
 func tell(t testing.TB, r *Recorder, events ...daq.Event) []daq.Receipt {
 	t.Helper()
+	return tellAt(t, r, 0, events...)
+}
+
+// tellAt does so with the input of that number.
+func tellAt(t testing.TB, r *Recorder, number uint64, events ...daq.Event) []daq.Receipt {
+	t.Helper()
 	answer := make(chan []daq.Receipt, 1)
-	r.Put(daq.Batch{Input: daq.Input{Number: 1e6, Wall: start, Kind: daq.KindTick}, Events: events, Receipts: func(list []daq.Receipt) { answer <- list }})
+	r.Put(daq.Batch{Input: daq.Input{Number: number, Wall: start, Kind: daq.KindTick}, Events: events, Receipts: func(list []daq.Receipt) { answer <- list }})
 	select {
 	case list := <-answer:
 		return list
