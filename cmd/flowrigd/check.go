@@ -15,12 +15,16 @@ func checkVerb() *cobra.Command {
 		Short: "Say everything that is wrong, or unwise, in a configuration file",
 		Long: "check prints every problem of the file, one a line, as\n" +
 			"file:line:column: what is wrong; what to write instead\n" +
-			"and ends with 2 when there is one. Warnings alone end with 0. It opens no port.",
+			"and ends with 2 when there is one. Warnings alone end with 0. It opens no port.\n" +
+			"Where there is nothing to say it says so on stderr.",
 	}
 	file := c.Flags().String("config", "", "configuration `FILE`")
 	required(c, "config")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		_, problems := config.Load(*file)
+		if len(problems) == 0 {
+			fmt.Fprintf(c.ErrOrStderr(), "%s: nothing is wrong or unwise in it\n", config.Printable(*file))
+		}
 		return say(c.OutOrStdout(), problems)
 	}
 	return c

@@ -95,6 +95,7 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 // hear is the teller's sink: everybody who is told of an event. None waits.
 func (d *daemon) hear(t daq.Told) {
 	d.loop.Hear(t)
+	logHappening(d.log, t)
 	d.server.ObserveTold(t)
 	d.notifier.Load().Tell(t)
 	if p := d.publisher.Load(); p != nil {

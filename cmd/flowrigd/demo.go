@@ -41,6 +41,9 @@ func demoVerb() *cobra.Command {
 		if err := onlyHere(*listen); err != nil {
 			return wrongUse{err}
 		}
+		if err := s.known(); err != nil {
+			return err
+		}
 		return demo(c.Context(), &s, *listen, *data, c.OutOrStdout(), newLog(c.ErrOrStderr()))
 	}
 	return c
@@ -69,12 +72,17 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 		return fmt.Errorf("demo: temporary directory: %w", err)
 	}
 	defer os.RemoveAll(lines)
+	begun := func() {}
 	if data == "" {
 		if data, err = os.MkdirTemp("", "flowrigd-recording-"); err != nil {
 			return fmt.Errorf("demo: temporary directory: %w", err)
 		}
-		defer os.Remove(data) // goes where nothing was recorded, and fails where something was
-		log.Info("recording in a temporary directory, which stays", "directory", data)
+		temporary := data
+		defer func() { os.RemoveAll(temporary) }() // of a demo that did not begin nothing stays
+		begun = func() {
+			log.Info("recording in a temporary directory, which stays", "directory", temporary)
+			temporary = ""
+		}
 	}
 	if data, err = filepath.Abs(data); err != nil {
 		return fmt.Errorf("demo: --data: %w", err)
@@ -94,11 +102,13 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 		w.open = func(p config.Port) (instrument.Line, error) { return inMemory(sim, p) }
 	}
 	rig := begin("simulated rig", sim.Run)
-	err = demoDaemon(ctx, sim, rig, w, filepath.Join(lines, "demo.toml"), stdout)
+	err = demoDaemon(ctx, sim, rig, w, filepath.Join(lines, "demo.toml"), stdout, begun)
 	return errors.Join(err, rig.stop(stopReading))
 }
 
-func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name string, stdout io.Writer) error {
+// demoDaemon runs the daemon beside the simulated rig, and tells when it has
+// begun.
+func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name string, stdout io.Writer, begun func()) error {
 	select {
 	case <-sim.Ready():
 	case <-rig.done:
@@ -114,6 +124,7 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 	if err != nil {
 		return err
 	}
+	begun()
 	fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
 	person := begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
 	return errors.Join(d.run(ctx), person.stop(stopTelling))

@@ -5,7 +5,9 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"net"
 	"net/url"
+	"os"
 	"os/exec"
 	"strings"
 	"testing"
@@ -103,5 +105,43 @@ func seePage(t *testing.T, page string) {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not show %q:\n%s", want, text)
 		}
+	}
+}
+
+// TestDemoThatCannotBeginLeavesNothing holds that a wrong flag, or a page whose
+// address another program has, leaves no temporary directory behind.
+func TestDemoThatCannotBeginLeavesNothing(t *testing.T) {
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	for _, c := range []struct {
+		words []string
+		code  int
+		says  string
+	}{
+		{[]string{"--scenario", "nonsense"}, exitUsage, `scenario "nonsense": unknown; write one of steady, `},
+		{[]string{"--speed", "0"}, exitUsage, "speed 0: out of range; write 0.1 to 1000"},
+		{[]string{"--listen", taken.Addr().String()}, exitFailed, "another program has this port"},
+	} {
+		dir := t.TempDir()
+		p := startWith(t, []string{"TMPDIR=" + dir}, program, append([]string{"demo"}, c.words...)...)
+		if code := p.code(20 * time.Second); code != c.code {
+			t.Errorf("%v ends with %d, want %d", c.words, code, c.code)
+		}
+		says(t, "stderr", p.err.String(), c.says)
+		if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {
+			t.Errorf("%v leaves %v, %v", c.words, left, err)
+		}
+	}
+}
+
+// TestTheLogOfADemoSaysTheTrip holds that alarm, permit and the drop of the
+// permit stand in the log of the built program.
+func TestTheLogOfADemoSaysTheTrip(t *testing.T) {
+	p := start(t, program, "demo", "--listen", daqtest.FreeAddress(t), "--data", t.TempDir(), "--scenario", "overheat", "--speed", "20")
+	for _, line := range []string{`level=INFO msg="heating permit given" who="simulated demonstrator"`, "level=WARN msg=alarm name=water-overheat state=unacknowledged priority=high", `level=WARN msg="heating permit dropped: alarm water-overheat"`} {
+		within(t, 60*time.Second, line, func() bool { return strings.Contains(p.err.String(), line) })
 	}
 }

@@ -13,9 +13,12 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"flowrigd/config"
 )
 
 // The exit codes.
@@ -52,12 +55,21 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return exitDone
 	}
 	if err.Error() != "" {
-		fmt.Fprintf(stderr, "flowrigd: %v\n", err)
+		fmt.Fprintf(stderr, "flowrigd: %s\n", printableLines(err.Error()))
 	}
 	if wrong := (wrongUse{}); errors.As(err, &wrong) {
 		return exitUsage
 	}
 	return exitFailed
+}
+
+// printableLines keeps the lines of a text and nothing that moves a terminal.
+func printableLines(text string) string {
+	lines := strings.Split(text, "\n")
+	for i := range lines {
+		lines[i] = config.Printable(lines[i])
+	}
+	return strings.Join(lines, "\n")
 }
 
 func newRoot() *cobra.Command {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flowrigd/config"
 	"flowrigd/daq/instrument"
 )
 
@@ -50,7 +51,7 @@ func printPorts(c *cobra.Command, found []instrument.Found) error {
 		if len(f.Stable) > 0 {
 			stable = f.Stable[0]
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\n", f.Device, usb, stable)
+		fmt.Fprintf(w, "%s\t%s\t%s\n", config.Printable(f.Device), config.Printable(usb), config.Printable(stable))
 	}
 	return w.Flush()
 }

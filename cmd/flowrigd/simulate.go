@@ -22,6 +22,12 @@ func (s *scene) flags(c *cobra.Command, scenario string) {
 	c.Flags().Uint64Var(&s.seed, "seed", 1, "of every random draw")
 }
 
+// known refuses an unknown scenario or speed before anything is made.
+func (s *scene) known() error {
+	_, err := s.sim(rigsim.Options{Memory: true})
+	return err
+}
+
 // sim makes the rig; an unknown scenario is a wrong use.
 func (s *scene) sim(o rigsim.Options) (*rigsim.Sim, error) {
 	if s.speed == 0 { // which rigsim takes for a speed that is not given

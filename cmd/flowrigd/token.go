@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/web"
 )
@@ -77,7 +78,7 @@ func tokenList(file *string) *cobra.Command {
 		}
 		w := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
 		for _, t := range list {
-			fmt.Fprintf(w, "%s\t%s\t%s\n", t.Name, t.Role, daq.FormatTime(t.Created))
+			fmt.Fprintf(w, "%s\t%s\t%s\n", config.Printable(t.Name), t.Role, daq.FormatTime(t.Created))
 		}
 		return w.Flush()
 	}

@@ -192,8 +192,34 @@ func TestCheckOfGoodFiles(t *testing.T) {
 		t.Fatalf("%d good files, %v", len(files), err)
 	}
 	for _, file := range files {
-		if stdout, stderr, code := call(t, program, "check", "--config", file); code != exitDone || stderr != "" {
+		stdout, stderr, code := call(t, program, "check", "--config", file)
+		if code != exitDone || (stdout == "") != (stderr == file+": nothing is wrong or unwise in it\n") || stdout != "" && stderr != "" {
 			t.Errorf("%s: ends with %d: %s%s", file, code, stdout, stderr)
+		}
+	}
+}
+
+// TestCheckOfAPerfectFile holds the one sentence where there is nothing to say,
+// and that a name moves no terminal.
+func TestCheckOfAPerfectFile(t *testing.T) {
+	t.Parallel()
+	text := read(t, "../../config/testdata/bad/warn-unused.toml")
+	text, _, _ = strings.Cut(text, "[ports.spare]")
+	file := write(t, filepath.Join(t.TempDir(), "rig.toml"), text)
+	stdout, stderr, code := call(t, program, "check", "--config", file)
+	if code != exitDone || stdout != "" || stderr != file+": nothing is wrong or unwise in it\n" {
+		t.Errorf("ends with %d: %q, %q", code, stdout, stderr)
+	}
+	for _, words := range [][]string{
+		{"check", "--config", "none\x1b[31m.toml"},
+		{"calc", "--flow", "1\x1b[31m L/min", "--temperature", "20 Cel", "--bore", "13 mm"},
+		{"probe", "--config", file, "flow\x1b[31m"},
+		{"\x1b[31mverb"},
+		{"demo", "--scenario", "\x1b[31m"},
+	} {
+		stdout, stderr, code := call(t, program, words...)
+		if text := stdout + stderr; code != exitUsage || strings.Contains(text, "\x1b") || !strings.Contains(text, `\x1b[31m`) {
+			t.Errorf("%q ends with %d: %q", words, code, text)
 		}
 	}
 }
