@@ -139,7 +139,7 @@ func TestCommands(t *testing.T) {
 		}
 		want := c.want
 		want.ID, want.Verb, want.Alarm, want.Who = got.ID, c.verb, "water-overheat", "ada"
-		if got != want {
+		if !reflect.DeepEqual(got, want) {
 			t.Errorf("%s: %+v, want %+v", c.verb, got, want)
 		}
 	}
