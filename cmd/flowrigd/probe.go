@@ -21,7 +21,9 @@ func probeVerb() *cobra.Command {
 		Use:   "probe --config FILE INSTRUMENT",
 		Short: "Talk to one instrument and show the bytes, the value, the timing, the fault",
 		Long: "probe talks to one instrument of the configuration, by its name there (flow, temperature,\n" +
-			"level, …), while no daemon has the line. It ends with 1 when no exchange was clean.\n" +
+			"level, …), while no daemon has the line. It ends with 1 when no exchange gave a\n" +
+			"believable value, and shows what the same bytes mean in other orders of words and bytes, and\n" +
+			"what stands in the other table and one register up and down. It only reads.\n" +
 			"--log keeps what went over the line in a file of text, for a report or a test.",
 		Args: oneWord("the INSTRUMENT, by its name in the configuration,"),
 	}
@@ -71,7 +73,8 @@ type probing struct {
 	log     *instrument.LineLog // nil: none
 	asJSON  bool
 	number  int
-	clean   int
+	clean   int // exchanges with something to believe
+	valued  int // exchanges with a value that is not believable
 }
 
 // run probes, with a log in the file of that name unless it is "".
@@ -89,21 +92,35 @@ func (p *probing) run(ctx context.Context, count int, file string) (err error) {
 		open = p.log.Open(nil)
 		defer func() { err = errors.Join(err, p.log.Err(), f.Close()) }()
 	}
-	if err := instrument.Probe(ctx, p.port, p.in, open, count, p.show); err != nil {
+	if err := instrument.Probe(ctx, p.port, p.in, open, count, func(prober *instrument.Prober, x instrument.Exchange) { p.show(ctx, prober, x) }); err != nil {
 		return err
 	}
-	if p.clean == 0 {
-		return errors.New("probe: no exchange was clean")
-	}
-	return nil
+	return p.verdict()
 }
 
-// show takes one exchange.
-func (p *probing) show(x instrument.Exchange) {
+// verdict is the error of a probe that gave nothing to believe.
+func (p *probing) verdict() error {
+	switch {
+	case p.clean > 0:
+		return nil
+	case p.valued > 0:
+		return errors.New("probe: no value is believable; see what else the bytes can mean, and probe with water running")
+	}
+	return errors.New("probe: no exchange was clean")
+}
+
+// show takes one exchange, and looks around where it gave nothing to believe or
+// a plain 0, which a register beside the right one gives as well.
+func (p *probing) show(ctx context.Context, prober *instrument.Prober, x instrument.Exchange) {
 	p.number++
 	e := p.judge(x)
-	if e.Error == nil {
+	if e.believable() {
 		p.clean++
+	} else if e.Error == nil || x.Data != nil {
+		p.valued++
+	}
+	if zero := e.Value != nil && x.Reading.Number == 0 && !p.in.Boolean(); zero || !e.believable() {
+		e.Others = append(e.Others, p.others(ctx, prober, x)...)
 	}
 	if p.log != nil {
 		p.log.Note(fmt.Sprintf("%d: %s", p.number, p.outcome(e)))

@@ -24,10 +24,15 @@ type exchange struct {
 	Quality  string   `json:"quality"`
 	Seconds  float64  `json:"seconds"`
 	Error    *string  `json:"error"`
-	Note     *string  `json:"note"` // why there is no value though nothing is wrong
+	Note     *string  `json:"note"`   // why there is no value though nothing is wrong, or what to make of a 0
+	Others   []other  `json:"others"` // what else it may mean; empty where the value needs none
 
-	raw instrument.Exchange
+	raw      instrument.Exchange
+	doubtful bool // there is a value, and it is not believable
 }
+
+// believable reports an exchange that gave what it was made for.
+func (e *exchange) believable() bool { return e.Error == nil && !e.doubtful }
 
 // spoken is bytes as a person reads them.
 type spoken struct {
@@ -41,7 +46,7 @@ func speak(b []byte) spoken { return spoken{Hex: instrument.Hex(b), Text: instru
 func (p *probing) judge(x instrument.Exchange) exchange {
 	e := exchange{
 		Sent: speak(x.Sent), Received: speak(x.Received), Unit: quantity.Table[p.in.ID].Unit,
-		Seconds: x.Reading.Took.Seconds(), raw: x,
+		Seconds: x.Reading.Took.Seconds(), Others: []other{}, raw: x,
 	}
 	if x.Err == nil {
 		e.Number = finite(x.Reading.Number)
@@ -57,9 +62,12 @@ func (p *probing) judge(x instrument.Exchange) exchange {
 		return e
 	}
 	e.Quality, e.Value = m.Quality.String(), finite(m.Value)
-	if e.Value == nil {
+	switch {
+	case e.Value == nil:
 		why := "a rate needs two counts: ask for more with --count 3"
 		e.Note, e.Quality = &why, "no value: "+why
+	case belowRange(p.in, x.Reading.Number, m.Value):
+		e.doubtful = true
 	}
 	return e
 }
@@ -86,7 +94,7 @@ func (e exchange) encode(w io.Writer) { _ = json.NewEncoder(w).Encode(e) }
 
 // print shows an exchange to a person.
 func (p *probing) print(e exchange) {
-	fmt.Fprintf(p.out, "%d  %s on %s (%s), %d Bd, %s\n", p.number, p.in.Name, p.port.Name, p.port.Device, p.port.Baud, p.port.Framing())
+	fmt.Fprintf(p.out, "%d  %s on %s (%s), %d Bd, %s\n", p.number, p.in.Name, p.port.Name, config.Printable(p.port.Device), p.port.Baud, p.port.Framing())
 	p.bytes("sent", e.raw.Sent)
 	p.bytes("received", e.raw.Received)
 	if e.Number != nil {
@@ -98,6 +106,7 @@ func (p *probing) print(e exchange) {
 	}
 	word, text, _ := strings.Cut(p.outcome(e), ": ")
 	p.row(word, text)
+	p.printOthers(e)
 }
 
 // outcome is an exchange in a few words: a value, a fault or a note.
@@ -131,7 +140,9 @@ func (p *probing) value(v float64) string {
 func forPeople(text string) string { return strings.ReplaceAll(text, " Cel", " °C") }
 
 // row shows one line of an exchange.
-func (p *probing) row(name, text string) { fmt.Fprintf(p.out, "   %-9s %s\n", name, text) }
+func (p *probing) row(name, text string) {
+	fmt.Fprintf(p.out, "   %-9s %s\n", name, config.Printable(text))
+}
 
 // bytes shows bytes in hexadecimal and as text, sixteen a line.
 func (p *probing) bytes(name string, b []byte) {

@@ -62,7 +62,7 @@ func TestRecordedConversations(t *testing.T) {
 				var text bytes.Buffer
 				again, ended := NewLineLog(&text, testPort("/dev/bus"), c.in), make(chan error, 1)
 				var got []string
-				if err := Probe(t.Context(), testPort("/dev/bus"), c.in, again.Open(playing(log, ended)), len(c.want), func(x Exchange) {
+				if err := Probe(t.Context(), testPort("/dev/bus"), c.in, again.Open(playing(log, ended)), len(c.want), func(_ *Prober, x Exchange) {
 					got = append(got, worth(x.Reading))
 				}); err != nil {
 					t.Fatal(err)
@@ -96,7 +96,7 @@ func TestRecordedConversationWithAnotherRequest(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ended := make(chan error, 1)
 		in := register(quantity.Flow, 1, 2, 200*time.Millisecond)
-		_ = Probe(t.Context(), testPort("/dev/bus"), in, playing(log, ended), 1, func(Exchange) {})
+		_ = Probe(t.Context(), testPort("/dev/bus"), in, playing(log, ended), 1, func(*Prober, Exchange) {})
 		if err := <-ended; err == nil || !strings.Contains(err.Error(), "entry 1: 01 04 00 02 00 02 D0 0B came") {
 			t.Errorf("got %v", err)
 		}

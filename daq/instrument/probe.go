@@ -11,40 +11,42 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/modbus"
 )
 
 // Exchange is one exchange with an instrument, with its bytes.
 type Exchange struct {
 	Sent     []byte
 	Received []byte      // all that came, echoes and strays as well
+	Data     []byte      // of a Modbus answer: its registers or bits; nil without one
 	Reading  daq.Reading // At is since the probe began
 	Err      error       // nil when the exchange was clean
 }
 
 // Probe talks to one instrument count times at its own pace, and tells each
-// exchange. The error is that of the line; one exchange that fails is told and
-// ends nothing. A nil open is OpenSerial.
-func Probe(ctx context.Context, port config.Port, in config.Instrument, open Opener, count int, tell func(Exchange)) error {
-	if open == nil {
-		open = OpenSerial
-	}
-	line, err := open(port)
+// exchange, with the prober for what there is to ask beside it. The error is
+// that of the line; one exchange that fails is told and ends nothing. A nil open
+// is OpenSerial.
+func Probe(ctx context.Context, port config.Port, in config.Instrument, open Opener, count int, tell func(*Prober, Exchange)) error {
+	p, err := openProber(port, in, open)
 	if err != nil {
-		return fmt.Errorf("probe: %s: %w", port.Name, err)
+		return err
 	}
-	stop := context.AfterFunc(ctx, func() { line.Close() })
-	defer line.Close()
+	stop := context.AfterFunc(ctx, func() { p.line.Close() })
+	defer p.line.Close()
 	defer stop()
-	p := prober{wire: newWire(line, port), in: in, poll: plan([]config.Instrument{in})[0], began: time.Now()}
 	for i := range count {
 		if i > 0 && !p.pause(ctx, in.Every) {
 			return ctx.Err()
 		}
-		x := p.once()
+		x := p.once(ctx)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		tell(x)
+		tell(p, x)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if f := (*fault)(nil); errors.As(x.Err, &f) && f.lost {
 			return x.Err
 		}
@@ -52,18 +54,28 @@ func Probe(ctx context.Context, port config.Port, in config.Instrument, open Ope
 	return nil
 }
 
-// prober is a probe at work.
-type prober struct {
+// Prober is a probe at work.
+type Prober struct {
 	*wire
 	in    config.Instrument
-	poll  *poll
 	began time.Time
 	rest  []byte // of a stream: what came behind the last line
 	whole bool   // of a stream: a line's begin has been seen
 }
 
+func openProber(port config.Port, in config.Instrument, open Opener) (*Prober, error) {
+	if open == nil {
+		open = OpenSerial
+	}
+	line, err := open(port)
+	if err != nil {
+		return nil, fmt.Errorf("probe: %s: %w", port.Name, err)
+	}
+	return &Prober{wire: newWire(line, port), in: in, began: time.Now()}, nil
+}
+
 // pause waits for the next due time, except for a stream, which sets its own.
-func (p *prober) pause(ctx context.Context, d time.Duration) bool {
+func (p *Prober) pause(ctx context.Context, d time.Duration) bool {
 	if p.in.Stream != nil {
 		return ctx.Err() == nil
 	}
@@ -77,27 +89,41 @@ func (p *prober) pause(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-func (p *prober) once() Exchange {
+func (p *Prober) once(ctx context.Context) Exchange {
 	started := time.Now()
 	var r result
-	if p.in.Stream != nil {
+	var data []byte
+	switch {
+	case p.in.Stream != nil:
 		r = p.listenOnce()
-	} else {
-		results, _ := p.poll.exchange(p.wire)
-		r = results[0]
+	case p.in.Modbus != nil:
+		data, r = p.read(ctx, p.in.Modbus)
+	default:
+		number, err := p.ask(&p.in)
+		r = result{number, whole(number), err}
 	}
 	end := time.Now()
 	if r.err == nil && p.heard.After(started) {
 		end = p.heard // the silence behind the answer is not its time
 	}
 	return Exchange{
-		Sent: slices.Clone(p.sent), Received: slices.Clone(p.received),
+		Sent: slices.Clone(p.sent), Received: slices.Clone(p.received), Data: data,
 		Reading: reading(&p.in, r, end.Sub(started), end.Sub(p.began)), Err: r.err,
 	}
 }
 
+// read asks for a number; its data are there though they may make no number.
+func (p *Prober) read(ctx context.Context, m *config.Modbus) (data []byte, r result) {
+	data, r.err = p.exchange(ctx, modbus.ReadRequest(m.Address, function(m.Table), m.Register, uint16(width(m))))
+	if r.err == nil {
+		data = slices.Clone(data)
+		r.number, r.count, r.err = decode(m, data, m.Register)
+	}
+	return data, r
+}
+
 // listenOnce takes the next whole line of a stream.
-func (p *prober) listenOnce() result {
+func (p *Prober) listenOnce() result {
 	s := p.in.Stream
 	p.received = append(p.received[:0], p.rest...)
 	buf, err := p.rest, error(nil)

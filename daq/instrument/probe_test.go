@@ -16,7 +16,7 @@ import (
 func probeAll(t *testing.T, s *socket, in config.Instrument, count int) []Exchange {
 	t.Helper()
 	var list []Exchange
-	if err := Probe(t.Context(), testPort("/dev/bus"), in, s.open, count, func(x Exchange) { list = append(list, x) }); err != nil {
+	if err := Probe(t.Context(), testPort("/dev/bus"), in, s.open, count, func(_ *Prober, x Exchange) { list = append(list, x) }); err != nil {
 		t.Error(err)
 	}
 	if len(list) != count {
@@ -80,7 +80,7 @@ func query() config.Instrument {
 
 func TestProbeWithoutALine(t *testing.T) {
 	s := &socket{out: true}
-	err := Probe(t.Context(), testPort("/dev/bus"), query(), s.open, 1, func(Exchange) {})
+	err := Probe(t.Context(), testPort("/dev/bus"), query(), s.open, 1, func(*Prober, Exchange) {})
 	if err == nil || !strings.Contains(err.Error(), "probe: bus: /dev/bus: open: no such device") {
 		t.Errorf("got %v", err)
 	}
