@@ -46,14 +46,26 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 	if answer.Alarms == nil {
 		answer.Alarms = []daq.AlarmStatus{}
 	}
-	if answer.History, err = s.history(r.Context(), limit); err != nil {
+	if err := s.addHistory(r, &answer, limit); err != nil {
 		answer.HistoryProblem = err.Error()
 	}
-	answer.Figures = s.figures(r.Context())
 	if r.URL.Query().Has("configured") {
 		answer.Configured = settingsOf(s.facts.Load(), state.Alarms)
 	}
 	writeJSON(w, answer)
+}
+
+func (s *Server) addHistory(r *http.Request, answer *alarmsReply, limit int) (err error) {
+	ctx, cancel := context.WithTimeout(r.Context(), historyWait)
+	defer cancel()
+	done, err := s.turns.take(ctx, who(r))
+	if err != nil {
+		return err
+	}
+	defer done()
+	answer.Figures = s.figures(r.Context())
+	answer.History, err = s.history(r.Context(), limit)
+	return err
 }
 
 // figuresOver is the least time over which the standards judge an alarm system.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -36,7 +37,7 @@ func TestNothingOldAsNew(t *testing.T) {
 	b.rig.set(func(f *fakeRig) { f.dead = errFake })
 	for _, path := range []string{"/api/now", "/api/alarms", "/healthz", "/readyz"} {
 		status, header, text := b.ask("GET", path, "", "")
-		if status != 503 || header.Get("Content-Type") != problemType || !strings.Contains(text, errFake.Error()) {
+		if status != 503 || header.Get("Content-Type") != "application/problem+json" || !strings.Contains(text, errFake.Error()) {
 			t.Errorf("%s: %d %s", path, status, text)
 		}
 	}
@@ -73,7 +74,7 @@ func TestReadyAndHealthy(t *testing.T) {
 // TestProblems: every error is a problem document after RFC 9457.
 func TestProblems(t *testing.T) {
 	b := testBed(t, nil)
-	large := `{"reason":"` + strings.Repeat("x", maxBody) + `"}`
+	large := `{"reason":"` + strings.Repeat("x", 16<<10) + `"}`
 	for _, c := range []struct {
 		name, method, path, body string
 		status                   int
@@ -104,7 +105,7 @@ func TestProblems(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			status, header, text := b.ask(c.method, c.path, b.operate, c.body)
 			p := decode[problem](t, text)
-			if status != c.status || p.Status != c.status || header.Get("Content-Type") != problemType || !strings.Contains(text, c.says) {
+			if status != c.status || p.Status != c.status || header.Get("Content-Type") != "application/problem+json" || !strings.Contains(text, c.says) {
 				t.Errorf("%d %s %s; want %d with %q", status, header.Get("Content-Type"), text, c.status, c.says)
 			}
 		})
@@ -155,6 +156,20 @@ func TestRefusalsOfTheEngine(t *testing.T) {
 	// The engine sees the wish for an alarm that is not there, and journals it.
 	if status, _, _ := b.ask("POST", "/api/alarms/no-such/reset", b.operate, "{}"); status != 404 || len(b.rig.commands()) != 2 {
 		t.Errorf("no such alarm: %d, %d commands", status, len(b.rig.commands()))
+	}
+}
+
+// TestEngineThatDoesNotAnswer: nothing was refused, the daemon is not able.
+func TestEngineThatDoesNotAnswer(t *testing.T) {
+	b := testBed(t, nil)
+	for _, why := range []error{context.DeadlineExceeded, context.Canceled} {
+		b.rig.set(func(f *fakeRig) { f.deny = fmt.Errorf("permit: no answer from the engine: %w", why) })
+		for path, body := range map[string]string{"/api/permit": `{"action":"withdraw"}`, "/api/alarms/water-overheat/reset": "{}", "/api/alarms/none/reset": "{}"} {
+			status, header, text := b.ask("POST", path, b.operate, body)
+			if status != 503 || header.Get("Retry-After") == "" || !strings.Contains(text, "no answer from the engine") {
+				t.Errorf("%s: %d %v %s", path, status, header, text)
+			}
+		}
 	}
 }
 

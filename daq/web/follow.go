@@ -69,10 +69,6 @@ func (s *Server) serveStream(w http.ResponseWriter, r *http.Request, to sender) 
 		return
 	}
 	f := s.hub.join()
-	if f == nil {
-		refuse(w, http.StatusServiceUnavailable, "too many followers at once: close one of the open pages")
-		return
-	}
 	defer s.hub.leave(f)
 	st, err := openStream(w)
 	if err != nil || to.news(st) != nil {
@@ -99,12 +95,9 @@ func (s *Server) serveStream(w http.ResponseWriter, r *http.Request, to sender) 
 	}
 }
 
-// stillAdmitted asks again whether a follower may read: a token that was
-// removed ends its streams.
-func (s *Server) stillAdmitted(r *http.Request) bool {
-	p, _, _ := s.identify(r)
-	return covers(p.role, RoleWatch) || s.local(r)
-}
+// stillAdmitted asks again who follows: a token that was removed or changed, or
+// a session that was ended, ends its streams.
+func (s *Server) stillAdmitted(r *http.Request) bool { return s.identify(r) == callerOf(r) }
 
 // follow is the stream of the API: state, alarm, event.
 func (s *Server) follow(w http.ResponseWriter, r *http.Request) {

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"net"
 	"net/http"
 	"net/netip"
@@ -11,13 +10,21 @@ import (
 // person is who a request comes from; the zero value is nobody known.
 type person struct{ name, role string }
 
-type personKey struct{}
-
-// who is the person that admit found.
-func who(r *http.Request) person {
-	p, _ := r.Context().Value(personKey{}).(person)
-	return p
+// caller is what a request shows of its sender.
+type caller struct {
+	person
+	wrong bool // it presents a token that is not known
 }
+
+type callerKey struct{}
+
+// callerOf is what seat found.
+func callerOf(r *http.Request) caller {
+	c, _ := r.Context().Value(callerKey{}).(caller)
+	return c
+}
+
+func who(r *http.Request) person { return callerOf(r).person }
 
 // policy lets the page load from here alone and be framed by nobody.
 const policy = "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'"
@@ -70,20 +77,18 @@ func (s *Server) local(r *http.Request) bool {
 	return err == nil && from.Addr().Unmap().IsLoopback() && isLoopback(r.Host)
 }
 
-// admit finds out who asks and whether the role suffices; if not it has
-// answered and gives false.
-func (s *Server) admit(w http.ResponseWriter, r *http.Request, need string) (*http.Request, bool) {
-	p, known, presented := s.identify(r)
-	r = r.WithContext(context.WithValue(r.Context(), personKey{}, p))
+// admit says whether the role of who asks suffices; if not it has answered.
+func (s *Server) admit(w http.ResponseWriter, r *http.Request, need string) bool {
+	from := callerOf(r)
 	switch {
-	case need == "" || covers(p.role, need):
-		return r, true
-	case need == RoleWatch && s.local(r) && !(presented && !known):
-		return r, true
-	case known:
-		s.refusal(p.name, r, "role "+p.role+" may not")
-		refuse(w, http.StatusForbidden, "the token of "+p.name+" has the role "+p.role+"; this needs the role "+need)
-		return nil, false
+	case need == "" || covers(from.role, need):
+		return true
+	case need == RoleWatch && s.local(r) && !from.wrong:
+		return true
+	case from.role != "":
+		s.refusal(from.name, r, "role "+from.role+" may not")
+		refuse(w, http.StatusForbidden, "the token of "+from.name+" has the role "+from.role+"; this needs the role "+need)
+		return false
 	}
 	if need == RoleOperate {
 		s.refusal(stranger, r, "no valid token")
@@ -91,7 +96,7 @@ func (s *Server) admit(w http.ResponseWriter, r *http.Request, need string) (*ht
 	w.Header().Set("WWW-Authenticate", `Bearer realm="flowrigd"`)
 	refuse(w, http.StatusUnauthorized, "send `Authorization: Bearer TOKEN` with a token of the role "+need+
 		"; `flowrigd token add` makes one")
-	return nil, false
+	return false
 }
 
 // covers says whether a role includes another.
@@ -99,29 +104,24 @@ func covers(have, need string) bool {
 	return have == RoleOperate || have == RoleWatch && need == RoleWatch
 }
 
-// identify reads the bearer token or, without one, the cookie. presented is
-// whether an Authorization header was there.
-func (s *Server) identify(r *http.Request) (p person, known, presented bool) {
+// identify reads the bearer token or, without one, the cookie.
+func (s *Server) identify(r *http.Request) caller {
 	if header := r.Header.Get("Authorization"); header != "" {
 		scheme, token, _ := strings.Cut(header, " ")
+		p, known := person{}, false
 		if strings.EqualFold(scheme, "Bearer") {
-			p, known = s.holder(strings.TrimSpace(token))
+			p, known = s.holder(hashOf(strings.TrimSpace(token)))
 		}
-		return p, known, true
+		return caller{p, !known}
 	}
 	if c, err := r.Cookie(s.cookieName(r)); err == nil {
-		p, known = s.holder(c.Value)
+		return caller{person: s.signedIn(c.Value)}
 	}
-	return p, known, false
+	return caller{}
 }
 
-// holder is who holds a token: of the file, or of the one-time link.
-func (s *Server) holder(token string) (person, bool) {
-	if name, role, ok := s.tokens.Role(token); ok {
-		return person{name, role}, true
-	}
-	if s.once.holds(token) {
-		return person{oneTimeName, RoleOperate}, true
-	}
-	return person{}, false
+// holder is who holds the token of this hash.
+func (s *Server) holder(token hash) (person, bool) {
+	t, ok := s.tokens.holder(token)
+	return person{t.Name, t.Role}, ok
 }

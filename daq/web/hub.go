@@ -9,9 +9,6 @@ import (
 // fit is dropped and counted: the state that follows tells how things stand.
 const followQueue = 64
 
-// maxFollowers leaves room among the connections for everybody else.
-const maxFollowers = 128
-
 // hub passes news to the followers and waits for none of them.
 type hub struct {
 	mu        sync.Mutex
@@ -32,13 +29,10 @@ type told struct {
 	body []byte
 }
 
-// join adds a follower; nil when there are too many.
+// join adds a follower. The places of connections bound their number.
 func (h *hub) join() *follower {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if len(h.followers) >= maxFollowers {
-		return nil
-	}
 	if h.followers == nil {
 		h.followers = make(map[*follower]struct{})
 	}

@@ -5,22 +5,13 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
-	"net/http"
-	"strings"
-	"sync"
-	"sync/atomic"
 	"syscall"
-	"time"
 )
-
-// maxConnections bounds the open connections, so that descriptors stay far
-// below 1023, above which a select on a serial line cannot go.
-const maxConnections = 256
 
 // Listen takes the port. Run does it too; calling it first tells the address
 // early and gives the error to the caller.
 func (s *Server) Listen() error {
-	if s.listener != nil {
+	if s.listener.Listener != nil {
 		return nil
 	}
 	l, err := net.Listen("tcp", s.opt.Listen)
@@ -32,7 +23,7 @@ func (s *Server) Listen() error {
 	if !s.loopback && s.tokens.Empty() {
 		return errors.Join(s.openError(), l.Close())
 	}
-	s.listener = &boundedListener{Listener: l, slots: make(chan struct{}, maxConnections), refused: &s.refused}
+	s.listener.Listener = l
 	return nil
 }
 
@@ -78,7 +69,7 @@ func listenError(address string, err error) error {
 
 // Addr is the address that Listen took, host:port.
 func (s *Server) Addr() string {
-	if s.listener == nil {
+	if s.listener.Listener == nil {
 		return s.opt.Listen
 	}
 	return s.listener.Addr().String()
@@ -99,52 +90,4 @@ func (s *Server) URL() string {
 		url += "enter?key=" + s.opt.OneTimeKey
 	}
 	return url
-}
-
-// boundedListener turns away connections above its number of slots, at once
-// and with a sentence, rather than letting them wait unseen.
-type boundedListener struct {
-	net.Listener
-	slots   chan struct{}
-	refused *atomic.Uint64
-}
-
-func (l *boundedListener) Accept() (net.Conn, error) {
-	for {
-		c, err := l.Listener.Accept()
-		if err != nil {
-			return nil, err
-		}
-		select {
-		case l.slots <- struct{}{}:
-			return &boundedConn{Conn: c, slots: l.slots}, nil
-		default:
-			l.refused.Add(1)
-			turnAway(c)
-		}
-	}
-}
-
-// turnAway writes its answer into the socket's buffer; it cannot block there
-// for long, and the deadline sees to it.
-func turnAway(c net.Conn) {
-	body := `{"type":"about:blank","title":"Too many connections","status":503}`
-	answer := fmt.Sprintf("HTTP/1.1 503 %s\r\nContent-Type: %s\r\nContent-Length: %d\r\nRetry-After: 5\r\nConnection: close\r\n\r\n%s",
-		http.StatusText(http.StatusServiceUnavailable), problemType, len(body), body)
-	_ = c.SetWriteDeadline(time.Now().Add(100 * time.Millisecond))
-	_, _ = strings.NewReader(answer).WriteTo(c)
-	_ = c.Close()
-}
-
-type boundedConn struct {
-	net.Conn
-	slots chan struct{}
-	once  sync.Once
-}
-
-// Close gives the slot back, once.
-func (c *boundedConn) Close() error {
-	err := c.Conn.Close()
-	c.once.Do(func() { <-c.slots })
-	return err
 }

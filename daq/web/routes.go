@@ -38,7 +38,7 @@ func (s *Server) routes() http.Handler {
 		mux.Handle(path, s.methods(methods))
 	}
 	mux.HandleFunc("/", notFound)
-	return s.guard(mux)
+	return s.seat(s.guard(mux))
 }
 
 func notFound(w http.ResponseWriter, r *http.Request) {
@@ -63,7 +63,7 @@ func (s *Server) methods(table map[string]route) http.Handler {
 			refuse(w, http.StatusMethodNotAllowed, r.Method+" is not for "+r.URL.Path+"; use "+allow)
 			return
 		}
-		if r, ok := s.admit(w, r, to.need); ok {
+		if s.admit(w, r, to.need) {
 			to.serve(w, r)
 		}
 	})

@@ -1,11 +1,11 @@
 package web
 
 import (
-	"crypto/rand"
 	"crypto/subtle"
 	"mime"
 	"net"
 	"net/http"
+	"strings"
 	"sync"
 	"time"
 )
@@ -13,29 +13,36 @@ import (
 // oneTimeName is who acts through the one-time link.
 const oneTimeName = "operator"
 
-// oneTime is a key that can be redeemed once for a token that lives as long as
-// the process.
+// oneTime is a key that opens one session, which lives as long as the process.
 type oneTime struct {
-	key   string
-	mu    sync.Mutex
-	token string // "" until redeemed
+	key  string
+	mu   sync.Mutex
+	used bool
 }
 
-// redeem gives the token for the key, the first time.
-func (o *oneTime) redeem(key string) (string, bool) {
+// redeem is true for the key, the first time.
+func (o *oneTime) redeem(key string) bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	if o.key == "" || o.token != "" || subtle.ConstantTimeCompare([]byte(key), []byte(o.key)) != 1 {
-		return "", false
+	if o.key == "" || o.used || subtle.ConstantTimeCompare([]byte(key), []byte(o.key)) != 1 {
+		return false
 	}
-	o.token = rand.Text()
-	return o.token, true
+	o.used = true
+	return true
 }
 
-func (o *oneTime) holds(token string) bool {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return o.token != "" && subtle.ConstantTimeCompare([]byte(token), []byte(o.token)) == 1
+// signedIn is the person of a cookie; the zero person where it is not known,
+// has run out, or its token has been removed.
+func (s *Server) signedIn(cookie string) person {
+	one, ok := s.sessions.find(cookie, time.Now())
+	switch {
+	case !ok:
+		return person{}
+	case one.token == hash{}:
+		return person{oneTimeName, RoleOperate}
+	}
+	p, _ := s.holder(one.token)
+	return p
 }
 
 // cookieName has the port in it, since browsers share cookies between the
@@ -48,15 +55,31 @@ func (s *Server) cookieName(r *http.Request) string {
 	return "flowrig_" + port
 }
 
-// cookieAge is how long a browser stays signed in: a person far away must be
-// able to act in the middle of the night without looking for the token.
-const cookieAge = 30 * 24 * time.Hour
-
-func (s *Server) setCookie(w http.ResponseWriter, r *http.Request, token string, age time.Duration) {
+func (s *Server) setCookie(w http.ResponseWriter, r *http.Request, value string, age time.Duration) {
 	http.SetCookie(w, &http.Cookie{
-		Name: s.cookieName(r), Value: token, Path: "/", MaxAge: int(age.Seconds()),
-		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil,
+		Name: s.cookieName(r), Value: value, Path: "/", MaxAge: int(age.Seconds()),
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: encrypted(r),
 	})
+}
+
+// encrypted says whether the person's browser speaks TLS: with a proxy, that
+// is, which says so in one of two headers.
+func encrypted(r *http.Request) bool {
+	first, _, _ := strings.Cut(r.Header.Get("X-Forwarded-Proto"), ",")
+	return r.TLS != nil || strings.EqualFold(strings.TrimSpace(first), "https") ||
+		strings.Contains(strings.ToLower(r.Header.Get("Forwarded")), "proto=https")
+}
+
+// begin opens a session in place of the one that the browser had.
+func (s *Server) begin(w http.ResponseWriter, r *http.Request, token hash) {
+	s.endSession(r)
+	s.setCookie(w, r, s.sessions.begin(token, time.Now()), sessionAge)
+}
+
+func (s *Server) endSession(r *http.Request) {
+	if c, err := r.Cookie(s.cookieName(r)); err == nil {
+		s.sessions.end(c.Value)
+	}
 }
 
 // enter redeems the one-time link and shows the page.
@@ -64,13 +87,12 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodHead { // a preview must not use the link up
 		return
 	}
-	token, ok := s.once.redeem(r.URL.Query().Get("key"))
-	if !ok {
+	if !s.once.redeem(r.URL.Query().Get("key")) {
 		refuse(w, http.StatusForbidden, "this link has been used, or is not the one that was printed; "+
 			"the page at / can be read without it, and a token signs you in there")
 		return
 	}
-	s.setCookie(w, r, token, cookieAge)
+	s.begin(w, r, hash{})
 	w.Header().Set("Cache-Control", "no-store")
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
@@ -103,13 +125,14 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	} else if !readJSON(w, r, &body) {
 		return
 	}
-	p, ok := s.holder(body.Token)
+	token := hashOf(body.Token)
+	p, ok := s.holder(token)
 	if !ok {
 		s.refusal(stranger, r, "no such token")
 		refuse(w, http.StatusUnauthorized, "this token is not known here; `flowrigd token add` makes one")
 		return
 	}
-	s.setCookie(w, r, body.Token, cookieAge)
+	s.begin(w, r, token)
 	if form {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
@@ -117,8 +140,9 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, reply(p))
 }
 
-// signOut forgets the cookie.
+// signOut ends the session of the browser.
 func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
+	s.endSession(r)
 	s.setCookie(w, r, "", -time.Second)
 	writeJSON(w, sessionReply{})
 }

@@ -20,8 +20,8 @@ func (s *Server) ownStats() []Stat {
 	list := []Stat{
 		Dropped("follow", s.hub.dropped.Load()),
 		{Name: "flowrig_http_followers", Help: "Open streams of events.", Value: float64(s.hub.count())},
-		{Name: "flowrig_http_connections_refused_total", Help: "Connections turned away because too many were open.",
-			Counter: true, Value: float64(s.refused.Load())},
+		{Name: "flowrig_http_connections_displaced_total", Help: "Connections closed to make room for others.",
+			Counter: true, Value: s.listener.displacedSoFar()},
 	}
 	for name, err := range s.checks() {
 		list = append(list, Stat{"flowrig_check_ok", "Whether a part that /readyz asks for works.", false, "check", name, truth(err == nil)})

@@ -30,12 +30,25 @@ type Token struct {
 	Name    string
 	Role    string
 	Created time.Time
-	hash    [sha256.Size]byte
+	hash    hash
 }
+
+// hash is the SHA-256 of a secret.
+type hash [sha256.Size]byte
+
+func hashOf(secret string) hash { return sha256.Sum256([]byte(secret)) }
 
 var errTokenLine = errors.New("write: name role sha256 created, four words")
 
 var tokenName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$`)
+
+func parseHash(word string) (hash, error) {
+	sum, err := hex.DecodeString(word)
+	if err != nil || len(sum) != sha256.Size {
+		return hash{}, errors.New("not a SHA-256 in hex")
+	}
+	return hash(sum), nil
+}
 
 // parseToken reads `name role sha256(hex) created`.
 func parseToken(line string) (Token, error) {
@@ -47,11 +60,10 @@ func parseToken(line string) (Token, error) {
 	if err := checkToken(t.Name, t.Role); err != nil {
 		return Token{}, err
 	}
-	sum, err := hex.DecodeString(words[2])
-	if err != nil || len(sum) != sha256.Size {
-		return Token{}, errors.New("the third word is not a SHA-256 in hex")
+	var err error
+	if t.hash, err = parseHash(words[2]); err != nil {
+		return Token{}, fmt.Errorf("the third word is %w", err)
 	}
-	copy(t.hash[:], sum)
 	t.Created, err = time.Parse(time.RFC3339, words[3])
 	if err != nil {
 		return Token{}, errors.New("the fourth word is not a time such as 2026-01-02T15:04:05Z")
@@ -121,7 +133,7 @@ func AddToken(path, name, role string) (string, error) {
 		if slices.ContainsFunc(list, func(t Token) bool { return t.Name == name }) {
 			return nil, fmt.Errorf("token %s: there is one of this name; remove it first or take another name", name)
 		}
-		return append(list, Token{name, role, time.Now(), sha256.Sum256([]byte(token))}), nil
+		return append(list, Token{name, role, time.Now(), hashOf(token)}), nil
 	})
 	if err != nil {
 		return "", err
@@ -192,16 +204,18 @@ func changedText(path string, change func([]Token) ([]Token, error)) ([]byte, er
 	return b, nil
 }
 
-// TokenFile is the tokens file as a running daemon sees it: a change is taken
-// up with the next request.
+// TokenFile is the tokens file as a running daemon sees it. It is read for each
+// request that shows a token: a change counts with the next one, also where it
+// leaves size and time of the file as they were.
 type TokenFile struct {
 	path string
 	log  *slog.Logger
 	seen atomic.Pointer[tokenSnapshot]
 }
 
+// tokenSnapshot is what the file held when it was last parsed.
 type tokenSnapshot struct {
-	info fs.FileInfo // nil: the file is not there
+	text []byte
 	list []Token
 }
 
@@ -212,15 +226,14 @@ func OpenTokens(path string, log *slog.Logger) *TokenFile {
 	return f
 }
 
-// Role finds the holder of a token. Every hash is compared, in constant time.
-func (f *TokenFile) Role(token string) (name, role string, ok bool) {
-	sum := sha256.Sum256([]byte(token))
+// holder finds the token of a hash. Every one is compared, in constant time.
+func (f *TokenFile) holder(sum hash) (found Token, ok bool) {
 	for _, t := range f.tokens() {
 		if subtle.ConstantTimeCompare(sum[:], t.hash[:]) == 1 {
-			name, role, ok = t.Name, t.Role, true
+			found, ok = t, true
 		}
 	}
-	return name, role, ok
+	return found, ok
 }
 
 // Empty says that there is no token.
@@ -230,31 +243,20 @@ func (f *TokenFile) tokens() []Token {
 	if f.path == "" {
 		return nil
 	}
-	seen := f.seen.Load()
-	info, err := os.Stat(f.path)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		f.seen.CompareAndSwap(seen, &tokenSnapshot{})
-		return nil
-	case err != nil:
+	text, err := os.ReadFile(f.path)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		f.log.Error("tokens: cannot be read, nobody is let in", "error", err)
+	}
+	if err != nil {
 		return nil
-	case sameFile(seen.info, info):
+	}
+	if seen := f.seen.Load(); bytes.Equal(seen.text, text) {
 		return seen.list
 	}
-	list, err := ListTokens(f.path)
-	var unread *fs.PathError
-	if errors.As(err, &unread) {
-		f.log.Error("tokens: cannot be read, nobody is let in", "error", err)
-		return nil // and is not seen: a change of owner or mode alone does not show in its time
-	}
+	list, err := parseTokens(f.path, text)
 	if err != nil {
 		f.log.Error("tokens: lines passed over", "error", err)
 	}
-	f.seen.CompareAndSwap(seen, &tokenSnapshot{info, list})
+	f.seen.Store(&tokenSnapshot{text, list})
 	return list
-}
-
-func sameFile(a, b fs.FileInfo) bool {
-	return a != nil && os.SameFile(a, b) && a.ModTime().Equal(b.ModTime()) && a.Size() == b.Size()
 }

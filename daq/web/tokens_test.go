@@ -3,11 +3,13 @@ package web
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 )
 
 func TestTokensRoundTrip(t *testing.T) {
@@ -20,10 +22,10 @@ func TestTokensRoundTrip(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if name, role, ok := running.Role(token); name != "ada" || role != RoleOperate || !ok {
-		t.Errorf("a running daemon finds %q %q %v", name, role, ok)
+	if one, ok := running.holder(hashOf(token)); one.Name != "ada" || one.Role != RoleOperate || !ok {
+		t.Errorf("a running daemon finds %+v %v", one, ok)
 	}
-	if _, _, ok := running.Role(""); ok {
+	if _, ok := running.holder(hashOf("")); ok {
 		t.Error("the empty token is let in")
 	}
 	if _, err := AddToken(file, "wes", RoleWatch); err != nil {
@@ -36,7 +38,7 @@ func TestTokensRoundTrip(t *testing.T) {
 	if err := RemoveToken(file, "ada"); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, ok := running.Role(token); ok {
+	if _, ok := running.holder(hashOf(token)); ok {
 		t.Error("a removed token is still let in")
 	}
 }
@@ -123,7 +125,7 @@ func TestBrokenLineLocksNobodyElseOut(t *testing.T) {
 	if err := os.WriteFile(file, append([]byte("half a line\n"), data...), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if name, _, ok := OpenTokens(file, quiet).Role(token); !ok || name != "ada" {
+	if one, ok := OpenTokens(file, quiet).holder(hashOf(token)); !ok || one.Name != "ada" {
 		t.Error("the good line is not taken")
 	}
 }
@@ -136,4 +138,31 @@ func FuzzTokenLine(f *testing.F) {
 			t.Errorf("%q gives %+v", line, token)
 		}
 	})
+}
+
+// oneToken is a tokens file with one operator, ada, of a chosen token.
+func oneToken(t *testing.T, token string) string {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "tokens")
+	must(t, os.WriteFile(file, fmt.Appendf(nil, "ada operate %x 2026-01-02T15:04:05Z\n", hashOf(token)), 0o600))
+	return file
+}
+
+// TestEditInPlaceIsSeen, though it leaves the size and the time of the file as
+// they were.
+func TestEditInPlaceIsSeen(t *testing.T) {
+	file := oneToken(t, "T")
+	running := OpenTokens(file, quiet)
+	before, err := os.Stat(file)
+	must(t, err)
+	if one, ok := running.holder(hashOf("T")); !ok || one.Name != "ada" {
+		t.Fatalf("%+v %v", one, ok)
+	}
+	text, err := os.ReadFile(file)
+	must(t, err)
+	must(t, os.WriteFile(file, []byte(strings.Replace(string(text), "ada", "eve", 1)), 0o600))
+	must(t, os.Chtimes(file, time.Time{}, before.ModTime()))
+	if one, _ := running.holder(hashOf("T")); one.Name != "eve" {
+		t.Errorf("%+v", one)
+	}
 }

@@ -66,8 +66,14 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), trendWait)
 	defer cancel()
+	done, err := s.turns.take(ctx, who(r))
+	if err != nil {
+		refuse(w, http.StatusServiceUnavailable, err.Error())
+		return
+	}
 	list, err := s.opt.History.Trend(ctx, q.id, q.from, q.to, q.buckets)
 	if err != nil {
+		done()
 		refuse(w, http.StatusServiceUnavailable, "the recording does not answer: "+err.Error())
 		return
 	}
@@ -76,7 +82,9 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
 	for i, b := range list {
 		answer.Buckets[i] = trendBucket(b)
 	}
-	writeJSON(w, answer)
+	body := encode(answer)
+	done()
+	writeBody(w, http.StatusOK, "application/json", body)
 }
 
 // parseTrend checks a request; now is what `to` is when it is not given.

@@ -99,11 +99,13 @@ type Server struct {
 	log      *slog.Logger
 	facts    atomic.Pointer[Facts]
 	tokens   *TokenFile
+	sessions *sessions
 	once     oneTime
-	listener net.Listener
+	listener *connections
 	loopback bool
 	handler  http.Handler
 	hub      hub
+	turns    turns
 	meters   *meters
 	registry *prometheus.Registry
 	assets   map[string]asset
@@ -111,8 +113,7 @@ type Server struct {
 	shot     shot
 	stop     chan struct{} // closed when Run ends, so that streams end
 	stopOnce sync.Once
-	refused  atomic.Uint64 // connections turned away
-	refusals refusals      // refused writes, for log and journal
+	refusals refusals // refused writes, for log and journal
 }
 
 // New checks the options and builds the server; it opens nothing yet.
@@ -123,11 +124,11 @@ func New(opt Options) (*Server, error) {
 	if _, _, err := net.SplitHostPort(opt.Listen); err != nil {
 		return nil, fmt.Errorf("http.listen: %q: %w; write host:port, such as 127.0.0.1:8080", opt.Listen, err)
 	}
-	s := &Server{opt: opt, log: opt.Log, stop: make(chan struct{})}
+	s := &Server{opt: opt, log: opt.Log, listener: new(connections), turns: newTurns(), stop: make(chan struct{})}
 	if s.log == nil {
 		s.log = slog.Default()
 	}
-	s.tokens = OpenTokens(opt.TokensFile, s.log)
+	s.tokens, s.sessions = OpenTokens(opt.TokensFile, s.log), openSessions(opt.TokensFile, s.log)
 	s.once.key = opt.OneTimeKey
 	s.SetFacts(opt.Facts)
 	if err := s.loadPage(); err != nil {
@@ -167,13 +168,16 @@ func (s *Server) Run(ctx context.Context) error {
 		WriteTimeout:      writeTimeout,
 		IdleTimeout:       idleTimeout,
 		MaxHeaderBytes:    16 << 10,
+		ConnContext:       withConnection,
+		ConnState:         stateChanged,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
 	}
-	var telling sync.WaitGroup
-	defer telling.Wait()
+	var beside sync.WaitGroup
+	defer beside.Wait()
 	ctx, end := context.WithCancel(ctx)
 	defer end()
-	telling.Go(func() { s.tellRefusals(ctx) })
+	beside.Go(func() { s.tellRefusals(ctx) })
+	beside.Go(func() { s.sessions.keep(ctx) })
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(s.listener) }()
 	select {
