@@ -19,7 +19,7 @@ import (
 type Config struct {
 	Path   string // the file's name as it was given
 	SHA256 string // of Text, in hex
-	Text   []byte
+	Text   []byte // of the file, with the secrets struck out: what is recorded
 
 	Site     string
 	Rig      string

@@ -48,8 +48,9 @@ func Parse(path string, text []byte) (*Config, []Problem) {
 	}
 	l := &loader{report: r, root: newSection(root, "", r), dir: directory(path)}
 	c := l.load()
-	sum := sha256.Sum256(text)
-	c.Path, c.Text, c.SHA256 = path, bytes.Clone(text), hex.EncodeToString(sum[:])
+	c.Path, c.Text = path, StrikeOut(text)
+	sum := sha256.Sum256(c.Text)
+	c.SHA256 = hex.EncodeToString(sum[:])
 	if Fatal(r.problems) {
 		c = nil
 	}

@@ -38,6 +38,9 @@ func (r *Reader) Backup(ctx context.Context, to string) error {
 // copyTo uses VACUUM INTO, which reads one snapshot: unlike SQLite's backup
 // interface it does not begin anew whenever another process has written.
 func (r *Reader) copyTo(ctx context.Context, part string) error {
+	if err := makeFile(part); err != nil { // VACUUM INTO takes an empty one
+		return fmt.Errorf("backup: %w", err)
+	}
 	if _, err := r.db.ExecContext(ctx, `VACUUM INTO ?`, part); err != nil {
 		return explain(part, "backup", err)
 	}

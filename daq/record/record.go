@@ -107,6 +107,7 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 	if err != nil {
 		return nil, err
 	}
+	tighten(dir, o.Log)
 	reader, err := OpenReader(dir)
 	if err != nil {
 		db.Close()
@@ -214,7 +215,7 @@ func prepareDirectory(dir string) error {
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
 		return fmt.Errorf("record.directory %s: this is a file; name a directory, or move the file away", dir)
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, directoryRights); err != nil {
 		return fmt.Errorf("record.directory %s: cannot be made: %w; make it by hand and give it to the user that runs flowrigd, or name another one", dir, err)
 	}
 	probe, err := os.CreateTemp(dir, ".write-test-*")

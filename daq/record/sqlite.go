@@ -41,13 +41,20 @@ func openDatabase(path, parameters string) (*sql.DB, error) {
 // date. fullfsync matters on Darwin alone, where fsync leaves data in the
 // drive's cache.
 func openWriter(path string) (*sql.DB, error) {
+	if err := makeFile(path); err != nil {
+		return nil, err
+	}
 	db, err := openDatabase(path, "_txlock=immediate&_busy_timeout=1000&_auto_vacuum=2&_journal_mode=WAL&_synchronous=FULL"+
 		"&_pragma=fullfsync(1)&_pragma=journal_size_limit(67108864)&_dqs=0")
 	if err != nil {
 		return nil, err
 	}
 	db.SetMaxOpenConns(1)
-	if err := prepareSchema(db); err != nil {
+	err = prepareSchema(db)
+	if err == nil {
+		err = strikeSecrets(db)
+	}
+	if err != nil {
 		db.Close()
 		return nil, explain(path, "open", err)
 	}
@@ -57,6 +64,9 @@ func openWriter(path string) (*sql.DB, error) {
 // lockDirectory takes the directory for this process.
 func lockDirectory(dir string) (*sql.DB, error) {
 	path := filepath.Join(dir, lockName)
+	if err := makeFile(path); err != nil {
+		return nil, err
+	}
 	db, err := openDatabase(path, "_busy_timeout=0")
 	if err != nil {
 		return nil, err
