@@ -108,7 +108,8 @@ func readyOf(q daq.Quality) error {
 
 // facts is the part of the configuration that the page shows.
 func facts(cfg *config.Config) web.Facts {
-	f := web.Facts{LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X}
+	f := web.Facts{LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X,
+		Permit: cfg.Trip != nil, Zone: cfg.Zone}
 	for _, a := range cfg.Alarms {
 		f.Alarms = append(f.Alarms, web.AlarmFact{
 			Name: a.Name, Priority: a.Priority, On: a.On, Above: a.Above, Below: a.Below, Deadband: a.Deadband,

@@ -15,26 +15,53 @@ type alarmCard struct {
 	Means       string // the state in a sentence
 	Figures     string // value and limit with unit; "" without
 	When        string
-	CanAck      bool
-	CanReset    bool
+	Next        []button // what a person can do to it now; at most one
 	NeedsAnswer bool
 }
 
 func alarmCards(state *daq.State, f *Facts) []alarmCard {
 	list := make([]alarmCard, 0, len(state.Alarms))
 	for _, a := range state.Alarms {
-		list = append(list, alarmCard{
+		card := alarmCard{
 			AlarmStatus: a,
-			Means:       meaning(a.State),
+			Means:       meaning(a, state, f),
 			Figures:     figures(a, f),
-			When:        since(a.Since, state.Time),
-			CanAck:      strings.HasSuffix(a.State, "unacknowledged"),
-			CanReset:    a.State == "latched-acknowledged",
+			When:        since(a.Since, state.Time, f),
 			NeedsAnswer: strings.HasSuffix(a.State, "unacknowledged"),
-		})
+		}
+		if next, ok := nextStep(a.State, a.Tripped); ok {
+			card.Next = []button{next}
+		}
+		list = append(list, card)
 	}
 	slices.SortStableFunc(list, func(a, b alarmCard) int { return urgency(b) - urgency(a) })
 	return list
+}
+
+// button is something to do to an alarm.
+type button struct {
+	Verb daq.Verb
+	Says string
+}
+
+// nextStep is what brings an alarm nearer to normal: what the engine accepts in
+// this state. held says that the alarm holds the permit off, which a person ends
+// though the alarm is normal. Shelving and taking out of service are not offered:
+// they want a reason, and the API takes it.
+func nextStep(state string, held bool) (next button, ok bool) {
+	switch state {
+	case "unacknowledged", "returned-unacknowledged", "latched-unacknowledged":
+		return button{daq.Acknowledge, "Acknowledge"}, true
+	case "latched-acknowledged":
+		return button{daq.Reset, "Reset"}, true
+	case "shelved":
+		return button{daq.Unshelve, "Unshelve"}, true
+	case "out-of-service":
+		return button{daq.ReturnToService, "Return to service:"}, true
+	case "normal":
+		return button{daq.Reset, "Reset"}, held
+	}
+	return button{}, false
 }
 
 // urgency puts unanswered alarms first, then the higher priority.
@@ -46,27 +73,47 @@ func urgency(a alarmCard) int {
 	return n
 }
 
-// meaning puts the state of the standard in a sentence.
-func meaning(state string) string {
-	switch state {
+// meaning puts the state of the standard in a sentence, and what it means for the
+// permit.
+func meaning(a daq.AlarmStatus, state *daq.State, f *Facts) string {
+	text := ""
+	switch a.State {
 	case "unacknowledged":
-		return "It stands, and nobody has answered it yet."
+		text = "Active, not acknowledged."
 	case "acknowledged":
-		return "It stands; somebody has seen it."
+		text = "Active, acknowledged."
 	case "returned-unacknowledged":
-		return "The cause has gone; nobody has answered it yet."
+		text = "Cause gone, not acknowledged."
 	case "latched-unacknowledged":
-		return "The cause has gone; it is held until somebody acknowledges and resets it."
+		text = "Cause gone, not acknowledged; latched until reset."
 	case "latched-acknowledged":
-		return "The cause has gone; it is held until somebody resets it."
+		text = "Cause gone; latched until reset."
 	case "shelved":
-		return "Somebody has put it aside for a time: it does not call."
+		text = shelved(a, state, f)
 	case "suppressed":
-		return "It is suppressed by design: it does not call."
+		text = "Suppressed by design: no notification, and it trips nothing."
 	case "out-of-service":
-		return "It is out of service: it does not watch."
+		text = "Out of service: no notification, and it trips nothing."
 	}
-	return ""
+	if a.Tripped {
+		text += " It holds the heating permit off until it is reset."
+	}
+	return text
+}
+
+func shelved(a daq.AlarmStatus, state *daq.State, f *Facts) string {
+	text := "Shelved"
+	if until := since(a.Until, state.Time, f); until != "" {
+		text += " until " + until
+	}
+	text += ": no notification"
+	if a.Trips {
+		text += ", but it still trips the heating permit"
+	}
+	if a.CauseStands {
+		text += ". Its cause stands"
+	}
+	return text + "."
 }
 
 // figures writes an alarm's value and limit in the unit of what it watches.
@@ -86,27 +133,32 @@ func figures(a daq.AlarmStatus, f *Facts) string {
 	return strings.Join(parts, ", ")
 }
 
-// since writes a time of day, with the date when it was another day.
-func since(t, now time.Time) string {
+// since writes a time of day in the rig's zone, with the date when it was another
+// day.
+func since(t, now time.Time, f *Facts) string {
 	if t.IsZero() {
 		return ""
 	}
-	t, now = t.Local(), now.Local()
+	t, now = f.local(t), f.local(now)
 	if t.YearDay() == now.YearDay() && t.Year() == now.Year() {
 		return t.Format("15:04:05")
 	}
 	return t.Format("2 January 2006, 15:04:05")
 }
 
-// adviceOf answers "what do I do", the most pressing first.
+// adviceOf answers "what do I do", the most pressing first. What a class does with
+// the flow waits while an alarm of high priority or a trip wants something else.
 func adviceOf(state *daq.State, reason error) []string {
 	if reason != nil {
-		return []string{"Go to the rig: it is not being watched. Switch the heater off by hand until this page shows values again."}
+		return []string{"Go to the rig: it is not being monitored. Switch the heater off at its own switch until this page shows values again."}
 	}
 	list := urgentAdvice(state)
 	values := &state.Values
-	if t, known := values.Get(quantity.SecondsToOverheat); known && t >= 1 && t < soon {
-		list = append(list, "At this slope the water reaches its overheat limit in "+roughly(t)+": turn the heater down.")
+	if t, known := values.Get(quantity.SecondsToOverheat); known && t >= 1 && t < soon && len(state.Tripped) == 0 {
+		list = append(list, "At its present rate the water reaches its overheat limit in "+roughly(t)+": set the heater lower, or switch it off at its own switch.")
+	}
+	if presses(state) {
+		return list
 	}
 	return append(list, flowAdvice(values)...)
 }
@@ -114,25 +166,40 @@ func adviceOf(state *daq.State, reason error) []string {
 // soon is when the time to overheat is worth a line, in seconds; own judgement.
 const soon = 600
 
+func presses(state *daq.State) bool {
+	return len(state.Tripped) > 0 || slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool {
+		return a.Priority == "high" && (a.CauseStands || a.Active || strings.HasSuffix(a.State, "unacknowledged"))
+	})
+}
+
 func urgentAdvice(state *daq.State) []string {
 	var list []string
 	for _, a := range alarmCards(state, &Facts{}) {
 		switch {
-		case a.CanReset:
-			list = append(list, "See that the cause of "+a.Name+" is gone for good, then reset it.")
+		case a.State == "latched-acknowledged":
+			list = append(list, ofReset(a.Name))
 		case a.Action != "" && (a.CauseStands || a.NeedsAnswer):
 			list = append(list, a.Action)
+		}
+	}
+	for _, name := range state.Tripped {
+		if stateOf(name, state.Alarms) == "normal" {
+			list = append(list, ofReset(name))
 		}
 	}
 	return slices.Compact(list)
 }
 
+func ofReset(name string) string {
+	return "Make sure that the cause of " + name + " is gone for good, then reset it."
+}
+
 func flowAdvice(s *quantity.Set) []string {
 	switch s.Band() {
 	case quantity.Unknown:
-		return []string{"The regime is not known: see which reading is bad, and why."}
+		return []string{"The regime is unknown: look which reading is bad, and why."}
 	case quantity.NoFlow:
-		return []string{"There is no flow to speak of: open the tube's valve a little."}
+		return []string{"No measurable flow: once tube and tank are about equally warm, open the tube valve slightly."}
 	}
 	steady, known := s.Get(quantity.Steady)
 	switch {
@@ -141,7 +208,7 @@ func flowAdvice(s *quantity.Set) []string {
 	case steady == 0:
 		return []string{"Still settling: wait before you note a reading."}
 	}
-	return []string{"Steady: a reading may be noted. Look at the dye too: the number tells a band, only the dye tells the flow."}
+	return []string{"Steady: a reading may be noted. Re gives a band; only the dye shows the flow."}
 }
 
 // roughly writes seconds as a person would say them.

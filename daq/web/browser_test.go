@@ -86,7 +86,7 @@ func TestPageFollows(t *testing.T) {
 	b.ObserveState(next)
 	until(t, ctx, `document.querySelector('.word').textContent === 'turbulent' && document.title.startsWith('turbulent')`)
 	until(t, ctx, `document.querySelector('.notice.caution').textContent.includes('scalds')`)
-	must(t, chromedp.Do(ctx, chromedp.Click(`#ack-water-overheat`)))
+	must(t, chromedp.Do(ctx, chromedp.Click(`#acknowledge-water-overheat`)))
 	until(t, ctx, `document.getElementById('answer').textContent.includes('Done: acknowledge water-overheat')`)
 	if got := b.rig.commands(); len(got) != 1 || got[0].Who != oneTimeName || got[0].Alarm != "water-overheat" {
 		t.Errorf("commands = %+v", got)
@@ -97,7 +97,7 @@ func TestPageFollows(t *testing.T) {
 	within(t, ctx, 3*time.Second, `document.documentElement.dataset.link === 'lost'`)
 	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string](`getComputedStyle(document.getElementById('lost')).display + ' ' + document.getElementById('lost').textContent`))
 	must(t, err)
-	if want := "block Connection lost. What you see is from " + clock(next.Time) + ", not from now. Trying again."; shown != want {
+	if want := "block Connection lost. What you see is from " + clock(next.Time, b.facts.Load()) + ", not from now. Trying again."; shown != want {
 		t.Errorf("the loss is shown as %q", shown)
 	}
 

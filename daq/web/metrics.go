@@ -4,7 +4,6 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime"
-	"strings"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
@@ -17,27 +16,24 @@ import (
 // collector turns the last State into metrics at each scrape. What is unknown
 // is absent, never zero and never the last good value.
 type collector struct {
-	s          *Server
-	values     [quantity.Count]*prometheus.Desc
-	regime     *prometheus.Desc
-	time       *prometheus.Desc
-	good       *prometheus.Desc
-	active     *prometheus.Desc
-	unanswered *prometheus.Desc
-	build      *prometheus.Desc
+	s      *Server
+	values [quantity.Count]*prometheus.Desc
+	regime *prometheus.Desc
+	time   *prometheus.Desc
+	good   *prometheus.Desc
+	alarms alarmDescs
+	build  *prometheus.Desc
 }
 
 func newCollector(s *Server) *collector {
 	rig := []string{"site", "rig"}
-	alarm := []string{"alarm", "priority"}
 	c := &collector{
-		s:          s,
-		regime:     prometheus.NewDesc("flowrig_regime", quantity.Table[quantity.Regime].Help, append(rig, "regime"), nil),
-		time:       prometheus.NewDesc("flowrig_state_timestamp_seconds", "When the newest state was computed, in Unix seconds.", rig, nil),
-		good:       prometheus.NewDesc("flowrig_instrument_usable", "Whether the reading is good enough to compute with.", []string{"instrument"}, nil),
-		active:     prometheus.NewDesc("flowrig_alarm_active", "Whether the alarm stands, or is latched.", alarm, nil),
-		unanswered: prometheus.NewDesc("flowrig_alarm_unacknowledged", "Whether the alarm waits for a person.", alarm, nil),
-		build:      prometheus.NewDesc("flowrig_build_info", "What is running.", []string{"version", "commit", "goversion"}, nil),
+		s:      s,
+		regime: prometheus.NewDesc("flowrig_regime", quantity.Table[quantity.Regime].Help, append(rig, "regime"), nil),
+		time:   prometheus.NewDesc("flowrig_state_timestamp_seconds", "When the newest state was computed, in Unix seconds.", rig, nil),
+		good:   prometheus.NewDesc("flowrig_instrument_usable", "Whether the reading is good enough to compute with.", []string{"instrument"}, nil),
+		alarms: newAlarmDescs(rig),
+		build:  prometheus.NewDesc("flowrig_build_info", "What is running.", []string{"version", "commit", "goversion"}, nil),
 	}
 	for id := range quantity.Count {
 		c.values[id] = prometheus.NewDesc("flowrig_"+id.Name(), quantity.Table[id].Help, rig, nil)
@@ -59,7 +55,7 @@ func (c *collector) Collect(out chan<- prometheus.Metric) {
 	id := c.s.opt.Rig.Identity()
 	c.collectValues(out, state, id)
 	c.collectInstruments(out, state)
-	c.collectAlarms(out, state)
+	c.alarms.collect(out, state, c.s.facts.Load(), id)
 }
 
 func gauge(d *prometheus.Desc, v float64, labels ...string) prometheus.Metric {
@@ -81,20 +77,6 @@ func (c *collector) collectValues(out chan<- prometheus.Metric, s *daq.State, id
 func (c *collector) collectInstruments(out chan<- prometheus.Metric, s *daq.State) {
 	for _, id := range s.Instruments {
 		out <- gauge(c.good, truth(s.Quality[id].Usable()), id.Short())
-	}
-}
-
-// collectAlarms writes every configured alarm, so that 0 means "configured and
-// normal".
-func (c *collector) collectAlarms(out chan<- prometheus.Metric, s *daq.State) {
-	standing := make(map[string]daq.AlarmStatus, len(s.Alarms))
-	for _, a := range s.Alarms {
-		standing[a.Name] = a
-	}
-	for _, fact := range c.s.facts.Load().Alarms {
-		a := standing[fact.Name]
-		out <- gauge(c.active, truth(a.Active), fact.Name, fact.Priority)
-		out <- gauge(c.unanswered, truth(strings.HasSuffix(a.State, "unacknowledged")), fact.Name, fact.Priority)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
@@ -13,20 +14,47 @@ import (
 
 // permitView is the heating permit as the page shows it.
 type permitView struct {
-	Fitted  bool     // there is a permit output
-	Given   bool     // its output is energised: heating permitted
-	Tripped []string // alarms that hold it off until somebody resets them
+	Fitted    bool     // there is a permit output
+	Blind     bool     // nobody knows how it stands
+	Given     bool     // a person gave it, and nothing has taken it since
+	Permitted bool     // its output is energised, and the relay confirmed that
+	ProofTest bool     // the output is down for a proof test and comes back by itself
+	Held      []heldBy // by alarms, until a person resets them
+	Without   []string // alarms out of service that it was given without
+	Unwatched []string // alarms out of service that would trip
 }
 
-func permitOf(state *daq.State) permitView {
-	given, fitted := state.Values.Get(quantity.HeatingPermitted)
-	return permitView{fitted, given != 0, state.Tripped}
+// heldBy is an alarm that holds the permit off.
+type heldBy struct {
+	Name     string
+	CanReset bool // now; what comes before that stands on the alarm's card
 }
 
-// permitReply is the answer of GET /api/permit; null without an output.
+// Names joins names for a sentence.
+func (permitView) Names(list []string) string { return strings.Join(list, ", ") }
+
+// List joins names for the page's script; no name has a blank.
+func (permitView) List(list []string) string { return strings.Join(list, " ") }
+
+func permitOf(state *daq.State, reason error, f *Facts) permitView {
+	on, fitted := state.Values.Get(quantity.HeatingPermitted)
+	v := permitView{Fitted: fitted || f.Permit, Blind: reason != nil, Given: state.Given, Permitted: on != 0,
+		ProofTest: state.ProofTest, Without: state.Without, Unwatched: state.Unwatched}
+	for _, name := range state.Tripped {
+		next, _ := nextStep(stateOf(name, state.Alarms), true)
+		v.Held = append(v.Held, heldBy{name, next.Verb == daq.Reset})
+	}
+	return v
+}
+
+// permitReply is the answer of GET /api/permit. Without an output the first two
+// are null.
 type permitReply struct {
-	Permitted *bool    `json:"heating_permitted"`
-	Tripped   []string `json:"tripped"`
+	Given     *bool    `json:"given"`     // by a person, and nothing has taken it since
+	Permitted *bool    `json:"permitted"` // the output is energised, and the relay confirmed that
+	Tripped   []string `json:"tripped"`   // alarms that hold it off
+	ProofTest bool     `json:"proof_test"`
+	Without   []string `json:"without"` // alarms out of service that it was given without
 }
 
 func (s *Server) permit(w http.ResponseWriter, _ *http.Request) {
@@ -35,10 +63,11 @@ func (s *Server) permit(w http.ResponseWriter, _ *http.Request) {
 		refuse(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
-	p := permitOf(state)
-	answer := permitReply{Tripped: append([]string{}, p.Tripped...)}
-	if p.Fitted {
-		answer.Permitted = &p.Given
+	answer := permitReply{Tripped: append([]string{}, state.Tripped...), ProofTest: state.ProofTest,
+		Without: append([]string{}, state.Without...)}
+	if on, fitted := state.Values.Get(quantity.HeatingPermitted); fitted {
+		permitted := on != 0
+		answer.Given, answer.Permitted = &state.Given, &permitted
 	}
 	writeJSON(w, answer)
 }
@@ -49,16 +78,21 @@ var permitVerbs = [...]daq.Verb{daq.Give, daq.Withdraw, daq.ProofTest}
 // changePermit passes a person's wish about the permit to the engine.
 func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) {
 	var body struct {
-		Action daq.Verb `json:"action"`
+		Action  daq.Verb `json:"action"`
+		Without []string `json:"without"`
 	}
 	if !readJSON(w, r, &body) {
 		return
 	}
-	if !slices.Contains(permitVerbs[:], body.Action) {
+	switch {
+	case !slices.Contains(permitVerbs[:], body.Action):
 		refuse(w, http.StatusBadRequest, fmt.Sprintf(`action: %q is not one; write {"action":"give"}, "withdraw" or "proof-test"`, body.Action))
 		return
+	case len(body.Without) > 0 && body.Action != daq.Give:
+		refuse(w, http.StatusBadRequest, `without: only "give" takes it; leave it out`)
+		return
 	}
-	c := daq.Command{ID: rand.Text(), Verb: body.Action, Who: who(r).name}
+	c := daq.Command{ID: rand.Text(), Verb: body.Action, Who: who(r).name, Without: body.Without}
 	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
 	defer cancel()
 	if err := s.opt.Rig.Do(ctx, c); err != nil {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 
@@ -23,6 +24,8 @@ func TestPermit(t *testing.T) {
 		{"given by nobody", "", `{"action":"give"}`, 401, ""},
 		{"nothing said", b.operate, `{}`, 400, ""},
 		{"a verb of alarms", b.operate, `{"action":"reset"}`, 400, ""},
+		{"withdrawn without an alarm", b.operate, `{"action":"withdraw","without":["head-lost"]}`, 400, ""},
+		{"without a word", b.operate, `{"action":"give","without":"head-lost"}`, 400, ""},
 	} {
 		before := len(b.rig.commands())
 		status, _, text := b.ask("POST", "/api/permit", c.token, c.body)
@@ -30,6 +33,11 @@ func TestPermit(t *testing.T) {
 		if status != c.status || (c.verb == "") != (len(heard) == 0) || c.verb != "" && (heard[0].Verb != c.verb || heard[0].Who != "ada") {
 			t.Errorf("%s: %d %s, heard %+v", c.name, status, text, heard)
 		}
+	}
+	b.ask("POST", "/api/permit", b.operate, `{"action":"give","without":["head-lost","water-overheat"]}`)
+	list := b.rig.commands()
+	if got := list[len(list)-1].Without; !slices.Equal(got, []string{"head-lost", "water-overheat"}) {
+		t.Errorf("given without %v", got)
 	}
 	b.rig.set(func(f *fakeRig) { f.deny = errors.New("permit: a trip stands: water-overheat") })
 	if status, _, text := b.ask("POST", "/api/permit", b.operate, `{"action":"give"}`); status != 409 || !strings.Contains(text, "a trip stands") {
@@ -40,6 +48,10 @@ func TestPermit(t *testing.T) {
 // TestPermitIsShown: without an output there is nothing to see or to press;
 // with a trip there is no button to give it.
 func TestPermitIsShown(t *testing.T) {
+	on := func(s *daq.State, given, permitted bool) {
+		s.Given = given
+		s.Values.PutBool(quantity.HeatingPermitted, permitted)
+	}
 	for _, c := range []struct {
 		name    string
 		change  func(*daq.State)
@@ -47,17 +59,26 @@ func TestPermitIsShown(t *testing.T) {
 		button  string
 		without string
 	}{
-		{"none fitted", func(*daq.State) {}, `{"heating_permitted":null,"tripped":[]}`, "", "Heating permit"},
-		{"off", func(s *daq.State) { s.Values.PutBool(quantity.HeatingPermitted, false) }, `{"heating_permitted":false,"tripped":[]}`, "permit-give", "permit-withdraw"},
-		{"given", func(s *daq.State) { s.Values.PutBool(quantity.HeatingPermitted, true) }, `{"heating_permitted":true,"tripped":[]}`, "permit-withdraw", "permit-give"},
+		{"none fitted", func(*daq.State) {}, `{"given":null,"permitted":null,"tripped":[],"proof_test":false,"without":[]}`, "", "Heating permit"},
+		{"off", func(s *daq.State) { on(s, false, false) }, `{"given":false,"permitted":false,"tripped":[],"proof_test":false,"without":[]}`, "permit-give", "permit-withdraw"},
+		{"given", func(s *daq.State) { on(s, true, true) }, `{"given":true,"permitted":true,"tripped":[],"proof_test":false,"without":[]}`, "permit-withdraw", "permit-give"},
+		{"given, not confirmed", func(s *daq.State) { on(s, true, false) }, `{"given":true,"permitted":false,"tripped":[],"proof_test":false,"without":[]}`, "treat the heater as on", "permit-give"},
+		{"proof test", func(s *daq.State) { on(s, true, false); s.ProofTest = true },
+			`{"given":true,"permitted":false,"tripped":[],"proof_test":true,"without":[]}`, "permit-withdraw", "permit-give"},
+		{"proof test, not to begin twice", func(s *daq.State) { on(s, true, false); s.ProofTest = true },
+			`{"given":true,"permitted":false,"tripped":[],"proof_test":true,"without":[]}`, "Given, proof test running", "permit-test"},
+		{"an alarm out of service", func(s *daq.State) { on(s, false, false); s.Unwatched = []string{"water-overheat", "head-lost"} },
+			`{"given":false,"permitted":false,"tripped":[],"proof_test":false,"without":[]}`, `data-without="water-overheat head-lost" data-sure="Give the heating permit WITHOUT water-overheat, head-lost?`, "permit-withdraw"},
+		{"given without one", func(s *daq.State) { on(s, true, true); s.Without = []string{"water-overheat"} },
+			`{"given":true,"permitted":true,"tripped":[],"proof_test":false,"without":["water-overheat"]}`, "Given without water-overheat: out of service", "permit-give"},
 		{"tripped", func(s *daq.State) {
-			s.Values.PutBool(quantity.HeatingPermitted, false)
+			on(s, false, false)
 			s.Tripped = []string{"head-lost"}
-		}, `{"heating_permitted":false,"tripped":["head-lost"]}`, "Held off by head-lost", "permit-give"},
+		}, `{"given":false,"permitted":false,"tripped":["head-lost"],"proof_test":false,"without":[]}`, "Held off by head-lost", "permit-give"},
 		{"tripped by an alarm that is not in the list any more", func(s *daq.State) {
-			s.Values.PutBool(quantity.HeatingPermitted, false)
+			on(s, false, false)
 			s.Tripped, s.Alarms = []string{"instrument-fault-level"}, nil
-		}, `{"heating_permitted":false,"tripped":["instrument-fault-level"]}`, `data-alarm="instrument-fault-level" data-verb="reset"`, "permit-give"},
+		}, `{"given":false,"permitted":false,"tripped":["instrument-fault-level"],"proof_test":false,"without":[]}`, `data-alarm="instrument-fault-level" data-verb="reset"`, "permit-give"},
 	} {
 		b := testBed(t, nil)
 		s := steadyState()

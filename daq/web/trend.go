@@ -30,11 +30,13 @@ type trendQuery struct {
 
 // trendReply is the answer; a bucket in which nothing was known has nulls.
 type trendReply struct {
-	Quantity string        `json:"quantity"`
-	Unit     string        `json:"unit"`
-	From     string        `json:"from"`
-	To       string        `json:"to"`
-	Buckets  []trendBucket `json:"buckets"`
+	Quantity  string        `json:"quantity"`
+	Unit      string        `json:"unit"`
+	From      string        `json:"from"`
+	To        string        `json:"to"`
+	FromLocal string        `json:"from_local"` // in the rig's zone, for the axis
+	ToLocal   string        `json:"to_local"`
+	Buckets   []trendBucket `json:"buckets"`
 }
 
 type trendBucket Bucket
@@ -77,8 +79,9 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusServiceUnavailable, "the recording does not answer: "+err.Error())
 		return
 	}
+	f := s.facts.Load()
 	answer := trendReply{q.id.Name(), quantity.Table[q.id].Unit, daq.FormatTime(q.from), daq.FormatTime(q.to),
-		make([]trendBucket, len(list))}
+		f.local(q.from).Format(time.RFC3339), f.local(q.to).Format(time.RFC3339), make([]trendBucket, len(list))}
 	for i, b := range list {
 		answer.Buckets[i] = trendBucket(b)
 	}

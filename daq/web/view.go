@@ -59,7 +59,7 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	}
 	v := view{Site: id.Site, Rig: id.Rig, Clock: unknown, Blind: reason != nil}
 	if !state.Time.IsZero() {
-		v.Clock = clock(state.Time)
+		v.Clock = clock(state.Time, f)
 	}
 	values := &state.Values
 	v.Sign = signOf(values.Band())
@@ -67,7 +67,7 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	v.Ruler, v.Head = rulerOf(values, f), headOf(values, f)
 	v.Readings = readingsOf(state, reason)
 	v.Alarms = alarmCards(state, f)
-	v.Permit = permitOf(state)
+	v.Permit = permitOf(state, reason, f)
 	v.Notices = noticesOf(state, reason, checks, f)
 	v.Advice = adviceOf(state, reason)
 	v.Details = detailsOf(values)
@@ -75,7 +75,8 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	return v
 }
 
-func clock(t time.Time) string { return t.Local().Format("2006-01-02 15:04:05 MST") }
+// clock is the one clock of the page: the rig's, in its zone.
+func clock(t time.Time, f *Facts) string { return f.local(t).Format("2006-01-02 15:04:05 MST") }
 
 func (v *view) number(s *quantity.Set, f *Facts) {
 	v.Re, v.Steady = unknown, "not known"

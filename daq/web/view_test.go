@@ -153,7 +153,7 @@ func TestSupplyEvidenceSilencesTheHint(t *testing.T) {
 func TestUnansweredFirst(t *testing.T) {
 	f := testFacts()
 	cards := alarmCards(hotState(), &f)
-	if cards[0].Name != "water-overheat" || !cards[0].CanAck || cards[0].CanReset || !cards[1].CanReset || cards[1].CanAck {
+	if cards[0].Name != "water-overheat" || cards[0].Next[0].Verb != daq.Acknowledge || cards[1].Next[0].Verb != daq.Reset {
 		t.Errorf("cards = %+v", cards)
 	}
 	if want := "value 76.4 °C, limit 75.0 °C"; strings.ReplaceAll(cards[0].Figures, "\u00a0", " ") != want {

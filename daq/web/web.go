@@ -79,6 +79,16 @@ type Facts struct {
 	Overheat       *float64 // °C, limit of water-overheat; nil: none
 	Alarms         []AlarmFact
 	Instruments    []quantity.ID
+	Permit         bool           // there is an output for the heating permit
+	Zone           *time.Location // in which the page shows times; nil: UTC
+}
+
+// local is a time in the rig's zone.
+func (f *Facts) local(t time.Time) time.Time {
+	if f.Zone == nil {
+		return t.UTC()
+	}
+	return t.In(f.Zone)
 }
 
 // AlarmFact is a configured alarm.

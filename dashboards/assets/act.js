@@ -1,4 +1,4 @@
-// What a person can do: sign in and out, acknowledge, reset.
+// What a person can do: sign in and out, answer alarms, give and withdraw the permit.
 const root = document.documentElement;
 const who = document.getElementById('who');
 const answerLine = document.getElementById('answer');
@@ -52,8 +52,8 @@ document.getElementById('sign-out').addEventListener('click', () => attempt(asyn
 }));
 
 // request is what a button asks for: path, body, and words for the answer.
-function request({alarm, verb, permit}) {
-  if (permit) return ['/api/permit', {action: permit}, `${permit} permit`];
+function request({alarm, verb, permit, without}) {
+  if (permit) return ['/api/permit', without ? {action: permit, without: without.split(' ')} : {action: permit}, `${permit} permit`];
   return [`/api/alarms/${encodeURIComponent(alarm)}/${verb}`, {}, `${verb} ${alarm}`];
 }
 

@@ -52,7 +52,7 @@ function draw(figure, trend) {
   const known = buckets.filter((b) => b.count > 0);
   const range = figure.querySelector('.range');
   if (!known.length) {
-    range.textContent = 'nothing known in this time';
+    range.textContent = 'no data in this period';
     place.replaceChildren();
     return;
   }
@@ -83,8 +83,8 @@ function picture(width, height, trend, buckets, known, limits) {
     if (at < low || at > high) continue;
     out.push(`<path class="limit" d="M${left} ${y(at)}H${width - right}"/><text class="limit-name" x="${left + 4}" y="${Number(y(at)) - 4}">${name}</text>`);
   }
-  const clock = (t) => new Date(t).toLocaleTimeString([], {hourCycle: 'h23', hour: '2-digit', minute: '2-digit', second: minutes < 30 ? '2-digit' : undefined});
-  out.push(`<text x="${left}" y="${height - 6}">${clock(from)}</text><text x="${width - right}" y="${height - 6}" text-anchor="end">${clock(to)}</text></svg>`);
+  const clock = (t) => t.slice(11, minutes < 30 ? 19 : 16); // the time of day in the rig's zone, not the reader's
+  out.push(`<text x="${left}" y="${height - 6}">${clock(trend.from_local)}</text><text x="${width - right}" y="${height - 6}" text-anchor="end">${clock(trend.to_local)}</text></svg>`);
   return out.join('');
 }
 
