@@ -1,14 +1,23 @@
 package main
 
 import (
+	"context"
+	"errors"
+	"fmt"
+	"html"
+	"maps"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
+	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/web"
 )
 
 // Every alarm of this rig can stand beside every other one: a supply that fails
@@ -137,8 +146,67 @@ func actionsOf(t *testing.T) map[string]string {
 	return actions
 }
 
+// shownRig is a state for the page.
+type shownRig struct {
+	state *daq.State
+	dead  error
+}
+
+func (r shownRig) Last() *daq.State                      { return r.state }
+func (r shownRig) Alive() error                          { return r.dead }
+func (r shownRig) Identity() daq.Identity                { return daq.Identity{Site: "north-hall", Rig: "bench-3"} }
+func (r shownRig) Do(context.Context, daq.Command) error { return nil }
+
+var toldOnPage = regexp.MustCompile(`<li>([^<]+)</li>|data-sure="([^"]+)"|<p class="(?:permit|without|notice [a-z]+)">(.+?)</p>`)
+
+// adviceOnPage is all that the page tells a person to do, in each state of the rig.
+func adviceOnPage(t *testing.T) map[string]string {
+	t.Helper()
+	values := func(band quantity.Band, seconds float64) *daq.State {
+		s := &daq.State{Time: time.Date(2026, 3, 4, 9, 30, 0, 0, time.UTC)}
+		s.Values.Put(quantity.Regime, float64(band))
+		s.Values.Put(quantity.Temperature, 68)
+		s.Values.Put(quantity.SecondsToOverheat, seconds)
+		s.Values.PutBool(quantity.HeatingPermitted, false)
+		return s
+	}
+	tripped := values(quantity.Laminar, 0)
+	tripped.Tripped = []string{"water-overheat"}
+	without := values(quantity.NoFlow, 0)
+	without.Unwatched = []string{"water-overheat"}
+	given := values(quantity.Turbulent, 200)
+	given.Given = true
+	told := map[string]string{}
+	for name, rig := range map[string]shownRig{"blind": {nil, errors.New("no answer for 3 s")}, "tripped": {tripped, nil}, "no flow": {without, nil}, "given": {given, nil}, "unknown": {values(quantity.Unknown, 0), nil}} {
+		s, err := web.New(web.Options{Listen: "127.0.0.1:0", Rig: rig, Facts: web.Facts{Permit: true, LaminarBelow: 2000, TurbulentAbove: 4000}})
+		if err == nil {
+			err = s.Listen() // on loopback, where reading needs no account
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := httptest.NewRequest("GET", "http://127.0.0.1/", nil)
+		r.RemoteAddr = "127.0.0.1:5000"
+		w := httptest.NewRecorder()
+		s.Handler().ServeHTTP(w, r)
+		over, end := context.WithCancel(t.Context())
+		end()
+		if err := s.Run(over); err != nil {
+			t.Error(err)
+		}
+		for i, m := range toldOnPage.FindAllStringSubmatch(w.Body.String(), -1) {
+			told[fmt.Sprintf("page, %s, %d", name, i)] = html.UnescapeString(m[1] + m[2] + m[3])
+		}
+	}
+	if len(told) < 12 {
+		t.Fatalf("the page says only %q", told)
+	}
+	return told
+}
+
 func TestNoActionHurtsBesideAnother(t *testing.T) {
 	actions := actionsOf(t)
+	maps.Copy(actions, adviceOnPage(t))
 	for _, name := range []string{"water-overheat", "head-lost", "heating-without-supply", "temperature-implausible", "temperature-rising-fast",
 		"tube-blocked", "trip-ineffective", "recording-failed", "broker-lost", "instrument-fault-temperature", "instrument-fault-level",
 		"cool", "little-supply", "shallow", "fast-flow", daq.JournalUnread, "left", "FlowrigAlarm", "FlowrigOverheatSoon"} {

@@ -109,6 +109,30 @@ func TestPageFollows(t *testing.T) {
 	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelector('.word').textContent === 'unknown'`)
 }
 
+// TestTimesAreTheRigs: the axis of a trend, as every time on the page, is in the
+// rig's zone, 5.5 h east, and not in the reader's, 12 h or more.
+func TestTimesAreTheRigs(t *testing.T) {
+	ctx := browser(t, chromedp.Env("TZ=Pacific/Auckland"))
+	zone, err := time.LoadLocation("Asia/Kolkata")
+	must(t, err)
+	b := testBed(t, func(o *Options) { o.Facts.Zone = zone })
+	must(t, chromedp.Do(ctx, chromedp.Navigate(b.URL())))
+	until(t, ctx, `document.querySelectorAll('.chart svg').length === 4`)
+	away, err := chromedp.Run(ctx, chromedp.Evaluate[int](`new Date().getTimezoneOffset()`))
+	must(t, err)
+	if away > -12*60 {
+		t.Fatalf("the browser is %d min west of Greenwich: the test shows nothing", away)
+	}
+	shown, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.querySelector('.chart svg').lastElementChild.textContent`))
+	must(t, err)
+	now := time.Now().In(zone)
+	end, err := time.ParseInLocation("2006-01-02 15:04:05", now.Format("2006-01-02 ")+shown, zone)
+	must(t, err)
+	if apart := now.Sub(end).Abs(); apart > 5*time.Minute && apart < 24*time.Hour-5*time.Minute {
+		t.Errorf("the trend ends at %s, at the rig it is %s", shown, now.Format("15:04:05"))
+	}
+}
+
 // TestStrangerSignsIn: without an account the page shows no values but the
 // form, and says why a token is not taken; with a token it shows the rig.
 func TestStrangerSignsIn(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
@@ -210,5 +211,83 @@ func TestPageWithoutScripts(t *testing.T) {
 	}
 	if strings.Contains(text, `style="`) || strings.Contains(text, "http://") || strings.Contains(text, "https://") {
 		t.Error("the page has inline styles or something from a network")
+	}
+}
+
+// TestZone: by the IANA database's rules Kolkata is 5.5 h east; what is another day
+// there has its date.
+func TestZone(t *testing.T) {
+	zone, err := time.LoadLocation("Asia/Kolkata")
+	must(t, err)
+	f := &Facts{Zone: zone}
+	at := time.Date(2026, 3, 4, 18, 29, 59, 0, time.UTC)
+	for _, c := range []struct{ got, want string }{
+		{clock(at, f), "2026-03-04 23:59:59 IST"},
+		{clock(at, &Facts{}), "2026-03-04 18:29:59 UTC"},
+		{since(at, at, f), "23:59:59"},
+		{since(at, at.Add(time.Second), f), "4 March 2026, 23:59:59"},
+		{since(at, at.Add(time.Second), &Facts{}), "18:29:59"},
+	} {
+		if c.got != c.want {
+			t.Errorf("%q, want %q", c.got, c.want)
+		}
+	}
+	b := testBed(t, func(o *Options) { o.Facts.Zone = zone })
+	_, _, text := b.ask("GET", "/api/trend?quantity=level&from=2026-03-04T18:00:00Z&to=2026-03-04T19:00:00Z", "", "")
+	got := decode[trendReply](t, text)
+	if got.From != "2026-03-04T18:00:00.000000Z" || got.FromLocal != "2026-03-04T23:30:00+05:30" || got.ToLocal != "2026-03-05T00:30:00+05:30" {
+		t.Errorf("trend from %s, %s to %s", got.From, got.FromLocal, got.ToLocal)
+	}
+}
+
+// TestMeanings: a shelved alarm says that it trips and how long it is silent; one
+// that holds the permit says so in every state.
+func TestMeanings(t *testing.T) {
+	s := steadyState()
+	for _, c := range []struct {
+		alarm daq.AlarmStatus
+		want  string
+	}{
+		{daq.AlarmStatus{State: "shelved", Until: s.Time.Add(time.Hour), Trips: true}, "Shelved until 10:30:00: no notification, but it still trips the heating permit."},
+		{daq.AlarmStatus{State: "shelved", Until: s.Time.Add(time.Hour), Trips: true, CauseStands: true, Tripped: true},
+			"Shelved until 10:30:00: no notification, but it still trips the heating permit. Its cause stands. It holds the heating permit off until it is reset."},
+		{daq.AlarmStatus{State: "shelved", Until: s.Time.Add(time.Hour)}, "Shelved until 10:30:00: no notification."},
+		{daq.AlarmStatus{State: "out-of-service"}, "Out of service: no notification, and it trips nothing."},
+		{daq.AlarmStatus{State: "latched-acknowledged"}, "Cause gone; latched until reset."},
+	} {
+		if got := meaning(c.alarm, s, &Facts{}); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.alarm, got, c.want)
+		}
+	}
+}
+
+// TestAdviceWaitsForWhatPresses: while an alarm of high priority or a trip wants
+// something, nothing is said of noting readings or of the valve.
+func TestAdviceWaitsForWhatPresses(t *testing.T) {
+	still := steadyState()
+	still.Values.Put(quantity.Regime, float64(quantity.NoFlow))
+	rising := steadyState()
+	rising.Values.Put(quantity.SecondsToOverheat, 240)
+	tripped := steadyState()
+	tripped.Tripped = []string{"temperature-implausible"}
+	tripped.Values.Put(quantity.SecondsToOverheat, 240)
+	high := steadyState()
+	high.Alarms = []daq.AlarmStatus{{Name: "instrument-fault-flow", Priority: "high", State: "acknowledged", Active: true, CauseStands: true, Action: "Look."}}
+	low := steadyState()
+	low.Alarms = []daq.AlarmStatus{{Name: "broker-lost", Priority: "medium", State: "acknowledged", Active: true, CauseStands: true, Action: "Look."}}
+	const note = "Steady: a reading may be noted. Re gives a band; only the dye shows the flow."
+	for name, c := range map[string]struct {
+		state *daq.State
+		want  []string
+	}{
+		"no flow": {still, []string{"No measurable flow: once tube and tank are about equally warm, open the tube valve slightly."}},
+		"rising":  {rising, []string{"At its present rate the water reaches its overheat limit in 4 min: set the heater lower, or switch it off at its own switch.", note}},
+		"tripped": {tripped, []string{"Make sure that the cause of temperature-implausible is gone for good, then reset it."}},
+		"high":    {high, []string{"Look."}},
+		"low":     {low, []string{"Look.", note}},
+	} {
+		if got := adviceOf(c.state, nil); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
 	}
 }
