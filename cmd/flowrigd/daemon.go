@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -23,6 +24,7 @@ const (
 	stopReading   = 2 * time.Second
 	stopRecording = 5 * time.Second
 	stopTelling   = 3 * time.Second
+	stopKeeper    = 2 * time.Second
 )
 
 // wiring is what differs between run and demo.
@@ -81,7 +83,7 @@ func (d *daemon) close() error {
 }
 
 func (d *daemon) buildEngine(cfg *config.Config) (err error) {
-	if d.engine, err = daq.NewEngine(cfg, d.recording.restored()); err != nil {
+	if d.engine, err = daq.NewEngine(cfg, d.recording.restore(cfg)); err != nil {
 		return err
 	}
 	d.teller = daq.NewTeller(d.recording.Recording, d.hear)
@@ -185,13 +187,40 @@ func (v view) Identity() daq.Identity {
 	return daq.Identity{Site: cfg.Site, Rig: cfg.Rig, Recording: v.Recording(), Sequence: v.Newest()}
 }
 
+// errAnew ends a daemon that has to begin anew from the recording.
+var errAnew = errors.New("the daemon begins anew")
+
+// runAll runs one daemon after the other, until one ends for good.
+func runAll(ctx context.Context, cfg *config.Config, w wiring, running func(*daemon)) error {
+	for {
+		d, err := newDaemon(cfg, w)
+		if err != nil {
+			return err
+		}
+		running(d)
+		err = d.run(ctx)
+		if !errors.Is(err, errAnew) {
+			return err
+		}
+		if cfg = d.cfg.Load(); d.broker != nil {
+			w.brokerAt = strings.TrimPrefix(d.broker.URL(), "tcp://") // others know it by now
+		}
+	}
+}
+
+// part is a stage with the time that it may take to stop.
+type part struct {
+	grace time.Duration
+	stage *stage
+}
+
 // run works until the context ends, and then stops the parts in the order in
 // which data flows. The recording ends last, for the others read from it.
 func (d *daemon) run(ctx context.Context) error {
-	parts := []struct {
-		grace time.Duration
-		stage *stage
-	}{
+	if d.recording.standsBy() {
+		return d.standBy(ctx)
+	}
+	parts := []part{
 		{stopReading, begin("heating permit", d.runRelay)}, // first: it drops before anything else ends
 		{stopReload, begin("reload", d.runReloads)},        // may wait for a hung file: nothing waits for it
 		{stopReading, begin("instruments", d.manager.Run)},
@@ -204,8 +233,28 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopTelling, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
 		{stopTelling, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.runRecording)},
+		{stopKeeper, begin("permit file", d.runKeeper)}, // behind the recording, which says what it has
 	}
 	failed := d.wait(ctx, parts[2].stage, parts[4].stage)
+	return d.stop(parts, failed)
+}
+
+// standBy shows the page while another daemon records here, and waits for its
+// end. That daemon has the instruments, the relay and whoever is told.
+func (d *daemon) standBy(ctx context.Context) error {
+	parts := []part{
+		{stopReading, begin("engine", d.loop.Run)},
+		{stopTelling, begin("telling", d.teller.Run)}, // the answers to commands
+		{stopTelling, begin("embedded broker", d.runBroker)},
+		{stopTelling, begin("http", d.runServer)},
+		{stopRecording, begin("recording", d.recording.await)},
+	}
+	failed := d.wait(ctx, parts[0].stage, parts[0].stage)
+	return d.stop(parts, failed)
+}
+
+// stop ends the parts, in their order.
+func (d *daemon) stop(parts []part, failed error) error {
 	for _, p := range parts {
 		err := p.stage.stop(p.grace)
 		switch {
@@ -216,20 +265,33 @@ func (d *daemon) run(ctx context.Context) error {
 			d.log.Warn("stopping", "why", err)
 		}
 	}
+	if d.recording.keeper != nil {
+		failed = errors.Join(failed, d.recording.keeper.Kept())
+	}
 	return failed
 }
 
-// wait ends with the context, or when the instruments or the engine end by
-// themselves, which they never should.
+// wait ends with the context, when the daemon has to begin anew, or when the
+// instruments or the engine end by themselves, which they never should.
 func (d *daemon) wait(ctx context.Context, vital ...*stage) error {
 	select {
 	case <-ctx.Done():
 		return nil
+	case <-d.recording.anew:
+		return errAnew
 	case <-vital[0].done:
 		return fmt.Errorf("%s ended by itself", vital[0].name)
 	case <-vital[1].done:
 		return fmt.Errorf("%s ended by itself", vital[1].name)
 	}
+}
+
+func (d *daemon) runKeeper(ctx context.Context) error {
+	if d.recording.keeper == nil {
+		<-ctx.Done()
+		return nil
+	}
+	return d.recording.keeper.Run(ctx)
 }
 
 // runRecording opens what could not be opened yet, and drains at the end.

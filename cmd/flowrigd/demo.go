@@ -120,14 +120,18 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 	if config.Fatal(problems) {
 		return wrongUse{fmt.Errorf("demo: %s", problems[0])}
 	}
-	d, err := newDaemon(cfg, w)
-	if err != nil {
-		return err
+	var person *stage
+	err := runAll(ctx, cfg, w, func(d *daemon) {
+		if person == nil {
+			begun()
+			fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
+			person = begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
+		}
+	})
+	if person != nil {
+		err = errors.Join(err, person.stop(stopTelling))
 	}
-	begun()
-	fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
-	person := begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
-	return errors.Join(d.run(ctx), person.stop(stopTelling))
+	return err
 }
 
 // givePermit is the simulated demonstrator, who gives the heating permit once

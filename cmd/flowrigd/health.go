@@ -77,6 +77,9 @@ func (d *daemon) checks() map[string]error {
 	if o := d.answered.Load(); d.relay != nil && o != nil {
 		m["heating permit relay"] = relayOf(o)
 	}
+	if k := d.recording.keeper; k != nil {
+		m["permit file"] = k.Healthy()
+	}
 	s := d.loop.Last()
 	for _, id := range d.cfg.Load().Instruments {
 		m["instrument "+id.Name] = readyOf(s.Quality[id.ID])

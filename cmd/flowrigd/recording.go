@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -13,6 +14,7 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
+	"flowrigd/daq/hold"
 	"flowrigd/daq/record"
 	"flowrigd/daq/web"
 )
@@ -29,22 +31,27 @@ type recording struct {
 	log  *slog.Logger
 	open atomic.Pointer[record.Recorder]
 
+	keeper *hold.Keeper  // of what holds the permit; nil where there is none, or the file is another daemon's
+	anew   chan struct{} // closed: the recording has what the start did not know, so the daemon begins anew
+	once   sync.Once
+
 	mu    sync.Mutex
 	cfg   config.Record
 	why   error
-	since time.Time
-	held  []daq.Batch // starts, reloads, and steps with events, to be journalled when the disk is there
-	lost  int         // events that found no room there
+	given []daq.SavedAlarm // what the start restored
+	held  []daq.Batch      // starts, reloads, and steps with events, to be journalled when the disk is there
+	lost  int              // events that found no room there
 }
 
 // openRecording opens the recording, or keeps the reason why not.
 func openRecording(cfg config.Record, log *slog.Logger) *recording {
-	r := &recording{cfg: cfg, log: log, since: time.Now()}
+	r := &recording{cfg: cfg, log: log, anew: make(chan struct{})}
 	r.try()
 	return r
 }
 
-// try opens the recording and journals what was held back meanwhile.
+// try opens the recording and journals what was held back meanwhile. Where the
+// recording has alarms that the start did not know, the daemon begins anew.
 func (r *recording) try() bool {
 	r.mu.Lock()
 	cfg := r.cfg
@@ -57,6 +64,9 @@ func (r *recording) try() bool {
 		return false
 	}
 	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
+	if r.keeper != nil {
+		r.adopt(rec)
+	}
 	for _, b := range r.held {
 		rec.Put(b)
 	}
@@ -66,6 +76,79 @@ func (r *recording) try() bool {
 		r.log.Error("events from the time without a recording are lost", "events", r.lost)
 	}
 	return true
+}
+
+// adopt looks at a recording that was opened after the start. A trip in it that
+// nobody knew of ends with no event of the time before. The lock is held.
+func (r *recording) adopt(rec *record.Recorder) {
+	past, err := pastOf(rec.Reader)
+	if err != nil {
+		r.log.Error("recording: the alarms of the time before are not known", "why", err)
+		r.beginAnew()
+		return
+	}
+	r.keeper.Recording(past.Recording, past.Newest)
+	for _, s := range past.Alarms {
+		if !unknown(s, r.given) {
+			continue
+		}
+		if s.Tripped {
+			holdOn(r.held, s.Name)
+		}
+		r.log.Warn("the recording has alarms from before this start: the daemon begins anew with them", "alarm", s.Name)
+		r.beginAnew()
+	}
+}
+
+// unknown says whether a start would bring up an alarm that this one did not.
+func unknown(s daq.SavedAlarm, given []daq.SavedAlarm) bool {
+	plain := !s.Tripped && s.State == alarm.Normal.String()
+	return !plain && !slices.ContainsFunc(given, func(g daq.SavedAlarm) bool {
+		return g.Name == s.Name && g.State == s.State && (g.Tripped || !s.Tripped)
+	})
+}
+
+// holdOn makes the events of an alarm keep the trip that stood before them.
+func holdOn(held []daq.Batch, name string) {
+	for i := range held {
+		for k, e := range held[i].Events {
+			if e.Alarm == nil || e.Alarm.Name != name || e.Alarm.Tripped {
+				continue
+			}
+			a := *e.Alarm // it has been told as it was
+			a.Tripped = true
+			held[i].Events = slices.Clone(held[i].Events)
+			held[i].Events[k].Alarm = &a
+		}
+	}
+}
+
+func (r *recording) beginAnew() { r.once.Do(func() { close(r.anew) }) }
+
+// standsBy says whether another daemon records here: that one has the rig.
+func (r *recording) standsBy() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return errors.Is(r.why, record.ErrInUse)
+}
+
+// await waits until the other daemon's lock is free, and lets this one begin anew.
+func (r *recording) await(ctx context.Context) error {
+	tick := time.NewTicker(reopenEvery)
+	defer tick.Stop()
+	for {
+		r.log.Error("stands by: reads no instrument, writes no relay and tells nobody", "why", r.healthy())
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+		if !record.InUse(r.cfg.Directory) {
+			r.log.Warn("the other flowrigd has ended: takes over with its alarms")
+			r.beginAnew()
+			return nil
+		}
+	}
 }
 
 func habits(cfg config.Record) record.Habits {
@@ -104,6 +187,15 @@ func (r *recording) Run(ctx context.Context) error {
 
 // Put is the journal of the loop. It never blocks.
 func (r *recording) Put(b daq.Batch) {
+	if r.keeper != nil && len(b.Events) > 0 {
+		note, told := r.keeper.Observe(b.Events), b.Receipts
+		b.Receipts = func(list []daq.Receipt) {
+			note(list)
+			if told != nil {
+				told(list)
+			}
+		}
+	}
 	rec := r.open.Load()
 	if rec == nil {
 		rec = r.hold(b)
@@ -187,7 +279,9 @@ func (r *recording) Close(ctx context.Context) error {
 	if rec := r.open.Load(); rec != nil {
 		return rec.Close(ctx)
 	}
-	return nil
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return fmt.Errorf("nothing of this run is recorded, %d steps with events among it: %w", len(r.held), r.why)
 }
 
 // Recording is the UUID of the database; "" without one.

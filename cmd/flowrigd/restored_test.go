@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -34,8 +35,8 @@ func tripJournal(t *testing.T) (dir string) {
 }
 
 // TestTripOutlivesARecordingThatCannotBeOpened starts on recordings that cannot
-// be opened for writing: a trip in the journal stands, and one that cannot be
-// read is taken for a trip. The first start has none.
+// be opened for writing, without a permit file beside them: a trip in the journal
+// stands, and what is not known is taken for a trip. The first start has none.
 func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 	t.Parallel()
 	blocked := func(t *testing.T, dir string) { // not a lock that could be taken
@@ -48,8 +49,8 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 		name, want string
 		dir        func(t *testing.T) string
 	}{
-		{"no lock to be had", "water-overheat", func(t *testing.T) string { d := tripJournal(t); blocked(t, d); return d }},
-		{"another writes", "water-overheat", func(t *testing.T) string {
+		{"no lock to be had", "water-overheat journal-unread", func(t *testing.T) string { d := tripJournal(t); blocked(t, d); return d }},
+		{"another writes", "water-overheat journal-unread", func(t *testing.T) string {
 			d := tripJournal(t)
 			other, err := record.Open(d, record.Options{})
 			if err != nil {
@@ -63,22 +64,38 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 			write(t, filepath.Join(d, record.FileName), "this is no database, nor was it ever one; it is long enough to be told from one")
 			return d
 		}},
+		{"a directory that cannot be read", daq.JournalUnread, func(t *testing.T) string {
+			d := filepath.Join(t.TempDir(), "record")
+			if err := os.Symlink(d, d); err != nil { // a link to itself
+				t.Fatal(err)
+			}
+			return d
+		}},
+		{"a link that leads nowhere", daq.JournalUnread, func(t *testing.T) string {
+			d := t.TempDir()
+			if err := os.Symlink("/nowhere/flowrig.db", filepath.Join(d, record.FileName)); err != nil {
+				t.Fatal(err)
+			}
+			return d
+		}},
 		{"first start", "", func(t *testing.T) string { d := t.TempDir(); blocked(t, d); return d }},
 		{"a file in the way", "", func(t *testing.T) string { return write(t, filepath.Join(t.TempDir(), "record"), "x") }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := openRecording(config.Record{Directory: c.dir(t)}, slog.New(slog.DiscardHandler))
+			cfg := &config.Config{Site: "north-hall", Rig: "bench-3", Trip: &config.Trip{}, Record: config.Record{Directory: c.dir(t)}}
+			cfg.HTTP.TokensFile = filepath.Join(t.TempDir(), "tokens")
+			r := openRecording(cfg.Record, slog.New(slog.DiscardHandler))
 			if r.open.Load() != nil {
 				t.Fatal("the recording could be opened")
 			}
-			got := ""
-			for _, s := range r.restored() {
+			var names []string
+			for _, s := range r.restore(cfg) {
 				if !s.Tripped {
 					t.Errorf("%s does not hold the permit: %+v", s.Name, s)
 				}
-				got += s.Name
+				names = append(names, s.Name)
 			}
-			if got != c.want {
+			if got := strings.Join(names, " "); got != c.want {
 				t.Errorf("restored %q, want %q", got, c.want)
 			}
 		})

@@ -33,10 +33,8 @@ func runVerb() *cobra.Command {
 
 func runDaemon(ctx context.Context, cfg *config.Config, log *slog.Logger) error {
 	defer hangup.Listen()()
-	d, err := newDaemon(cfg, wiring{open: instrument.OpenSerial, reload: hangup.Signals, log: log})
-	if err != nil {
-		return err
-	}
-	log.Info("running", "site", cfg.Site, "rig", cfg.Rig, "page", d.server.URL(), "recording", cfg.Record.Directory)
-	return d.run(ctx)
+	w := wiring{open: instrument.OpenSerial, reload: hangup.Signals, log: log}
+	return runAll(ctx, cfg, w, func(d *daemon) {
+		log.Info("running", "site", cfg.Site, "rig", cfg.Rig, "page", d.server.URL(), "recording", cfg.Record.Directory)
+	})
 }

@@ -56,6 +56,10 @@ func (r *recording) stats() []web.Stat {
 		{Name: "flowrig_record_newest_sequence", Help: "Sequence of the newest row on disk.", Value: float64(r.Newest())},
 		web.Dropped("record-held", r.lostEvents()),
 	}
+	if r.keeper != nil {
+		list = append(list, web.Stat{Name: "flowrig_record_permit_file_failed_total", Help: "Attempts that failed to keep what holds the heating permit outside the recording.",
+			Counter: true, Value: float64(r.keeper.Failed())})
+	}
 	rec := r.open.Load()
 	if rec == nil {
 		return list

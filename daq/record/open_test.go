@@ -61,6 +61,12 @@ func TestOpenSaysWhatToDo(t *testing.T) {
 			execute(t, dir, `UPDATE meta SET value = value + 1 WHERE key = 'schema'`)
 			return dir
 		}, []string{"newer flowrigd", "name another record.directory"}},
+		{"a link that leads nowhere", func(t *testing.T, dir string) string {
+			if err := os.Symlink(filepath.Join(dir, "away", FileName), databasePath(dir)); err != nil {
+				t.Fatal(err)
+			}
+			return dir
+		}, []string{"is a link to", "away", "mount the disk", "remove the link"}},
 		{"in use", func(t *testing.T, dir string) string {
 			open(t, dir, Options{})
 			return dir

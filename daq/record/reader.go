@@ -101,6 +101,8 @@ type Restored struct {
 	Alarms               []daq.SavedAlarm // every alarm's last state
 	Record, Alarm, Event int64            // the newest sequence of each class; 0 without one
 	LastRow              time.Time        // zero without one
+	Sequences            map[string]int64 // of each alarm's last state
+	Begun                bool             // anything was ever recorded
 }
 
 // Restore reads the last state of every alarm and where the numbers stand.
@@ -114,8 +116,11 @@ func (r *Reader) Restore(ctx context.Context) (Restored, error) {
 	if out.LastRow, err = r.lastRow(ctx); err != nil {
 		return out, explain(r.path, "restore: newest row", err)
 	}
-	if out.Alarms, err = r.savedAlarms(ctx); err != nil {
+	if out.Alarms, out.Sequences, err = r.savedAlarms(ctx); err != nil {
 		return out, explain(r.path, "restore: alarms", err)
+	}
+	if err := r.db.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM run) OR EXISTS (SELECT 1 FROM sequence)`).Scan(&out.Begun); err != nil {
+		return out, explain(r.path, "restore: runs", err)
 	}
 	return out, nil
 }
@@ -132,26 +137,27 @@ func (r *Reader) lastRow(ctx context.Context) (time.Time, error) {
 	return time.Parse(time.RFC3339Nano, text.String)
 }
 
-func (r *Reader) savedAlarms(ctx context.Context) ([]daq.SavedAlarm, error) {
+func (r *Reader) savedAlarms(ctx context.Context) (saved []daq.SavedAlarm, sequences map[string]int64, err error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT `+r.alarmColumns()+` FROM alarm_event
 		WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer rows.Close()
-	var saved []daq.SavedAlarm
+	sequences = map[string]int64{}
 	for rows.Next() {
 		e, err := scanAlarm(rows)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		s := e.Saved()
 		if !e.kept {
 			s.Beneath = nil
 		}
 		saved = append(saved, s)
+		sequences[e.Name] = e.sequence
 	}
-	return saved, rows.Err()
+	return saved, sequences, rows.Err()
 }
 
 // alarmRow is one transition in the journal.

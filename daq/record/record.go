@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -87,6 +88,9 @@ type Recorder struct {
 func Open(dir string, o Options) (*Recorder, error) {
 	o = o.withDefaults()
 	if err := prepareDirectory(dir); err != nil {
+		return nil, err
+	}
+	if err := checkLinks(dir); err != nil {
 		return nil, err
 	}
 	lock, err := lockDirectory(dir)
@@ -209,6 +213,22 @@ func (r *Recorder) Close(ctx context.Context) error {
 // abandonGrace is how long a commit that is under way may still take once the
 // grace time of Close is over.
 const abandonGrace = 100 * time.Millisecond
+
+// checkLinks refuses a link that leads nowhere: SQLite would make a new database
+// at its far end, on another disk perhaps than the one that is not mounted.
+func checkLinks(dir string) error {
+	for _, name := range []string{FileName, lockName} {
+		path := filepath.Join(dir, name)
+		to, err := os.Readlink(path)
+		if err != nil {
+			continue // no link, or nothing there
+		}
+		if _, err := os.Stat(path); err != nil {
+			return fmt.Errorf("%s: it is a link to %s, where nothing can be reached: %w; mount the disk that it leads to, or remove the link", path, to, err)
+		}
+	}
+	return nil
+}
 
 // prepareDirectory makes the directory and tries whether it can be written to.
 func prepareDirectory(dir string) error {

@@ -220,7 +220,7 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 	shut(t, r)
 	got, err := open(t, dir, Options{}).Restore(t.Context())
 	began := start.Truncate(time.Microsecond) // as written
-	want := Restored{Record: 1, Alarm: 4, LastRow: began.Add(time.Second), Alarms: []daq.SavedAlarm{
+	want := Restored{Record: 1, Alarm: 4, LastRow: began.Add(time.Second), Begun: true, Sequences: map[string]int64{"a": 3, "b": 4}, Alarms: []daq.SavedAlarm{
 		{Name: "a", State: "acknowledged", Since: began.Add(5 * time.Millisecond), Value: number(75.1), Beneath: &alarm.Beneath{}},
 		{Name: "b", State: "shelved", Since: began.Add(9 * time.Millisecond), Until: began.Add(time.Hour), Value: number(75.1),
 			Beneath: &alarm.Beneath{Latched: true, Unseen: true}, Raised: 7}}}
@@ -271,6 +271,20 @@ func TestRestoreOfARecordingThatKeptTheStateAlone(t *testing.T) {
 	}
 	if list, err := reader.AlarmHistory(t.Context(), 10); err != nil || len(list) != 2 {
 		t.Errorf("%d transitions, %v, want 2 from one who opened before", len(list), err)
+	}
+}
+
+// TestAFreshRecordingIsNotBegun: only what an input, an event or a row has been
+// written to is.
+func TestAFreshRecordingIsNotBegun(t *testing.T) {
+	r := open(t, t.TempDir(), Options{})
+	if back, err := r.Restore(t.Context()); err != nil || back.Begun {
+		t.Errorf("fresh: %+v, %v", back, err)
+	}
+	r.Put(tick(1))
+	waitRow(t, r, 1)
+	if back, err := r.Restore(t.Context()); err != nil || !back.Begun {
+		t.Errorf("with a row: %+v, %v", back, err)
 	}
 }
 

@@ -17,6 +17,9 @@ import (
 // records here. The operating system drops it with the process.
 const lockName = "flowrig.lock"
 
+// ErrInUse says that another process holds the recording.
+var ErrInUse = errors.New("another flowrigd records here")
+
 func databasePath(dir string) string { return filepath.Join(dir, FileName) }
 
 // openDatabase opens one file with SQLite's URI parameters.
@@ -75,11 +78,20 @@ func lockDirectory(dir string) (*sql.DB, error) {
 	if _, err := db.ExecContext(context.Background(), "BEGIN EXCLUSIVE"); err != nil {
 		db.Close()
 		if code(err) == sqlite3.SQLITE_BUSY {
-			return nil, fmt.Errorf("record.directory %s: another flowrigd records here; stop it, or name another directory", dir)
+			return nil, fmt.Errorf("record.directory %s: %w; stop it, or name another directory", dir, ErrInUse)
 		}
 		return nil, explain(path, "lock", err)
 	}
 	return db, nil
+}
+
+// InUse says whether another process holds the recording in dir.
+func InUse(dir string) bool {
+	lock, err := lockDirectory(dir)
+	if err == nil {
+		lock.Close()
+	}
+	return errors.Is(err, ErrInUse)
 }
 
 // code is SQLite's primary result code of an error, 0 for another kind.

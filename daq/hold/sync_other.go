@@ -1,0 +1,5 @@
+//go:build !windows
+
+package hold
+
+const noDirectorySync = false
