@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/alarm"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
@@ -91,7 +93,36 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnReading: d.count,
 		OnPermit: d.permit,
 	})
+	d.recording.standing = d.standing
 	return nil
+}
+
+// standing gives each alarm that is not normal, or holds the permit, as a
+// transition to what it is.
+func (d *daemon) standing() []daq.AlarmEvent {
+	s := d.loop.Last()
+	left := slices.Clone(s.Tripped)
+	var list []daq.AlarmEvent
+	for _, a := range s.Alarms {
+		list = append(list, daq.AlarmEvent{
+			Name: a.Name, State: a.State, Priority: a.Priority, Time: a.Since, Value: a.Value, Limit: a.Limit, Until: a.Until,
+			Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Tripped: slices.Contains(s.Tripped, a.Name),
+		})
+		left = slices.DeleteFunc(left, func(name string) bool { return name == a.Name })
+	}
+	for _, name := range left {
+		list = append(list, daq.AlarmEvent{Name: name, State: alarm.Normal.String(), Priority: "high", Time: s.Time, Tripped: true})
+	}
+	for i := range list {
+		if saved, ok := d.recording.seen.Load(list[i].Name); ok {
+			s := saved.(daq.SavedAlarm)
+			list[i].Raised = s.Raised
+			if s.Beneath != nil {
+				list[i].Beneath = *s.Beneath
+			}
+		}
+	}
+	return list
 }
 
 // hear is the teller's sink: everybody who is told of an event. None waits.

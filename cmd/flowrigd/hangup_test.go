@@ -39,6 +39,7 @@ func TestHangupWhileStarting(t *testing.T) {
 		f.Close()
 	}
 	feed(func() { d.signal(syscall.SIGHUP) })
+	within(t, 20*time.Second, "the configuration is read", func() bool { return strings.Contains(d.err.String(), "running") })
 	feed(func() {})
 	within(t, 10*time.Second, "the reload is taken", func() bool { return metric(at, "flowrig_config_reloads_total") == 1 })
 	if code := d.end(); code != exitDone {

@@ -35,10 +35,17 @@ type recording struct {
 	anew   chan struct{} // closed: the recording has what the start did not know, so the daemon begins anew
 	once   sync.Once
 
+	standing func() []daq.AlarmEvent // the alarms as they stand; nil before the engine
+	sha      atomic.Pointer[string]  // of the configuration that the engine runs
+	seen     sync.Map                // daq.SavedAlarm by name: of its last transition
+	foreign  atomic.Bool             // it is another recording than the one before: marks are not its own
+
 	mu    sync.Mutex
 	cfg   config.Record
 	why   error
 	given []daq.SavedAlarm // what the start restored
+	was   string           // the UUID of the recording that was lost
+	back  []daq.Batch      // what was taken back from it
 	held  []daq.Batch      // starts, reloads, and steps with events, to be journalled when the disk is there
 	lost  int              // events that found no room there
 }
@@ -56,7 +63,17 @@ func (r *recording) try() bool {
 	r.mu.Lock()
 	cfg := r.cfg
 	r.mu.Unlock()
-	rec, err := record.Open(cfg.Directory, record.Options{Habits: habits(cfg), Log: r.log, Commit: commitSeam()})
+	o := record.Options{Habits: habits(cfg), Log: r.log, Commit: commitSeam()}
+	if sha := r.sha.Load(); sha != nil {
+		o.Configuration = *sha
+	}
+	rec, err := record.Open(cfg.Directory, o)
+	var past *hold.Past
+	if err == nil {
+		if past, err = pastOf(rec.Reader); err != nil {
+			rec.Close(context.Background())
+		}
+	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.why = err
@@ -64,13 +81,16 @@ func (r *recording) try() bool {
 		return false
 	}
 	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
-	if r.keeper != nil {
-		r.adopt(rec)
+	switch {
+	case r.was == "" && r.keeper != nil:
+		r.adopt(past)
+	case r.was != "" && r.was != past.Recording:
+		r.replace(past)
 	}
-	for _, b := range r.held {
+	for _, b := range append(r.back, r.held...) {
 		rec.Put(b)
 	}
-	r.held = nil
+	r.back, r.held = nil, nil
 	r.open.Store(rec)
 	if r.lost > 0 {
 		r.log.Error("events from the time without a recording are lost", "events", r.lost)
@@ -80,13 +100,7 @@ func (r *recording) try() bool {
 
 // adopt looks at a recording that was opened after the start. A trip in it that
 // nobody knew of ends with no event of the time before. The lock is held.
-func (r *recording) adopt(rec *record.Recorder) {
-	past, err := pastOf(rec.Reader)
-	if err != nil {
-		r.log.Error("recording: the alarms of the time before are not known", "why", err)
-		r.beginAnew()
-		return
-	}
+func (r *recording) adopt(past *hold.Past) {
 	r.keeper.Recording(past.Recording, past.Newest)
 	for _, s := range past.Alarms {
 		if !unknown(s, r.given) {
@@ -98,6 +112,30 @@ func (r *recording) adopt(rec *record.Recorder) {
 		r.log.Warn("the recording has alarms from before this start: the daemon begins anew with them", "alarm", s.Name)
 		r.beginAnew()
 	}
+}
+
+// replace goes on in another recording than the one that was lost: there is one
+// more row of each alarm that stands, and the daemon begins anew with them. The
+// lock is held.
+func (r *recording) replace(past *hold.Past) {
+	r.foreign.Store(true)
+	if r.keeper != nil {
+		r.keeper.Recording(past.Recording, past.Newest)
+	}
+	events := []daq.Event{{Note: &daq.Note{Kind: "gap", Time: time.Now().UTC(), Text: "the recording " + r.was + " was removed or replaced while it was in use; this one goes on after it"}}}
+	for _, a := range r.standing() {
+		events = append(events, daq.Event{Alarm: &a})
+	}
+	for i := range r.back {
+		r.back[i].Input = daq.Input{} // of a run whose beginning is not here
+	}
+	for i := range r.held {
+		r.held[i].Input = daq.Input{}
+	}
+	// Last, for the steps that wait may say something older of the same alarms.
+	r.held = append(r.held, r.watched(daq.Batch{Events: events}))
+	r.log.Warn("recording: goes on in another one, and the daemon begins anew", "recording", past.Recording, "before", r.was)
+	r.beginAnew()
 }
 
 // unknown says whether a start would bring up an alarm that this one did not.
@@ -165,8 +203,39 @@ func (r *recording) adjust(cfg config.Record) {
 	}
 }
 
-// Run tries again until the recording is open.
+// Run tries again until the recording is open, and whenever it is lost.
 func (r *recording) Run(ctx context.Context) error {
+	for ctx.Err() == nil {
+		r.reopen(ctx)
+		rec := r.open.Load()
+		if rec == nil {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+		case <-rec.Lost():
+			r.lose(rec)
+			r.try()
+		}
+	}
+	return nil
+}
+
+// lose takes back what a lost recording had not told as recorded.
+func (r *recording) lose(rec *record.Recorder) {
+	r.mu.Lock()
+	_, _, why := rec.Healthy()
+	r.open.Store(nil)
+	r.why, r.was, r.back = errors.New("recording: "+why), rec.Recording(), rec.TakeBack()
+	r.mu.Unlock()
+	ctx, cancel := context.WithTimeout(context.Background(), stopRecording)
+	defer cancel()
+	if err := rec.Close(ctx); err != nil {
+		r.log.Error("recording: the lost one is left behind", "why", err)
+	}
+}
+
+func (r *recording) reopen(ctx context.Context) {
 	tick := time.NewTicker(reopenEvery)
 	defer tick.Stop()
 	for r.open.Load() == nil {
@@ -176,33 +245,45 @@ func (r *recording) Run(ctx context.Context) error {
 		r.log.Error("nothing is recorded", "why", why, "events lost", lost)
 		select {
 		case <-ctx.Done():
-			return nil
+			return
 		case <-tick.C:
 			r.try()
 		}
 	}
-	<-ctx.Done()
-	return nil
 }
 
 // Put is the journal of the loop. It never blocks.
 func (r *recording) Put(b daq.Batch) {
-	if r.keeper != nil && len(b.Events) > 0 {
-		note, told := r.keeper.Observe(b.Events), b.Receipts
-		b.Receipts = func(list []daq.Receipt) {
-			note(list)
-			if told != nil {
-				told(list)
-			}
-		}
+	if b.Input.Start != nil {
+		r.sha.Store(&b.Input.Start.Configuration)
 	}
-	rec := r.open.Load()
-	if rec == nil {
-		rec = r.hold(b)
+	b = r.watched(b)
+	if rec := r.open.Load(); rec != nil && rec.Put(b) {
+		return
 	}
-	if rec != nil {
+	if rec := r.hold(b); rec != nil {
 		rec.Put(b)
 	}
+}
+
+// watched lets the permit file follow a step, and remembers its alarms.
+func (r *recording) watched(b daq.Batch) daq.Batch {
+	for _, e := range b.Events {
+		if e.Alarm != nil {
+			r.seen.Store(e.Alarm.Name, e.Alarm.Saved())
+		}
+	}
+	if r.keeper == nil || len(b.Events) == 0 {
+		return b
+	}
+	note, told := r.keeper.Observe(b.Events), b.Receipts
+	b.Receipts = func(list []daq.Receipt) {
+		note(list)
+		if told != nil {
+			told(list)
+		}
+	}
+	return b
 }
 
 // hold keeps starts, reloads and events until there is a recording. It gives the recording where
@@ -281,7 +362,7 @@ func (r *recording) Close(ctx context.Context) error {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return fmt.Errorf("nothing of this run is recorded, %d steps with events among it: %w", len(r.held), r.why)
+	return fmt.Errorf("%d steps with events are not recorded, and no row of that time: %w", len(r.back)+len(r.held), r.why)
 }
 
 // Recording is the UUID of the database; "" without one.
@@ -312,7 +393,7 @@ func (r *recording) Pending(ctx context.Context, class daq.Class, after int64, l
 
 // Mark keeps what arrived at a destination.
 func (r *recording) Mark(destination string, class daq.Class, sequence int64) {
-	if rec := r.open.Load(); rec != nil {
+	if rec := r.open.Load(); rec != nil && !r.foreign.Load() {
 		rec.Mark(destination, class, sequence)
 	}
 }

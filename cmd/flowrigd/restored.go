@@ -57,6 +57,9 @@ func (r *recording) begin(alarms []daq.SavedAlarm, why error) []daq.SavedAlarm {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.given = alarms
+	for _, s := range alarms {
+		r.seen.Store(s.Name, s)
+	}
 	return alarms
 }
 

@@ -49,13 +49,13 @@ func checkSequences(t *testing.T, r *Reader, class daq.Class, n int) []daq.Messa
 // its file: not healthy after a second, healthy once it has answered.
 func TestHangingLookAtTheFileIsSeen(t *testing.T) {
 	r := &Recorder{}
-	w := &writer{r: r, stat: func(string) (os.FileInfo, error) {
+	w := &writer{r: r, files: map[string]os.FileInfo{"flowrig.db": nil}, stat: func(string) (os.FileInfo, error) {
 		if ok, _, why := r.health.look(time.Now().Add(hangLimit)); ok || !strings.Contains(why, "not answered") {
 			t.Errorf("while it hangs: healthy %v, %q", ok, why)
 		}
 		return nil, os.ErrNotExist
 	}}
-	if !w.gone() {
+	if w.gone() == nil {
 		t.Error("a missing file is not gone")
 	}
 	if ok, _, why := r.health.look(time.Now().Add(hangLimit)); !ok {

@@ -3,7 +3,6 @@ package record
 import (
 	"database/sql"
 	"fmt"
-	"os"
 	"testing"
 	"time"
 
@@ -220,16 +219,5 @@ func TestPurgeBySize(t *testing.T) {
 	purgeAll(t, db, &p) // ends, though what may not go is more
 	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes != 0 || alarms != 441 {
 		t.Errorf("%d notes and %d alarms left, want 441: the last of each and those that the broker waits for", notes, alarms)
-	}
-}
-
-func TestRemovedFileIsNoticed(t *testing.T) {
-	r := open(t, t.TempDir(), Options{})
-	w := &writer{stat: os.Stat, r: r, path: r.path + ".gone", log: Options{}.withDefaults().Log}
-	if again := w.housekeep(); again != purgeEvery {
-		t.Error(again)
-	}
-	if ok, _, why := r.Healthy(); ok || why == "" {
-		t.Error(ok, why)
 	}
 }

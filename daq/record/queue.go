@@ -62,6 +62,7 @@ type queue struct {
 	newest  uint64 // number of the newest input
 	missed  uint64 // inputs that were never put, not noted yet
 	marked  map[markKey]int64
+	closed  bool // nothing is taken any more
 }
 
 func newQueue() *queue {
@@ -74,21 +75,44 @@ func (q *queue) reset() {
 	q.next.marks = map[markKey]int64{}
 }
 
-func (q *queue) put(b daq.Batch, now time.Time) {
+func (q *queue) put(b daq.Batch, now time.Time) bool {
 	q.mu.Lock()
 	defer q.mu.Unlock()
+	if q.closed {
+		return false
+	}
 	e := q.admit(b)
 	if !e.hasInput && e.State == nil && len(e.Events) == 0 {
-		return
+		return true
 	}
 	q.next.entries = append(q.next.entries, e)
 	q.urgent = q.urgent || len(e.Events) > 0
 	q.touch(now)
+	return true
+}
+
+// giveBack puts a chunk that was not written in front again.
+func (q *queue) giveBack(c *chunk) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.next.entries, q.taken = append(c.entries, q.next.entries...), 0
+}
+
+// takeBack empties the queue for good.
+func (q *queue) takeBack() []daq.Batch {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	list := make([]daq.Batch, len(q.next.entries))
+	for i, e := range q.next.entries {
+		list[i] = e.Batch
+	}
+	q.next.entries, q.closed = nil, true
+	return list
 }
 
 // admit applies the policy and counts.
 func (q *queue) admit(b daq.Batch) entry {
-	e := entry{Batch: b, hasInput: true}
+	e := entry{Batch: b, hasInput: b.Input.Number > 0}
 	if n := b.Input.Number; n > 0 {
 		if q.newest > 0 && n > q.newest+1 {
 			q.missed += n - q.newest - 1
@@ -96,10 +120,10 @@ func (q *queue) admit(b daq.Batch) entry {
 		q.newest = n
 	}
 	begins := b.Input.Kind == daq.KindStart || b.Input.Kind == daq.KindReload // few, and replay is nothing without them
-	if q.inputs >= maxInputs && !begins {
+	if e.hasInput && q.inputs >= maxInputs && !begins {
 		e.hasInput = false
 		q.dropped.Inputs++
-	} else {
+	} else if e.hasInput {
 		q.inputs++
 	}
 	if e.State != nil && q.rows >= maxRows {

@@ -46,9 +46,15 @@ type Options struct {
 	Habits
 	Log *slog.Logger
 
+	// Configuration is the SHA-256 of that under which rows are made until a start
+	// or a reload names another.
+	Configuration string
+
 	// Commit stands between a transaction and the disk, so that a test can let
 	// the disk hang or fill. nil commits.
 	Commit func(commit func() error) error
+
+	stat func(string) (os.FileInfo, error) // os.Stat; a test's own
 }
 
 func (o Options) withDefaults() Options {
@@ -57,6 +63,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Commit == nil {
 		o.Commit = func(commit func() error) error { return commit() }
+	}
+	if o.stat == nil {
+		o.stat = os.Stat
 	}
 	return o
 }
@@ -71,6 +80,7 @@ type Recorder struct {
 	habits  atomic.Pointer[Habits]
 	newest  atomic.Pointer[map[daq.Class]int64] // sequences on disk; the map is not changed later
 	lock    *sql.DB
+	lost    chan struct{} // closed: the files are gone
 	closing chan struct{} // closed: write what is there and stop
 	abandon chan struct{} // closed: stop retrying
 	done    chan struct{}
@@ -121,6 +131,7 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 		Reader:  reader,
 		queue:   newQueue(),
 		lock:    lock,
+		lost:    make(chan struct{}),
 		closing: make(chan struct{}),
 		abandon: make(chan struct{}),
 		done:    make(chan struct{}),
@@ -140,8 +151,18 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 }
 
 // Put hands a step to the writer and returns at once. Receipts is called once,
-// from the writer, when the events are on disk; it must not block.
-func (r *Recorder) Put(b daq.Batch) { r.queue.put(b, time.Now()) }
+// from the writer, when the events are on disk; it must not block. A batch whose
+// input has no number is recorded without it. false: the recording is lost, and
+// what waited has been taken back.
+func (r *Recorder) Put(b daq.Batch) bool { return r.queue.put(b, time.Now()) }
+
+// Lost is closed when the database's files were removed or replaced: nothing is
+// written any more.
+func (r *Recorder) Lost() <-chan struct{} { return r.lost }
+
+// TakeBack gives what was put into a lost recording and has not been told as
+// recorded, and lets Put take no more.
+func (r *Recorder) TakeBack() []daq.Batch { return r.queue.takeBack() }
 
 // Adjust takes up other habits, from the next row and the next purge. What
 // waits by the old ones is written at once.

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"maps"
 	"os"
+	"path/filepath"
 	"time"
 
 	"flowrigd/daq"
@@ -18,13 +19,16 @@ const (
 	retryLast  = 2 * time.Second
 )
 
+// lookEvery is how often the files are looked after while nothing is written.
+const lookEvery = time.Second
+
 // writer is the one goroutine that writes. Everything but the queue and the
 // health is its own.
 type writer struct {
 	r          *Recorder
 	db         *sql.DB
 	path       string
-	file       os.FileInfo // as opened
+	files      map[string]os.FileInfo // of the database, as opened
 	stat       func(string) (os.FileInfo, error)
 	o          Options
 	log        *slog.Logger
@@ -34,10 +38,11 @@ type writer struct {
 	sha        string              // configuration of the rows
 	purge      purger
 	complaint  string // what was logged last; "" while all is well
+	lost       bool   // the files are gone
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
-	w := &writer{r: r, db: db, path: path, stat: os.Stat, o: o, log: o.Log, purge: purger{habits: o.Habits}}
+	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, sha: o.Configuration, log: o.Log, purge: purger{habits: o.Habits}}
 	if err := w.load(); err != nil {
 		return nil, explain(path, "open", err)
 	}
@@ -45,7 +50,7 @@ func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error)
 }
 
 func (w *writer) load() (err error) {
-	if w.file, err = os.Stat(w.path); err != nil {
+	if w.files, err = filesOf(w.path); err != nil {
 		return err
 	}
 	if w.sequences, err = readSequences(w.db); err != nil {
@@ -58,7 +63,28 @@ func (w *writer) load() (err error) {
 	return err
 }
 
-// run writes what the queue brings until Close, and then the rest.
+// filesOf are the files that SQLite has open for a database: itself, the log and
+// the log's index. Beside a link they stand where it leads.
+func filesOf(path string) (map[string]os.FileInfo, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	files := map[string]os.FileInfo{path: info}
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range []string{real, real + "-wal", real + "-shm"} {
+		if info, err := os.Stat(name); err == nil {
+			files[name] = info
+		}
+	}
+	return files, nil
+}
+
+// run writes what the queue brings until Close, and then the rest. It ends by
+// itself when the files are gone.
 func (w *writer) run() {
 	defer close(w.r.done)
 	defer w.closeAll()
@@ -66,13 +92,19 @@ func (w *writer) run() {
 	defer purge.Stop()
 	commit := time.NewTimer(time.Hour)
 	defer commit.Stop()
-	for {
+	look := time.NewTicker(lookEvery)
+	defer look.Stop()
+	for !w.lost {
 		select {
 		case <-w.r.closing:
 			w.flush()
 			return
 		case <-w.r.queue.nudge:
 		case <-commit.C:
+		case <-look.C:
+			if why := w.gone(); why != nil {
+				w.lose(&chunk{}, why)
+			}
 		case <-purge.C:
 			purge.Reset(w.housekeep())
 		}
@@ -98,7 +130,7 @@ func (w *writer) writeDue(commit *time.Timer) {
 func (w *writer) flush() {
 	for {
 		c := w.r.queue.take(time.Now())
-		if c.empty() || !w.writeUntilDone(&c) {
+		if w.lost || c.empty() || !w.writeUntilDone(&c) {
 			return
 		}
 	}
@@ -114,6 +146,10 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 			t, err = w.write(tx, c)
 			return err
 		})
+		if why := w.gone(); why != nil { // what has just been written is lost with the files
+			w.lose(c, why)
+			return false
+		}
 		if err == nil {
 			w.recovered()
 			w.durable(c, t)
@@ -196,33 +232,48 @@ func (w *writer) durable(c *chunk, t *transaction) {
 }
 
 // closeAll closes the readers first: the last connection to go folds the log
-// into the database, and a read-only one cannot.
+// into the database, and a read-only one cannot. Of a database that was moved
+// away SQLite leaves the log where it was, so it is folded in before.
 func (w *writer) closeAll() {
 	w.r.Reader.Close()
 	w.statements.close()
+	if w.lost {
+		if _, err := w.db.Exec(`PRAGMA wal_checkpoint(TRUNCATE)`); err != nil {
+			w.log.Error("recording: close", "err", explain(w.path, "close", err))
+		}
+	}
 	if err := w.db.Close(); err != nil {
 		w.log.Error("recording: close", "err", explain(w.path, "close", err))
 	}
 	w.r.lock.Close()
 }
 
-// gone says whether the file was removed or replaced, under the eye of the
-// health: a disk that hangs holds up this question too.
-func (w *writer) gone() bool {
+// gone says which file was removed or replaced, under the eye of the health: a
+// disk that hangs holds up this question too.
+func (w *writer) gone() error {
 	w.r.health.begin(time.Now())
 	defer w.r.health.rest()
-	now, err := w.stat(w.path)
-	return err != nil || !os.SameFile(now, w.file)
+	for name, opened := range w.files {
+		if now, err := w.stat(name); err != nil || !os.SameFile(now, opened) {
+			return fmt.Errorf("%s: was removed or replaced while it was in use", name)
+		}
+	}
+	return nil
 }
 
-// housekeep looks after the file, purges one step, and says when to come again.
+// lose ends the writing: whoever owns the recorder opens the recording again,
+// and writes there what was not told as recorded.
+func (w *writer) lose(c *chunk, why error) {
+	w.lost = true
+	w.r.health.lose(time.Now(), why.Error())
+	w.log.Error("recording: "+why.Error(), "recording", w.r.Recording())
+	w.r.queue.giveBack(c)
+	close(w.r.lost)
+	w.r.wakeAll()
+}
+
+// housekeep purges one step, and says when to come again.
 func (w *writer) housekeep() time.Duration {
-	if w.gone() {
-		why := fmt.Sprintf("%s: was removed or replaced while it was in use; what is recorded now is lost: restart flowrigd", w.path)
-		w.r.health.lose(time.Now(), why)
-		w.log.Error("recording: " + why)
-		return purgeEvery
-	}
 	more := false
 	w.purge.habits = *w.r.habits.Load()
 	err := w.attempt(func(tx *sql.Tx) (err error) {
