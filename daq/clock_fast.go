@@ -119,9 +119,9 @@ func (f *fast) wall(c *Clock) time.Time {
 
 // limit is how far the clock may go, where anybody works by it.
 func (f *fast) limit() (at time.Duration, any bool) {
-	for _, due := range f.workers {
-		if due += mostOverdue; !any || due < at {
-			at, any = due, true
+	for _, until := range f.workers {
+		if !any || until < at {
+			at, any = until, true
 		}
 	}
 	return at, any
@@ -135,7 +135,10 @@ func (c *Clock) Worker() *Worker { return &Worker{c.fast} }
 
 // Due says when the worker has something to do next, before it waits for that or
 // does it.
-func (w *Worker) Due(at time.Duration) {
+func (w *Worker) Due(at time.Duration) { w.Until(at + mostOverdue) }
+
+// Until says how far the clock may go before the worker has done what it has to.
+func (w *Worker) Until(at time.Duration) {
 	if w.f == nil {
 		return
 	}

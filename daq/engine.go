@@ -210,6 +210,9 @@ func (e *Engine) compute(in *Input) {
 	heater, known := e.heater()
 	e.probe.look(s, in, e.maxFall(), heater, known)
 	e.rig.countDown(s, e.probe)
+	if e.health != nil && e.health.Slow != "" {
+		s.Warnings = append(slices.Clip(s.Warnings), e.health.Slow)
+	}
 }
 
 func (e *Engine) sampleDue(now time.Duration) bool {

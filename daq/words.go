@@ -122,6 +122,8 @@ type Health struct {
 	Recording bool `json:"recording"` // the disk answers
 	Broker    bool `json:"broker"`    // the broker is connected
 
+	Slow string `json:"slow,omitempty"` // what does not follow the speed of a simulated rig; "" where all does
+
 	Receivers Receivers `json:"receivers,omitzero"`
 }
 

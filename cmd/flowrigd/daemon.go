@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -36,6 +37,7 @@ type wiring struct {
 	brokerAt   string // of an embedded broker
 	mustServe  bool   // a page or an embedded broker that cannot be served is the end
 	reload     <-chan os.Signal
+	clock      *daq.Clock // that a simulated rig shares; nil: the machine's
 	log        *slog.Logger
 }
 
@@ -57,13 +59,14 @@ type daemon struct {
 	notifier  atomic.Pointer[notify.Notifier]
 	telling   shifts
 	server    *web.Server
+	tooFast   atomic.Pointer[string] // says what does not follow the speed; nil where all does
 	reloads   reloads
 }
 
 // newDaemon builds the parts; nothing runs yet but the recording's writer and
 // an embedded broker.
 func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
-	d := &daemon{w: w, log: w.log, clock: daq.NewClock()}
+	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, daq.NewClock())}
 	d.cfg.Store(cfg)
 	d.recording = openRecording(cfg.Record, d.log)
 	d.buildRelay(cfg)
@@ -149,7 +152,7 @@ func (d *daemon) buildRelay(cfg *config.Config) {
 	}
 	t := *cfg.Trip
 	d.relay = instrument.NewRelay(instrument.RelayOptions{
-		Trip: t, Now: d.clock.Now,
+		Trip: t, Now: d.clock.Now, Clock: d.clock,
 		Write: func(ctx context.Context, on bool) error {
 			if t.Pulse != config.NoPulse {
 				return d.manager.Pulse(ctx, t.Port, t.Pulse, on)
@@ -177,7 +180,7 @@ func (d *daemon) count(r daq.Reading) { d.server.ObserveReading(r) }
 func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 	d.manager, err = instrument.New(instrument.Options{
 		Ports: cfg.Ports, Instruments: cfg.Instruments, Open: d.w.open,
-		Now: d.clock.Now, Out: d.loop.Offer, Log: d.log,
+		Now: d.clock.Now, Clock: d.clock, Out: d.loop.Offer, Log: d.log,
 	})
 	return err
 }
@@ -187,7 +190,7 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 	d.server, err = web.New(web.Options{
 		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
 		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: facts(cfg),
-		Rig: view{d}, History: d.recording, Checks: d.checks, Stats: d.stats, Log: d.log,
+		Rig: view{d}, History: d.recording, Checks: d.checks, Stats: d.stats, Log: d.log, Now: d.clock.Wall,
 		Refused: func(who, reason string) { d.loop.Note("refused", who, reason) },
 	})
 	if err != nil {
@@ -263,6 +266,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopTelling, begin("notifications", d.telling.notify.run)},
 		{stopTelling, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
 		{stopTelling, begin("http", d.runServer)},
+		{stopReading, begin("speed", d.watchSpeed)},
 		{stopRecording, begin("recording", d.runRecording)},
 		{stopKeeper, begin("permit file", d.runKeeper)}, // behind the recording, which says what it has
 	}

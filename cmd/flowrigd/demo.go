@@ -34,7 +34,7 @@ func demoVerb() *cobra.Command {
 			"It ends with Ctrl-C or SIGTERM.",
 	}
 	var s scene
-	s.flags(c, "sweep")
+	s.flags(c, "sweep", "how many times as fast as the clock rig and daemon run, both by one clock")
 	listen := c.Flags().String("listen", "127.0.0.1:8080", "`ADDRESS` of the page, on this machine")
 	data := c.Flags().String("data", "", "`DIR` of the recording (a temporary one unless given)")
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -91,13 +91,14 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 	if memory {
 		log.Info("this machine has no pseudo-terminals: the simulated lines are in memory")
 	}
-	sim, err := s.sim(rigsim.Options{Dir: lines, Memory: memory, Relay: true, Bypass: true, Log: log, Config: rigsim.ConfigOptions{
+	clock := s.clock()
+	sim, err := s.sim(rigsim.Options{Clock: clock, Dir: lines, Memory: memory, Relay: true, Bypass: true, Log: log, Config: rigsim.ConfigOptions{
 		Listen: listen, Broker: "embedded", Record: data, Tokens: filepath.Join(data, "tokens"),
 	}})
 	if err != nil {
 		return err
 	}
-	w := wiring{open: instrument.OpenSerial, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
+	w := wiring{open: instrument.OpenSerial, clock: clock, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
 	if memory {
 		w.open = func(p config.Port) (instrument.Line, error) { return inMemory(sim, p) }
 	}
@@ -137,7 +138,8 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 // givePermit is the simulated demonstrator, who gives the heating permit once
 // the readings are there. With real hardware a real person does.
 func givePermit(ctx context.Context, d *daemon) error {
-	tick := time.NewTicker(200 * time.Millisecond)
+	d.startClock(ctx)
+	tick := time.NewTicker(d.clock.Wait(200 * time.Millisecond))
 	defer tick.Stop()
 	for {
 		select {

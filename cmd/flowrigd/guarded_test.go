@@ -21,6 +21,7 @@ import (
 type guarded struct {
 	t        *testing.T
 	dir, at  string
+	truthAt  string // the file; "" is truth.jsonl in dir
 	config   string
 	token    string
 	sim      *process
@@ -85,7 +86,7 @@ func (g *guarded) alarm(name, verb string) {
 // now reads what the rig has written since the last time, and gives the newest.
 func (g *guarded) now() truth {
 	g.t.Helper()
-	f, err := os.Open(filepath.Join(g.dir, "truth.jsonl"))
+	f, err := os.Open(cmp.Or(g.truthAt, filepath.Join(g.dir, "truth.jsonl")))
 	if err != nil {
 		g.t.Fatal(err)
 	}

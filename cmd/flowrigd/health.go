@@ -16,7 +16,7 @@ const healthEvery = 250 * time.Millisecond
 
 // watchHealth tells the engine of every change of its surroundings.
 func (d *daemon) watchHealth(ctx context.Context) error {
-	tick := time.NewTicker(healthEvery)
+	tick := time.NewTicker(max(d.clock.Wait(healthEvery), 10*time.Millisecond))
 	defer tick.Stop()
 	var last health
 	for told := false; ; {
@@ -35,10 +35,11 @@ func (d *daemon) watchHealth(ctx context.Context) error {
 type health struct {
 	recording, broker bool
 	receivers         notify.Waiting
+	slow              string
 }
 
 func (d *daemon) health() health {
-	return health{d.recording.healthy() == nil, d.connected() == nil, d.notifier.Load().Waiting()}
+	return health{d.recording.healthy() == nil, d.connected() == nil, d.notifier.Load().Waiting(), d.slow()}
 }
 
 func (h health) forEngine() daq.Health {
@@ -46,7 +47,7 @@ func (h health) forEngine() daq.Health {
 	if r.Failed != "" {
 		r.Waited = time.Since(h.receivers.Since)
 	}
-	return daq.Health{Recording: h.recording, Broker: h.broker, Receivers: r}
+	return daq.Health{Recording: h.recording, Broker: h.broker, Receivers: r, Slow: h.slow}
 }
 
 func (d *daemon) connected() error {

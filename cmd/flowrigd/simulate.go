@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flowrigd/daq"
 	"flowrigd/daq/rigsim"
 )
 
@@ -16,9 +17,9 @@ type scene struct {
 	seed     uint64
 }
 
-func (s *scene) flags(c *cobra.Command, scenario string) {
+func (s *scene) flags(c *cobra.Command, scenario, speed string) {
 	c.Flags().StringVar(&s.scenario, "scenario", scenario, "`NAME` of what happens: "+strings.Join(rigsim.Scenarios(), ", "))
-	c.Flags().Float64Var(&s.speed, "speed", 1, "how many times faster than the clock the physics runs")
+	c.Flags().Float64Var(&s.speed, "speed", 1, speed)
 	c.Flags().Uint64Var(&s.seed, "seed", 1, "of every random draw")
 }
 
@@ -26,6 +27,15 @@ func (s *scene) flags(c *cobra.Command, scenario string) {
 func (s *scene) known() error {
 	_, err := s.sim(rigsim.Options{Memory: true})
 	return err
+}
+
+// clock is what rig and daemon share at a speed of their own; nil is the
+// machine's, which both have anyway.
+func (s *scene) clock() *daq.Clock {
+	if s.speed == 1 {
+		return nil
+	}
+	return daq.NewFastClock(s.speed)
 }
 
 // sim makes the rig; an unknown scenario is a wrong use.
@@ -50,7 +60,7 @@ func simulateVerb() *cobra.Command {
 			"scenario has a heating permit, a key switch bridges its relay until it is first given.",
 	}
 	var s scene
-	s.flags(c, "steady")
+	s.flags(c, "steady", "how many times as fast as the clock the physics runs, and nothing else: the daemon's delays do not")
 	dir := c.Flags().String("links", "", "`DIR` for the lines, the truth and the configuration")
 	required(c, "links")
 	c.RunE = func(c *cobra.Command, _ []string) error {

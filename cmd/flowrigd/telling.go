@@ -42,9 +42,12 @@ func (d *daemon) newPublisher(cfg *config.Config) (*mqtt.Publisher, error) {
 	if to.Embedded {
 		to.Broker = d.broker.URL()
 	}
+	if d.clock.Speed() != 1 {
+		to.Every = max(d.clock.Real(to.Every), leastEvery)
+	}
 	return mqtt.New(mqtt.Options{
 		Config: to, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, State: view{d},
-		Alive: func() bool { return d.loop.Alive() == nil }, Log: d.log,
+		Alive: func() bool { return d.loop.Alive() == nil }, Log: d.log, Now: d.clock.Wall,
 	})
 }
 

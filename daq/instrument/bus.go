@@ -18,17 +18,20 @@ const reopenEvery = 250 * time.Millisecond
 // bus works one line in one goroutine: polls that are due, writes before them,
 // and the line itself, which may come and go.
 type bus struct {
-	port config.Port
-	open Opener
-	now  func() time.Duration
-	out  func(daq.Reading)
-	log  *slog.Logger
+	port  config.Port
+	open  Opener
+	now   func() time.Duration
+	clock *daq.Clock // by which it works, and the instruments on it
+	out   func(daq.Reading)
+	log   *slog.Logger
 
 	writes  chan *write
 	changes chan []config.Instrument
 	done    chan struct{} // closed when run has ended
 
 	began   time.Time
+	begun   time.Duration // of now, when it began
+	worker  *daq.Worker
 	polls   []*poll
 	wire    *wire // nil while there is no line
 	lineErr *fault
@@ -49,7 +52,7 @@ type write struct {
 
 func newBus(port config.Port, instruments []config.Instrument, o Options) *bus {
 	return &bus{
-		port: port, open: o.Open, now: o.Now, out: o.Out, log: o.Log.With("port", port.Name),
+		port: port, open: o.Open, now: o.Now, clock: o.Clock, worker: o.Clock.Worker(), out: o.Out, log: o.Log.With("port", port.Name),
 		writes: make(chan *write), changes: make(chan []config.Instrument), done: make(chan struct{}),
 		polls: plan(instruments),
 	}
@@ -58,7 +61,8 @@ func newBus(port config.Port, instruments []config.Instrument, o Options) *bus {
 // run works until ctx ends.
 func (b *bus) run(ctx context.Context) {
 	defer close(b.done)
-	b.began = time.Now()
+	b.start()
+	defer b.worker.End()
 	stop := context.AfterFunc(ctx, b.abort)
 	defer stop()
 	defer b.abort()
@@ -67,10 +71,13 @@ func (b *bus) run(ctx context.Context) {
 	}
 }
 
+func (b *bus) start() { b.began, b.begun = time.Now(), b.now() }
+
 // step does one thing: what waits longest, or a write as soon as there is one,
 // before a poll that is due as well.
 func (b *bus) step(ctx context.Context) {
 	p, at := b.next()
+	b.worker.Due(b.begun + at)
 	if at <= b.since() {
 		select {
 		case w := <-b.writes:
@@ -82,7 +89,7 @@ func (b *bus) step(ctx context.Context) {
 		}
 		return
 	}
-	timer := time.NewTimer(at - b.since())
+	timer := time.NewTimer(b.clock.Wait(at - b.since()))
 	defer timer.Stop()
 	select {
 	case <-ctx.Done():
@@ -94,7 +101,14 @@ func (b *bus) step(ctx context.Context) {
 	}
 }
 
-func (b *bus) since() time.Duration { return time.Since(b.began) }
+// since is the time since the bus began: its clock's, which may stand, where
+// that is not the machine's.
+func (b *bus) since() time.Duration {
+	if b.clock.Speed() != 1 {
+		return b.now() - b.begun
+	}
+	return time.Since(b.began)
+}
 
 // next is the poll to serve next, and when; nil for the line itself.
 func (b *bus) next() (*poll, time.Duration) {
@@ -153,6 +167,9 @@ func (b *bus) poll(p *poll) {
 		end = b.wire.heard // the silence behind the answer is not its time
 	}
 	took, at := end.Sub(started), b.now()-time.Since(end)
+	if b.clock.Speed() != 1 { // which may have stood meanwhile
+		took, at = b.since()-began, b.now()
+	}
 	for i, r := range results {
 		b.tell(&p.members[i], r, took, at)
 	}

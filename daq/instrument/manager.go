@@ -20,6 +20,7 @@ type Options struct {
 	Instruments []config.Instrument
 	Open        Opener               // nil: OpenSerial
 	Now         func() time.Duration // monotonic, of Reading.At
+	Clock       *daq.Clock           // of Now, where a simulated rig's is faster than the machine's; nil: the machine's
 	Out         func(daq.Reading)    // hears every exchange, clean or faulty; never blocks
 	Log         *slog.Logger         // nil: silent
 }
@@ -56,6 +57,9 @@ func New(o Options) (*Manager, error) {
 	}
 	if o.Open == nil {
 		o.Open = OpenSerial
+	}
+	if o.Clock == nil {
+		o.Clock = daq.NewClock()
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))

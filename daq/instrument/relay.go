@@ -22,10 +22,15 @@ const (
 // dropAgain is the pause before a drop that was not confirmed is tried again.
 const dropAgain = 50 * time.Millisecond
 
+// leastWrite is what a write to the relay of a fast simulated rig gets, of the
+// machine's time.
+const leastWrite = 500 * time.Millisecond
+
 // RelayOptions are the surroundings of a permit output.
 type RelayOptions struct {
 	Trip   config.Trip
 	Now    func() time.Duration
+	Clock  *daq.Clock                               // of Now, where a simulated rig's is faster than the machine's; nil: the machine's
 	Write  func(ctx context.Context, on bool) error // waits for the relay's confirmation
 	Answer func(daq.Output)                         // must not block
 }
@@ -36,6 +41,7 @@ type RelayOptions struct {
 type Relay struct {
 	o      RelayOptions
 	demand chan want // holds the newest alone
+	worker *daq.Worker
 
 	last   want          // what was written last
 	lastAt time.Duration // and when, monotonic
@@ -50,11 +56,17 @@ type want struct {
 }
 
 // NewRelay makes the output; it writes nothing before Run.
-func NewRelay(o RelayOptions) *Relay { return &Relay{o: o, demand: make(chan want, 1)} }
+func NewRelay(o RelayOptions) *Relay {
+	if o.Clock == nil {
+		o.Clock = daq.NewClock()
+	}
+	return &Relay{o: o, worker: o.Clock.Worker(), demand: make(chan want, 1)}
+}
 
 // Demand takes what the engine's newest step asks for, and until when that may
 // give the permit. It never blocks. Only the engine's goroutine calls it.
 func (r *Relay) Demand(on bool, until time.Duration) {
+	r.worker.Until(until)
 	for {
 		select {
 		case r.demand <- want{on, until}:
@@ -70,6 +82,7 @@ func (r *Relay) Demand(on bool, until time.Duration) {
 
 // Run writes until ctx ends, and then drops the permit.
 func (r *Relay) Run(ctx context.Context) error {
+	defer r.worker.End()
 	for {
 		select {
 		case <-ctx.Done():
@@ -77,6 +90,9 @@ func (r *Relay) Run(ctx context.Context) error {
 		case w := <-r.demand:
 			if r.due(w) {
 				r.write(ctx, w)
+			}
+			if len(r.demand) == 0 {
+				r.worker.End()
 			}
 		}
 	}
@@ -110,6 +126,9 @@ func (r *Relay) write(ctx context.Context, w want) {
 	limit := r.o.Trip.Refresh
 	if w.on {
 		limit = min(limit, w.until-r.o.Now())
+	}
+	if r.o.Clock.Speed() != 1 {
+		limit = max(r.o.Clock.Real(limit), leastWrite) // the clock stands meanwhile
 	}
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()

@@ -26,7 +26,7 @@ type stream struct {
 // run listens until ctx ends.
 func (s *stream) run(ctx context.Context) {
 	defer close(s.done)
-	s.began = time.Now()
+	s.start()
 	stop := context.AfterFunc(ctx, s.abort)
 	defer stop()
 	defer s.abort()
@@ -41,7 +41,7 @@ func (s *stream) run(ctx context.Context) {
 
 // seek looks for the line, and tells at the instrument's pace that it is away.
 func (s *stream) seek(ctx context.Context) {
-	wait := time.NewTimer(max(0, s.openAt-s.since()))
+	wait := time.NewTimer(s.clock.Wait(max(0, s.openAt-s.since())))
 	defer wait.Stop()
 	select {
 	case <-ctx.Done():
@@ -74,7 +74,7 @@ func (s *stream) hear() {
 	case <-s.changes:
 	default:
 	}
-	overdue := s.heard.Add(s.in.Every + s.port.Timeout)
+	overdue := s.heard.Add(s.clock.Real(s.in.Every) + s.wire.timeout)
 	buf, err := s.wire.more(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
 	s.wire.received = s.wire.received[:0]
 	s.buf = buf
@@ -127,7 +127,7 @@ func (s *stream) line(line []byte) {
 	now := time.Now()
 	took := now.Sub(s.heard)
 	s.heard, s.pending = now, nil
-	if now.Sub(s.told) < s.in.Every/streamShare {
+	if now.Sub(s.told) < s.clock.Real(s.in.Every/streamShare) {
 		return
 	}
 	s.told = now

@@ -27,7 +27,7 @@ func (w *wire) ask(in *config.Instrument) (float64, error) {
 		if line, rest, found := bytes.Cut(buf, q.End); found {
 			switch before := preamble(q, line); {
 			case before == echoLine && echo == nil:
-				echo, deadline = q.Send, time.Now().Add(w.port.Timeout)
+				echo, deadline = q.Send, time.Now().Add(w.timeout)
 			case before != blankLine:
 				return w.reply(in, line, rest)
 			}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"flowrigd/config"
+	"flowrigd/daq"
 	"flowrigd/daq/modbus"
 )
 
@@ -21,6 +22,7 @@ type wire struct {
 	port      config.Port
 	character time.Duration
 	silence   time.Duration // that ends a frame
+	timeout   time.Duration // of an answer
 	echo      echo
 	got       [maxAnswer]byte
 	heard     time.Time // when the last bytes of an answer came
@@ -48,6 +50,26 @@ func newWire(line Line, port config.Port) *wire {
 		line: line, port: port,
 		character: modbus.Character(port.Baud, bits),
 		silence:   modbus.Silence(port.Baud, bits),
+		timeout:   port.Timeout,
+	}
+}
+
+// An answer gets its time on the clock down to leastTimeout of the machine's. A
+// clock so fast that this is more stands while the line waits, and then an answer
+// gets fairTimeout: a simulated instrument is a program among others.
+const (
+	leastTimeout = 20 * time.Millisecond
+	fairTimeout  = 100 * time.Millisecond
+)
+
+// keepTo lets the line keep to a clock: a simulated line is part of its rig, and
+// so many times as fast.
+func (w *wire) keepTo(c *daq.Clock) {
+	w.character, w.silence = c.Real(w.character), c.Real(w.silence)
+	if real := c.Real(w.timeout); real >= leastTimeout || real >= w.timeout {
+		w.timeout = real
+	} else {
+		w.timeout = fairTimeout
 	}
 }
 
@@ -71,7 +93,7 @@ func (w *wire) begin(ctx context.Context, request []byte) (deadline time.Time, e
 		return time.Time{}, err
 	}
 	sending := time.Duration(len(request)) * w.character
-	if err := w.line.SetWriteDeadline(time.Now().Add(sending + w.port.Timeout)); err != nil {
+	if err := w.line.SetWriteDeadline(time.Now().Add(sending + w.timeout)); err != nil {
 		return time.Time{}, err
 	}
 	if _, err := w.line.Write(request); err != nil {
@@ -80,7 +102,7 @@ func (w *wire) begin(ctx context.Context, request []byte) (deadline time.Time, e
 		}
 		return time.Time{}, err
 	}
-	return time.Now().Add(sending + w.port.Timeout), nil
+	return time.Now().Add(sending + w.timeout), nil
 }
 
 // errJammed is a line that takes no bytes; it is opened anew.
@@ -137,7 +159,7 @@ func (w *wire) alone(rest []byte) (alone bool, err error) {
 
 // drain reads and drops until the line is silent.
 func (w *wire) drain() error {
-	end := time.Now().Add(w.port.Timeout + maxAnswer*w.character)
+	end := time.Now().Add(w.timeout + maxAnswer*w.character)
 	for time.Now().Before(end) {
 		heard, err := w.listen(w.silence)
 		if err != nil || !heard {
@@ -155,7 +177,7 @@ func (w *wire) drop() error {
 	if _, ok := w.line.(listener); !ok {
 		return nil
 	}
-	if err := w.line.SetReadDeadline(time.Now().Add(w.port.Timeout)); err != nil {
+	if err := w.line.SetReadDeadline(time.Now().Add(w.timeout)); err != nil {
 		return err
 	}
 	n, err := w.line.Read(w.got[:])

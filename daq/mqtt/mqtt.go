@@ -55,8 +55,9 @@ type Options struct {
 	Rig    string
 	Outbox Outbox
 	State  Rig
-	Alive  func() bool  // whether the engine still gives states; must not wait
-	Log    *slog.Logger // nil: silent
+	Alive  func() bool      // whether the engine still gives states; must not wait
+	Log    *slog.Logger     // nil: silent
+	Now    func() time.Time // the rig's wall time; nil: the machine's
 }
 
 // Publisher speaks to one broker for one rig.
@@ -68,6 +69,7 @@ type Publisher struct {
 	target      *target
 	outbox      Outbox
 	state       Rig
+	now         func() time.Time
 	alive       func() bool
 	pace        pace
 	health      *health
@@ -117,11 +119,14 @@ func New(o Options) (*Publisher, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
 	p := &Publisher{
 		config: o.Config, site: o.Site, rig: o.Rig, target: t,
 		prefix:      o.Config.Topic + "/" + o.Site + "/" + o.Rig + "/",
 		destination: t.name(o.Config.Embedded),
-		outbox:      o.Outbox, state: o.State, alive: o.Alive,
+		outbox:      o.Outbox, state: o.State, now: o.Now, alive: o.Alive,
 		pace: usualPace(), health: newHealth(o.Log, t.address),
 		told: newToldList(),
 	}

@@ -99,7 +99,7 @@ func (s *session) presence(up bool, why string) {
 		return
 	}
 	s.said, s.up = true, up
-	s.send(&s.direct, flight{}, "presence", presenceBody(up, why, time.Now()))
+	s.send(&s.direct, flight{}, "presence", presenceBody(up, why, s.now()))
 }
 
 // send publishes with QoS 1 and puts the flight into its window. All but

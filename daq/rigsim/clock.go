@@ -24,6 +24,10 @@ func (s *Sim) drive(ctx context.Context) {
 		case <-tick.C:
 		}
 		now := time.Now()
+		if s.options.Clock != nil {
+			s.follow()
+			continue
+		}
 		s.Advance(due(now.Sub(last), s.options.Speed))
 		last = now
 	}
@@ -32,4 +36,34 @@ func (s *Sim) drive(ctx context.Context) {
 // due is how far the rig moves for a time that has passed.
 func due(passed time.Duration, speed float64) time.Duration {
 	return time.Duration(float64(min(passed, catchUp)) * speed)
+}
+
+// follow brings the rig to the clock that it shares, where it shares one: before
+// every answer, so that a number is as old as its reading says.
+func (s *Sim) follow() {
+	if s.options.Clock == nil {
+		return
+	}
+	s.following.Lock()
+	defer s.following.Unlock()
+	now := s.options.Clock.Now()
+	s.Advance(now - s.reached)
+	s.reached = now
+}
+
+// real is the machine's time for a time of the lines'. Only a shared clock makes
+// them faster.
+func (s *Sim) real(d time.Duration) time.Duration {
+	if s.options.Clock == nil {
+		return d
+	}
+	return s.options.Clock.Real(d)
+}
+
+// wall is the time that the rig's files and observations bear.
+func (s *Sim) wall() time.Time {
+	if s.options.Clock == nil {
+		return time.Now().UTC()
+	}
+	return s.options.Clock.Wall()
 }

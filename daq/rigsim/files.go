@@ -17,7 +17,8 @@ const (
 
 const (
 	truthEvery = 100 * time.Millisecond
-	truthMost  = 256 << 20 // bytes, then the file becomes truth.old.jsonl
+	truthLeast = 10 * time.Millisecond // of the machine's
+	truthMost  = 256 << 20             // bytes, then the file becomes truth.old.jsonl
 )
 
 // errTruth marks a truth that could not be written.
@@ -80,7 +81,7 @@ func (t *truthFile) open() error {
 // a test must not read an old truth as the present one.
 func (t *truthFile) run(ctx context.Context, s *Sim, stop context.CancelCauseFunc) {
 	defer t.close()
-	tick := time.NewTicker(truthEvery)
+	tick := time.NewTicker(max(s.real(truthEvery), truthLeast))
 	defer tick.Stop()
 	for {
 		select {

@@ -28,7 +28,8 @@ type line struct {
 	cable  cable
 	redial <-chan *End // a new far end was taken; nil on a pseudo-terminal
 	hear   func(*line, []byte) []answer
-	talk   func() []byte // what is said unasked; nil: nothing
+	talk   func() []byte                     // what is said unasked; nil: nothing
+	real   func(time.Duration) time.Duration // the machine's time for one of the line's
 	log    *slog.Logger
 
 	faults Faulter // guarded by the rig's lock
@@ -147,14 +148,14 @@ func (l *line) read(near conn, out chan<- answer) {
 
 // write sends the answers in their order and what the line says by itself.
 func (l *line) write(near conn, out <-chan answer, over <-chan struct{}) {
-	tick := time.NewTicker(airEvery)
+	tick := time.NewTicker(l.real(airEvery))
 	defer tick.Stop()
 	for {
 		select {
 		case <-over:
 			return
 		case a := <-out:
-			pause(over, a.after)
+			pause(over, l.real(a.after))
 			send(near, a.bytes)
 		case <-tick.C:
 			if l.talk != nil {

@@ -23,7 +23,7 @@ func (s *Sim) Config() []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, `# A simulated rig, scenario %s. %s
 # Values and limits are those of its papers; the rig itself differs within them.
-site = "north-hall"
+%ssite = "north-hall"
 rig = "bench-3"
 altitude = "120 m"
 interval = "200 ms"
@@ -41,13 +41,24 @@ drop = "%.3f m ± %.3f m"
 [regime]
 laminar_below = %.0f
 turbulent_above = %.0f
-`, s.story.name, s.story.about,
+`, s.story.name, s.story.about, s.haste(),
 		stated.bore*1e3, stated.boreU*1e3, stated.length*1e3, stated.lengthU*1e3, stated.roughness*1e3,
 		stated.lip*1e3, stated.lipU*1e3, stated.drop, stated.dropU, laminarBelow, turbulentAbove)
 	s.writePorts(&b)
 	s.writeInstruments(&b)
 	s.writeServices(&b)
 	return []byte(b.String())
+}
+
+// haste says what a reader must know of a rig whose physics alone runs at
+// another speed.
+func (s *Sim) haste() string {
+	if s.plant.speed == 1 {
+		return ""
+	}
+	return fmt.Sprintf("# Its physics runs %g times as fast as the clock, and nothing else does: the daemon's delays and windows\n"+
+		"# span %g times as much of what happens, and rates (K/s), settling times and the time to the limit are wrong\n"+
+		"# by that. `flowrigd demo --speed` gives rig and daemon one clock.\n", s.plant.speed, s.plant.speed)
 }
 
 func (s *Sim) writePorts(b *strings.Builder) {
@@ -96,8 +107,8 @@ func (s *Sim) writeServices(b *strings.Builder) {
 	if s.options.Relay {
 		fmt.Fprintf(b, "\n[trip]\nport = %q\nmodbus = {address = %d, coil = 0}\nrefresh = \"1 s\"\nwatchdog = \"%g s\"\n", lineBus, relayUnit, relayWatchdog)
 	}
-	if s.options.Speed > 1 && (s.options.Relay || s.sensor(quantity.HeaterOn) != nil) {
-		fmt.Fprintf(b, "\n[alarms.temperature-implausible]\nmax_fall = \"%g K/s\" # this rig runs faster than the clock\n", 0.8*s.options.Speed)
+	if s.plant.speed > 1 && (s.options.Relay || s.sensor(quantity.HeaterOn) != nil) {
+		fmt.Fprintf(b, "\n[alarms.temperature-implausible]\nmax_fall = \"%g K/s\" # this rig runs faster than the clock\n", 0.8*s.plant.speed)
 	}
 	if c.Broker != "" {
 		fmt.Fprintf(b, "\n[mqtt]\nbroker = %s\n", strconv.Quote(c.Broker))

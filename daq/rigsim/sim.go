@@ -18,7 +18,8 @@ import (
 // Options say which rig is simulated and where its lines are.
 type Options struct {
 	Scenario string        // one of Scenarios; "" is steady
-	Speed    float64       // seconds of the rig in a second, 0.1 to 1000; 0 is 1
+	Speed    float64       // seconds of the rig in a second of the machine's, 0.1 to 1000; 0 is 1
+	Clock    *daq.Clock    // the rig's, of that speed, where the daemon that reads it shares it; nil: physics alone runs at Speed
 	Seed     uint64        // of every random draw
 	Dir      string        // lines as pseudo-terminals, truth and rig.toml go here; "" for none
 	Memory   bool          // lines in memory, reached by Dial, even with a Dir
@@ -47,6 +48,9 @@ type Sim struct {
 	ready   chan struct{}
 	stopped chan struct{}
 
+	following sync.Mutex    // guards reached
+	reached   time.Duration // of the shared clock
+
 	mu      sync.Mutex // guards what follows, and the faults of the lines
 	plant   *plant
 	sensors []*sensor
@@ -69,9 +73,13 @@ func New(o Options) (*Sim, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
+	physics := o.Speed // against the clock of who reads
+	if o.Clock != nil {
+		physics = 1
+	}
 	s := &Sim{options: o, story: story, log: o.Log, ready: make(chan struct{}), stopped: make(chan struct{})}
 	s.plant = newPlant(o.Seed, story.start)
-	s.plant.speed, s.plant.relay.bridged, s.plant.relay.bypass = o.Speed, !o.Relay, o.Bypass
+	s.plant.speed, s.plant.relay.bridged, s.plant.relay.bypass = physics, !o.Relay, o.Bypass
 	if s.sensors, err = newSensors(s.plant, o.Seed, cmp.Or(o.Noise, noiseShare), story.extra); err != nil {
 		return nil, err
 	}
@@ -90,7 +98,7 @@ func (s *Sim) wire() {
 }
 
 func (s *Sim) lay(name string, hear func(*line, []byte) []answer) *line {
-	l := &line{name: name, hear: hear, log: s.log, changed: make(chan struct{}, 1)}
+	l := &line{name: name, hear: hear, real: s.real, log: s.log, changed: make(chan struct{}, 1)}
 	l.faults = *NewFaulter(s.options.Seed+uint64(len(name)), name == lineBus)
 	l.in.Store(true)
 	s.lines[name] = l
@@ -136,9 +144,10 @@ func (s *Sim) Dial(device string) (io.ReadWriteCloser, error) {
 
 // Truth is the true state now.
 func (s *Sim) Truth() Truth {
+	s.follow()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return Truth{Time: time.Now().UTC(), Values: s.plant.truth()}
+	return Truth{Time: s.wall(), Values: s.plant.truth()}
 }
 
 // Advance moves the rig on by d without a clock: physics, instruments and the
@@ -154,7 +163,7 @@ func (s *Sim) Advance(d time.Duration) {
 
 func (s *Sim) tell(o Observation) {
 	if s.options.Observe != nil {
-		o.Time = time.Now().UTC()
+		o.Time = s.wall()
 		s.options.Observe(o)
 	}
 }

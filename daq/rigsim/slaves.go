@@ -23,6 +23,7 @@ const requestSize = 8
 // it. Bytes that are no request are passed over one by one, so that noise
 // costs no more than the request it hit.
 func (s *Sim) hearBus(l *line, p []byte) (answers []answer) {
+	s.follow()
 	l.heard = append(l.heard, p...)
 	for len(l.heard) >= requestSize {
 		frame := l.heard[:requestSize]

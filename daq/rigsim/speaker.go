@@ -14,6 +14,7 @@ const longestQuestion = 64
 // hearTC takes bytes off the thermocouple's line; to T? it answers the
 // millivolts, to any other question that it does not know it.
 func (s *Sim) hearTC(l *line, p []byte) (answers []answer) {
+	s.follow()
 	l.heard = append(l.heard, p...)
 	for {
 		question, rest, whole := bytes.Cut(l.heard, []byte{'\r'})
@@ -49,6 +50,7 @@ const airEvery = 500 * time.Millisecond
 // talkAir is the next line of the room's thermometer: the value and, as two
 // hexadecimal digits, the exclusive or of all bytes before them.
 func (s *Sim) talkAir() []byte {
+	s.follow()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	in := s.sensor(quantity.Ambient)

@@ -77,7 +77,7 @@ func (s *Server) figures(ctx context.Context) *alarm.Figures {
 	}
 	ctx, cancel := context.WithTimeout(ctx, historyWait)
 	defer cancel()
-	to := time.Now().UTC()
+	to := s.opt.Now().UTC()
 	f, err := s.opt.History.AlarmFigures(ctx, to.Add(-figuresOver), to)
 	if err != nil {
 		return nil

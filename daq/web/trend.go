@@ -57,7 +57,7 @@ func (b trendBucket) MarshalJSON() ([]byte, error) {
 }
 
 func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
-	q, err := parseTrend(r.URL.Query(), time.Now())
+	q, err := parseTrend(r.URL.Query(), s.opt.Now())
 	if err != nil {
 		refuse(w, http.StatusBadRequest, err.Error())
 		return

@@ -67,6 +67,7 @@ type Options struct {
 	Stats      func() []Stat            // counters of the other sinks; nil: none
 	Refused    func(who, reason string) // journals a refused command; nil: log alone
 	Log        *slog.Logger             // nil: slog.Default
+	Now        func() time.Time         // the rig's wall time; nil: the machine's
 }
 
 // Facts is the part of the configuration that the page shows. A reload
@@ -133,6 +134,9 @@ func New(opt Options) (*Server, error) {
 	}
 	if _, _, err := net.SplitHostPort(opt.Listen); err != nil {
 		return nil, fmt.Errorf("http.listen: %q: %w; write host:port, such as 127.0.0.1:8080", opt.Listen, err)
+	}
+	if opt.Now == nil {
+		opt.Now = time.Now
 	}
 	s := &Server{opt: opt, log: opt.Log, listener: new(connections), turns: newTurns(), stop: make(chan struct{})}
 	if s.log == nil {
@@ -234,4 +238,4 @@ func (s *Server) ObserveTold(t daq.Told) {
 }
 
 // ObserveReading counts an exchange with an instrument; it never blocks.
-func (s *Server) ObserveReading(r daq.Reading) { s.meters.observe(r, time.Now()) }
+func (s *Server) ObserveReading(r daq.Reading) { s.meters.observe(r, s.opt.Now()) }
