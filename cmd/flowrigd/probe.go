@@ -30,6 +30,8 @@ func probeVerb() *cobra.Command {
 	file := c.Flags().String("config", "", "configuration `FILE`")
 	count := c.Flags().Int("count", 1, "how many exchanges")
 	asJSON := c.Flags().Bool("json", false, "one JSON object a line for each exchange")
+	look := c.Flags().Bool("search", false, "where it is silent, look for it on the other ports, at other rates, framings and addresses")
+	searching := c.Flags().String("search-time", "3 min", "how long --search may take, at most")
 	log := c.Flags().String("log", "", "write what goes over the line to a new `FILE`")
 	required(c, "config")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -44,10 +46,33 @@ func probeVerb() *cobra.Command {
 		if err != nil {
 			return err
 		}
+		limit, err := searchTime(*searching)
+		if err != nil {
+			return err
+		}
 		p := &probing{out: c.OutOrStdout(), in: *in, port: *port, channel: daq.NewChannel(*in), asJSON: *asJSON}
-		return p.run(c.Context(), *count, *log)
+		err = p.run(c.Context(), *count, *log, func() {
+			if *look && p.answered == 0 {
+				p.search(c.Context(), ownFirst(cfg, port.Name), limit, c.ErrOrStderr())
+			}
+		})
+		if !*look && p.answered == 0 && p.number > 0 {
+			return fmt.Errorf("%w; --search looks for it elsewhere", err)
+		}
+		return err
 	}
 	return c
+}
+
+// ownFirst are the lines of a configuration, that one first.
+func ownFirst(cfg *config.Config, name string) []config.Port {
+	lines := []config.Port{*cfg.Port(name)}
+	for _, p := range cfg.Ports {
+		if p.Name != name {
+			lines = append(lines, p)
+		}
+	}
+	return lines
 }
 
 // named finds an instrument of a configuration with its port.
@@ -75,11 +100,14 @@ type probing struct {
 	number  int
 	clean   int // exchanges with something to believe
 	valued  int // exchanges with a value that is not believable
+
+	answered int               // exchanges in which anything understandable came
+	open     instrument.Opener // nil: of the system
 }
 
-// run probes, with a log in the file of that name unless it is "".
-func (p *probing) run(ctx context.Context, count int, file string) (err error) {
-	var open instrument.Opener
+// run probes, with a log in the file of that name unless it is "", and does
+// then whatever is to be done with the line free again.
+func (p *probing) run(ctx context.Context, count int, file string, then func()) (err error) {
 	if file != "" {
 		f, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 		if errors.Is(err, os.ErrExist) {
@@ -89,12 +117,13 @@ func (p *probing) run(ctx context.Context, count int, file string) (err error) {
 			return fmt.Errorf("probe: log: %w", err)
 		}
 		p.log = instrument.NewLineLog(f, p.port, p.in)
-		open = p.log.Open(nil)
+		p.open = p.log.Open(nil)
 		defer func() { err = errors.Join(err, p.log.Err(), f.Close()) }()
 	}
-	if err := instrument.Probe(ctx, p.port, p.in, open, count, func(prober *instrument.Prober, x instrument.Exchange) { p.show(ctx, prober, x) }); err != nil {
+	if err := instrument.Probe(ctx, p.port, p.in, p.open, count, func(prober *instrument.Prober, x instrument.Exchange) { p.show(ctx, prober, x) }); err != nil {
 		return err
 	}
+	then()
 	return p.verdict()
 }
 
@@ -113,6 +142,9 @@ func (p *probing) verdict() error {
 // a plain 0, which a register beside the right one gives as well.
 func (p *probing) show(ctx context.Context, prober *instrument.Prober, x instrument.Exchange) {
 	p.number++
+	if instrument.Answers(x) {
+		p.answered++
+	}
 	e := p.judge(x)
 	if e.believable() {
 		p.clean++

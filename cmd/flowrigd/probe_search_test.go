@@ -1,0 +1,116 @@
+//go:build linux
+
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"golang.org/x/sys/unix"
+
+	"flowrigd/daq/modbus"
+)
+
+// at9600 says whether the line is set to 9600 Bd; the framing cannot be told on
+// a pseudo-terminal, which drops parity.
+func at9600(t *testing.T, l *handLine) bool {
+	mode, err := unix.IoctlGetTermios(int(l.keeper.Fd()), getMode)
+	if err != nil {
+		t.Error(err)
+		return false
+	}
+	return mode.Cflag&unix.CBAUD == unix.B9600
+}
+
+// TestProbeSearch looks for a slave at another address, at another rate, and on
+// another line; the slave fails the test when anything but a read comes.
+func TestProbeSearch(t *testing.T) {
+	t.Parallel()
+	hears := func(l **handLine, address byte, slow bool) func([]byte) ([]byte, []byte) {
+		return func(heard []byte) (answer, rest []byte) {
+			for ; len(heard) >= 8; heard = heard[8:] {
+				asked, err := modbus.ParseRequest(heard[:8])
+				if err != nil || asked.Function > modbus.ReadInputRegisters {
+					t.Errorf("the slave heard % X: %v", heard, err)
+				}
+				if asked.Address == address && at9600(t, *l) == slow {
+					answer = append(answer, modbus.ReadResponse(address, asked.Function, []byte{0x41, 0xCC, 0, 0})...)
+				}
+			}
+			return answer, heard
+		}
+	}
+	for _, c := range []struct {
+		name    string
+		address byte
+		slow    bool
+		other   bool // on the other line
+		says    []string
+	}{
+		{"another address", 12, false, false, []string{"found     address 12 answers at 19200 Bd, 8N1 on line (", "): 25.5 °C"}},
+		{"another rate", 1, true, false, []string{"found     address 1 answers at 9600 Bd, 8N1 on line (", "): 25.5 °C"}},
+		{"another line", 1, false, true, []string{"found     address 1 answers at 19200 Bd, 8N1 on idle (", "): 25.5 °C; ports.idle has it: are the plugs swapped?"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			dir := t.TempDir()
+			var line, idle *handLine
+			none := func(heard []byte) (answer, rest []byte) { return nil, nil }
+			if c.other {
+				line = newHandLine(t, filepath.Join(dir, "line"), none)
+				idle = newHandLine(t, filepath.Join(dir, "idle"), func(heard []byte) ([]byte, []byte) { return hears(&idle, c.address, c.slow)(heard) })
+			} else {
+				line = newHandLine(t, filepath.Join(dir, "line"), func(heard []byte) ([]byte, []byte) { return hears(&line, c.address, c.slow)(heard) })
+				idle = newHandLine(t, filepath.Join(dir, "idle"), none)
+			}
+			text := fmt.Sprintf(probeText, line.name, asModbus)
+			text = strings.Replace(text, "/dev/serial/by-id/none", idle.name, 1)
+			file := write(t, filepath.Join(dir, "rig.toml"), text)
+			stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "20 s", "temperature")
+			if code != exitFailed {
+				t.Errorf("ends with %d", code)
+			}
+			says(t, "stdout", stdout, c.says...)
+			says(t, "stderr", stderr, "temperature gives no answer that can be read; searching for up to 20 s, "+
+				"with the request to read input register 0, on the other ports of the configuration, then at other rates and framings, then under the addresses 1 to 247. It only reads, and writes nothing to any device.\n")
+			if n := strings.Count(stdout, "   found "); n != 1 {
+				t.Errorf("%d are found:\n%s", n, stdout)
+			}
+		})
+	}
+}
+
+// TestProbeSearchOfText finds a text instrument at another rate, and says so
+// where nothing is found in time.
+func TestProbeSearchOfText(t *testing.T) {
+	t.Parallel()
+	file := probeLine(t, asQuery, nil)
+	stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "1 s", "temperature")
+	if code != exitFailed || strings.Contains(stdout, "found") {
+		t.Errorf("ends with %d: %s", code, stdout)
+	}
+	says(t, "stderr", stderr, `searching for up to 1 s, with the question "T?\r", on the other ports`, `the time is over; not asked: other rates and framings; give it longer with --search-time "30 min"`)
+	if _, stderr, code = call(t, program, "probe", "--config", file, "--search-time", "1 ms", "temperature"); code != exitUsage || !strings.Contains(stderr, `write a time from 1 s to 2 h, such as "30 min"`) {
+		t.Errorf("ends with %d: %s", code, stderr)
+	}
+	if _, stderr, code = call(t, program, "probe", "--config", file, "temperature"); code != exitFailed || !strings.Contains(stderr, "no exchange was clean; --search looks for it elsewhere") {
+		t.Errorf("ends with %d: %s", code, stderr)
+	}
+	var l *handLine
+	dir := t.TempDir()
+	l = newHandLine(t, filepath.Join(dir, "line"), func(heard []byte) (answer, rest []byte) {
+		if !bytes.HasSuffix(heard, []byte("T?\r")) {
+			return nil, heard
+		}
+		if !at9600(t, l) {
+			return nil, nil
+		}
+		return []byte("T=25.5\r\n"), nil
+	})
+	file = write(t, filepath.Join(dir, "rig.toml"), fmt.Sprintf(probeText, l.name, asQuery))
+	stdout, _, _ = call(t, program, "probe", "--json", "--config", file, "--search", "temperature")
+	says(t, "stdout", stdout, `{"found":true,"port":"line","device":"`, `"baud":9600,"framing":"8N1","address":null,`, `"text":"T=25.5\\r\\n"`)
+}
