@@ -45,6 +45,31 @@ func NewChannel(in config.Instrument) *Channel {
 	return &Channel{in: in, convert: newConvert(in), guard: guard{in: in}, motion: newMotion(in)}
 }
 
+// inherit makes the channel go on where another one of the same quantity stood, under
+// other settings: how long a good reading is overdue belongs to what is measured and
+// not to the settings. The last good value stands until it is stale, as after a
+// fault.
+func (c *Channel) inherit(old *Channel) {
+	c.last, c.lastAt, c.seen, c.born, c.asked = old.last, old.lastAt, old.seen, old.born, old.asked
+	c.fault, c.reason = old.fault, old.reason
+	if c.seen && c.fault == "" {
+		c.fault, c.reason = "its settings have changed, and no reading has come under the new ones", ReasonStale
+	}
+	c.guard.inherit(&old.guard)
+}
+
+// comeBack makes the channel that of an instrument that was not configured for a
+// while. That time does not count, and nothing is known of what it would read now.
+func (c *Channel) comeBack(old *Channel, away time.Duration) {
+	c.born, c.asked = old.born, old.asked
+	if old.seen {
+		c.born = old.lastAt
+	}
+	c.born += away
+	c.guard.inherit(&old.guard)
+	c.guard.changed += away
+}
+
 // Take takes a reading, clean or faulty, and gives the fault that it or the
 // wire found, "" for none. cold tells how another instrument stands, for a cold
 // junction; it may be nil where none is configured so.

@@ -2,6 +2,7 @@ package daq
 
 import (
 	"math"
+	"reflect"
 	"time"
 
 	"flowrigd/config"
@@ -15,6 +16,7 @@ type guard struct {
 	count   uint64
 	changed time.Duration // when it last changed
 	read    bool
+	anew    bool // the next number is asked for in another way: that it differs says nothing
 
 	taken     float64 // the last value taken, for step
 	refused   float64 // the last value refused
@@ -25,14 +27,27 @@ type guard struct {
 // frozen says whether the number on the wire has not changed for frozen_after,
 // and since when.
 func (g *guard) frozen(r Reading) (since time.Duration, frozen bool) {
-	if g.in.FrozenAfter <= 0 {
-		return 0, false
+	if g.read && g.anew {
+		g.number, g.count = r.Number, r.Count
 	}
+	g.anew = false
 	if !g.read || r.Number != g.number || r.Count != g.count {
 		g.number, g.count, g.changed, g.read = r.Number, r.Count, r.At, true
 		return r.At, false
 	}
-	return g.changed, r.At-g.changed >= g.in.FrozenAfter
+	return g.changed, g.in.FrozenAfter > 0 && r.At-g.changed >= g.in.FrozenAfter
+}
+
+// inherit keeps since when the number on the wire has not changed.
+func (g *guard) inherit(old *guard) {
+	g.number, g.count, g.changed, g.read = old.number, old.count, old.changed, old.read
+	g.anew = old.anew || !sameNumber(old.in, g.in)
+}
+
+// sameNumber says whether two configurations of an instrument read the same number
+// off the wire.
+func sameNumber(a, b config.Instrument) bool {
+	return a.Port == b.Port && reflect.DeepEqual(a.Modbus, b.Modbus) && reflect.DeepEqual(a.Query, b.Query) && reflect.DeepEqual(a.Stream, b.Stream)
 }
 
 // step refuses a jump larger than max_step, until a second reading confirms

@@ -26,7 +26,9 @@ type Engine struct {
 	measured [quantity.Count]Measured
 	sampleAt time.Duration
 	restored []SavedAlarm
-	came     int64 // how many alarms have come, those of earlier runs included
+	gone     [quantity.Count]gone // instruments that left the configuration
+	left     []left               // alarms that did, and were normal
+	came     int64                // how many alarms have come, those of earlier runs included
 }
 
 // NewEngine makes an engine for a checked configuration, with the alarms as
@@ -39,8 +41,15 @@ func NewEngine(cfg *config.Config, restored []SavedAlarm) (*Engine, error) {
 	return e, nil
 }
 
+// gone is what an instrument leaves behind that goes out of the configuration.
+type gone struct {
+	channel *Channel
+	at      time.Duration
+}
+
 // adopt builds everything from a configuration. Instruments that did not change
-// keep their channel, and with it their last good value.
+// keep their channel; those that did, and those that come back, keep how long they
+// are overdue.
 func (e *Engine) adopt(cfg *config.Config) error {
 	r, err := newRig(cfg)
 	if err != nil {
@@ -49,8 +58,12 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	if e.rig != nil {
 		r.inherit(e.rig)
 	}
-	if every := readEvery(cfg, quantity.Temperature); e.probe == nil || every != readEvery(e.cfg, quantity.Temperature) {
+	every := readEvery(cfg, quantity.Temperature)
+	switch {
+	case e.probe == nil:
 		e.probe = newPlausible(every)
+	case every != readEvery(e.cfg, quantity.Temperature):
+		e.probe = e.probe.paced(every)
 	}
 	var channels [quantity.Count]*Channel
 	var ids []quantity.ID
@@ -58,10 +71,16 @@ func (e *Engine) adopt(cfg *config.Config) error {
 		channels[in.ID] = e.channel(in)
 		ids = append(ids, in.ID)
 	}
+	for id, c := range e.channels {
+		if c != nil && channels[id] == nil {
+			e.gone[id] = gone{c, e.state.Mono}
+		}
+	}
 	e.cfg, e.rig, e.channels = cfg, r, channels
 	e.permit.cfg = cfg.Trip
 	e.state.Instruments = ids
 	e.measured = [quantity.Count]Measured{} // nothing is known of an instrument that went
+	e.state.Quality = [quantity.Count]Quality{}
 	return nil
 }
 
@@ -75,12 +94,16 @@ func readEvery(cfg *config.Config, id quantity.ID) time.Duration {
 }
 
 func (e *Engine) channel(in config.Instrument) *Channel {
-	if e.cfg != nil && e.channels[in.ID] != nil {
-		if old := e.cfg.Instrument(in.ID); old != nil && sameInstrument(*old, in) {
-			return e.channels[in.ID]
-		}
+	old, c := e.channels[in.ID], NewChannel(in)
+	switch away := e.gone[in.ID]; {
+	case old != nil && sameInstrument(old.in, in):
+		return old
+	case old != nil:
+		c.inherit(old)
+	case away.channel != nil:
+		c.comeBack(away.channel, e.state.Mono-away.at)
 	}
-	return NewChannel(in)
+	return c
 }
 
 // Interval is the time between two ticks.
@@ -149,6 +172,15 @@ func (e *Engine) place(saved []SavedAlarm) {
 	}
 }
 
+// left is an alarm that went out of the configuration while it was normal.
+type left struct {
+	*watch
+	at time.Duration
+}
+
+// leftMost bounds how many are remembered, the last ones.
+const leftMost = 100
+
 // reload takes up a new configuration; alarms keep their states. One that is no
 // longer configured stays until a person has seen it, and reset what it latched.
 func (e *Engine) reload(start *Start) []Event {
@@ -165,25 +197,57 @@ func (e *Engine) reload(start *Start) []Event {
 	}
 	e.alarms = nil
 	for _, def := range cfg.Alarms {
-		e.alarms = append(e.alarms, e.keepWatch(kept[def.Name], def))
+		e.alarms = append(e.alarms, kept[def.Name]) // nil for a new one
 		delete(kept, def.Name)
 	}
+	var orphans []*watch
 	for _, w := range before {
-		if kept[w.def.Name] != nil && (w.alarm.State() != alarm.Normal || e.permit.holds(w.def.Name)) {
+		switch {
+		case kept[w.def.Name] == nil:
+		case w.alarm.State() != alarm.Normal || e.permit.holds(w.def.Name):
 			w.orphaned = true
-			e.alarms = append(e.alarms, w)
+			orphans = append(orphans, w)
+		default:
+			e.left = append(e.left, left{w, e.state.Mono})
 		}
 	}
+	for i, def := range cfg.Alarms {
+		e.alarms[i] = e.keepWatch(e.alarms[i], def)
+	}
+	e.alarms = append(e.alarms, orphans...)
+	e.left = e.left[max(0, len(e.left)-leftMost):]
 	return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}}}
 }
 
 func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {
+	if old == nil {
+		old = e.takeBack(def)
+	}
 	if old == nil {
 		return newWatch(def, nil, e.state.Mono, e.state.Time)
 	}
 	old.def, old.orphaned = def, false
 	old.alarm.SetRule(old.rule())
 	return old
+}
+
+// takeBack gives an alarm that left, of the same name or watching the same thing
+// under another name; nil where there is none. A delay that ran goes on where it
+// stood.
+func (e *Engine) takeBack(def config.Alarm) *watch {
+	i := slices.IndexFunc(e.left, func(l left) bool { return l.def.Name == def.Name || watchesSame(l.def, def) })
+	if i < 0 {
+		return nil
+	}
+	l := e.left[i]
+	e.left = slices.Delete(e.left, i, i+1)
+	l.alarm.Shift(e.state.Mono - l.at)
+	return l.watch
+}
+
+// watchesSame says whether two alarms look at the same thing, whatever their limits.
+func watchesSame(a, b config.Alarm) bool {
+	return a.Kind == b.Kind && slices.Equal(a.On, b.On) && (a.Above == nil) == (b.Above == nil) && (a.Below == nil) == (b.Below == nil)
 }
 
 // cold gives a channel the reading of another one as its cold junction.

@@ -114,11 +114,15 @@ func (w *watch) ineffective(e *Engine) alarm.Condition {
 	if v, ok := e.state.Values.Get(quantity.Temperature); ok {
 		w.value = &v
 	}
-	if v, ok := e.state.Values.Get(quantity.HeaterOn); ok && v != 0 {
+	on, known := e.state.Values.Get(quantity.HeaterOn)
+	if known && on != 0 {
 		w.why = "the heater still draws power"
 		return alarm.Set
 	}
 	if !e.probe.sloped {
+		return alarm.Unknown
+	}
+	if !e.probe.rising() && e.cfg.Instrument(quantity.HeaterOn) != nil && !known {
 		return alarm.Unknown
 	}
 	if e.probe.rising() {

@@ -33,13 +33,23 @@ type heated struct {
 	relay  bool
 	deaf   bool
 	welded bool
-	off    bool          // the thermostat pauses
-	blind  bool          // nothing tells whether the heater is on
-	every  time.Duration // between two readings of the temperature; 0: each interval
-	readAt time.Duration // when the temperature is read next
-	hold   time.Duration // how long a pulsed relay holds; 0: it is a coil
-	pulsed time.Duration // when it was pulsed last
-	supply float64       // L/min
+	off    bool                 // the thermostat pauses
+	blind  bool                 // nothing tells whether the heater is on
+	every  time.Duration        // between two readings of the temperature; 0: each interval
+	readAt time.Duration        // when the temperature is read next
+	hold   time.Duration        // how long a pulsed relay holds; 0: it is a coil
+	pulsed time.Duration        // when it was pulsed last
+	supply float64              // L/min
+	dead   map[quantity.ID]bool // instruments that do not answer
+}
+
+// read takes the reading of an instrument, or its silence.
+func (b *heated) read(id quantity.ID, number float64) {
+	if b.dead[id] {
+		b.fault(id, ReasonTimeout, "no answer")
+		return
+	}
+	b.bench.read(id, number)
 }
 
 func newHeated(t *testing.T, restored ...SavedAlarm) *heated {

@@ -66,8 +66,17 @@ func newPlausible(every time.Duration) *plausible {
 	return &plausible{short: series.NewWindow(window, fallPoints), ends: int(min(readings/2, fallEnds))}
 }
 
+// paced goes on with a thermometer that is read at another pace.
+func (p *plausible) paced(every time.Duration) *plausible {
+	next, other := *p, newPlausible(every)
+	next.short, next.ends = other.short, other.ends
+	next.short.Take(p.short)
+	return &next
+}
+
 // look takes a state after a step; on says whether the heater is on, where that
-// is known.
+// is known. While its contact has only to be asked yet what is known of heating
+// stands.
 func (p *plausible) look(s *State, in *Input, maxFall float64, on, sure bool) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if !known {
@@ -80,7 +89,9 @@ func (p *plausible) look(s *State, in *Input, maxFall float64, on, sure bool) {
 	if p.averaged {
 		t = p.mean // a single reading of a noisy probe rises by chance
 	}
-	p.responds(s, t, on, sure)
+	if sure || s.Quality[quantity.HeaterOn].Grade != Missing {
+		p.responds(s, t, on, sure)
+	}
 	p.last = s.Mono
 }
 

@@ -34,13 +34,15 @@ type rig struct {
 	warned   pipe.Warnings
 	warnings []string
 	band     *regime.Tracker
+	limits   config.Regime                 // of the band
 	every    [quantity.Count]time.Duration // between two readings
 	lag      float64                       // s, of the thermometer
 	slope    *series.Window
 	rate     [3]float64 // slope, its standard error, 1 when there is one
 	steady   [len(steadyOf)]*series.Steady
 	isSteady [len(steadyOf)]bool
-	overheat float64 // Cel
+	within   [len(steadyOf)]float64 // the movement that does not matter to each
+	overheat float64                // Cel
 }
 
 func newRig(cfg *config.Config) (*rig, error) {
@@ -55,6 +57,7 @@ func newRig(cfg *config.Config) (*rig, error) {
 	}
 	r := &rig{
 		pipe:     p,
+		limits:   cfg.Regime,
 		band:     regime.New(cfg.Regime.LaminarBelow, cfg.Regime.TurbulentAbove, regimeHold),
 		slope:    series.NewWindow(max(slopeWindow, slopeReadings*readEvery(cfg, quantity.Temperature)), slopePoints),
 		overheat: overheatLimit(cfg),
@@ -63,8 +66,8 @@ func newRig(cfg *config.Config) (*rig, error) {
 		r.lag = in.Lag.Seconds()
 	}
 	for i, id := range steadyOf {
-		r.every[id] = readEvery(cfg, id)
-		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: within(cfg, id), Span: max(steadyWindow, steadyReadings*r.every[id])})
+		r.every[id], r.within[i] = readEvery(cfg, id), within(cfg, id)
+		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: r.within[i], Span: max(steadyWindow, steadyReadings*r.every[id])})
 	}
 	return r, nil
 }
@@ -85,14 +88,24 @@ func within(cfg *config.Config, id quantity.ID) float64 {
 	return 0
 }
 
-// inherit keeps the windows over time through a reload, where they are as long.
+// inherit keeps what was seen over time through a reload; where a window has another
+// length now, its points.
 func (r *rig) inherit(old *rig) {
+	if r.limits == old.limits {
+		r.band = old.band
+	}
+	r.rate = old.rate
 	if r.every[quantity.Temperature] == old.every[quantity.Temperature] {
-		r.slope, r.rate = old.slope, old.rate
+		r.slope = old.slope
+	} else {
+		r.slope.Take(old.slope)
 	}
 	for i, id := range steadyOf {
-		if r.every[id] == old.every[id] {
+		if r.every[id] == old.every[id] && r.within[i] == old.within[i] {
 			r.steady[i], r.isSteady[i] = old.steady[i], old.isSteady[i]
+		} else {
+			r.steady[i].Take(old.steady[i])
+			r.isSteady[i] = r.steady[i].Condition() == series.Still
 		}
 	}
 }

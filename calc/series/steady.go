@@ -130,6 +130,13 @@ func (s *Steady) Add(at time.Duration, v float64) bool {
 // Condition is the last judgement.
 func (s *Steady) Condition() Condition { return s.condition }
 
+// Take adds what another detector of the quantity has seen: for one of another span
+// or sense.
+func (s *Steady) Take(other *Steady) {
+	s.window.Take(other.window)
+	s.condition = s.judge()
+}
+
 // Reset forgets every sample: the window fills anew.
 func (s *Steady) Reset() {
 	s.window.Reset()

@@ -78,6 +78,14 @@ func (w *Window) Add(at time.Duration, v float64) (began bool) {
 	return true
 }
 
+// Take adds the points of another window, oldest first: for one of another span.
+func (w *Window) Take(other *Window) {
+	for i := range other.n {
+		p := other.at(i)
+		w.Add(time.Duration(p.at*float64(time.Second)), p.value)
+	}
+}
+
 func (p *point) merge(at, v float64) {
 	p.samples++
 	p.at += (at - p.at) / p.samples

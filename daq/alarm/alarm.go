@@ -172,6 +172,9 @@ func (a *Alarm) SetRule(rule Rule) {
 	a.beneath.Latched = a.beneath.Latched || a.beneath.Active && rule.Latch
 }
 
+// Shift moves the beginning of a delay that runs: for a time that does not count.
+func (a *Alarm) Shift(by time.Duration) { a.since += by }
+
 // MustBeSeen makes a silenced alarm wait for an acknowledgement once it has its
 // voice again: it has done something that a person has to know of.
 func (a *Alarm) MustBeSeen() { a.beneath.Unseen = true }
