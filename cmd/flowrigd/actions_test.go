@@ -30,7 +30,7 @@ var (
 	approach = regexp.MustCompile(`\b(check plug|check cable|put the probe|look into|look at the (inlet|tube)|touch|take apart)\b`)
 	turnDown = regexp.MustCompile(`\b(set|turn) the heater (lower|down)\b`)
 	switched = regexp.MustCompile(`\bswitch (the heater|it) off\b`)
-	cooled   = regexp.MustCompile(`\b(cooled|about equally warm)\b`)
+	cooled   = regexp.MustCompile(`\b(cooled|cool before|about equally warm)\b`)
 	denied   = regexp.MustCompile(`\b(do not|never|without|not to)\s*$`)
 )
 
