@@ -17,7 +17,10 @@ func exportVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "export --data DIR WHAT",
 		Short: "Hand over the recording as CSV or JSON: samples, alarms or notes",
-		Args:  oneWord("WHAT to export (samples, alarms or notes)"), ValidArgs: []string{"samples", "alarms", "notes"},
+		Long: "export writes the recording in the order in which it was made; unknown is an empty\n" +
+			"cell, or null. In CSV a text that a spreadsheet would take for a formula, one that begins\n" +
+			"with = + - or @, has an apostrophe before it. Control characters are written \\u001b.",
+		Args: oneWord("WHAT to export (samples, alarms or notes)"), ValidArgs: []string{"samples", "alarms", "notes"},
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
 	from := c.Flags().String("from", "", "first `TIME`, RFC 3339, such as 2026-03-02T09:00:00Z")

@@ -32,7 +32,8 @@ type sheet struct {
 }
 
 // Export writes the records in the order of recording. Unknown is an empty cell
-// or null.
+// or null. No text reaches a terminal or a spreadsheet as a command: see
+// textCell.
 func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) error {
 	s, err := r.sheet(e.What)
 	if err != nil {
@@ -136,7 +137,7 @@ func (r *Reader) sampleRecord(rows *sql.Rows) (string, []string, []byte, error) 
 	for id := range quantity.Count {
 		cells = append(cells, w.values.Cell(id))
 	}
-	return w.time, append(cells, w.quality, w.configuration), r.appendRow(nil, w), nil
+	return w.time, append(cells, textCell(w.quality), textCell(w.configuration)), r.appendRow(nil, w), nil
 }
 
 var alarmHeader = []string{"sequence", "time", "name", "state", "priority", "value", "limit", "cause", "consequence", "action", "who", "until", "tripped", "clock_synchronised"}
@@ -151,8 +152,8 @@ func (r *Reader) alarmRecord(rows *sql.Rows) (string, []string, []byte, error) {
 		until = daq.FormatTime(a.Until)
 	}
 	at := daq.FormatTime(a.Time)
-	cells := []string{strconv.FormatInt(a.sequence, 10), at, a.Name, a.State, a.Priority, numberCell(a.Value), numberCell(a.Limit),
-		a.Cause, a.Consequence, a.Action, a.Who, until, strconv.FormatBool(a.Tripped), strconv.FormatBool(a.synchronised)}
+	cells := []string{strconv.FormatInt(a.sequence, 10), at, textCell(a.Name), a.State, a.Priority, numberCell(a.Value), numberCell(a.Limit),
+		textCell(a.Cause), textCell(a.Consequence), textCell(a.Action), textCell(a.Who), until, strconv.FormatBool(a.Tripped), strconv.FormatBool(a.synchronised)}
 	return at, cells, daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.sequence}), nil
 }
 
@@ -169,7 +170,7 @@ func (r *Reader) noteRecord(rows *sql.Rows) (string, []string, []byte, error) {
 		return "", nil, nil, err
 	}
 	at := daq.FormatTime(n.Time)
-	cells := []string{strconv.FormatInt(sequence, 10), at, n.Kind, n.Who, n.Text}
+	cells := []string{strconv.FormatInt(sequence, 10), at, textCell(n.Kind), textCell(n.Who), textCell(n.Text)}
 	return at, cells, daq.AppendNote(nil, &n, r.recording, daq.Receipt{Recorded: true, Sequence: sequence}), nil
 }
 
@@ -203,7 +204,7 @@ func (t *table) record(cells []string, object []byte) error {
 	if _, err := t.json.WriteString(separator); err != nil {
 		return err
 	}
-	_, err := t.json.Write(object)
+	_, err := t.json.Write(visibleJSON(object))
 	return err
 }
 

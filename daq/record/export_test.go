@@ -66,6 +66,51 @@ func TestExportCSV(t *testing.T) {
 	}
 }
 
+// TestExportCommandsNobody: no text that somebody wrote reaches a terminal or
+// a spreadsheet as a command, and no number is touched.
+func TestExportCommandsNobody(t *testing.T) {
+	for text, want := range map[string]string{
+		"=HYPERLINK(\"http://a\")": "'=HYPERLINK(\"http://a\")", "+1": "'+1", "-2 K too low": "'-2 K too low", "@SUM(A1)": "'@SUM(A1)",
+		"\t=1": "'\t=1", "\r=1": `\u000d=1`, "\n=1": "'\n=1", "＝1": "'＝1", "": "", "a=b": "a=b", "75 °C ± 1 K\nand\tmore": "75 °C ± 1 K\nand\tmore",
+		"\x1b]0;owned\x07": `\u001b]0;owned\u0007`, "\u009b2J": `\u009b2J`, "\x9b2J": "\uFFFD2J", "\x7f": `\u007f`, "a\rb": `a\u000db`, "\u202eevil": `\u202eevil`,
+	} {
+		r := open(t, t.TempDir(), Options{})
+		b := tick(1)
+		b.State.Values.Put(quantity.Reynolds, -3.5)
+		b.State.Quality[quantity.Flow] = daq.Quality{Grade: daq.Bad, Why: text}
+		r.Put(b)
+		a := raise("a", "unacknowledged", 1)
+		a.Alarm.Cause, a.Alarm.Consequence, a.Alarm.Action, a.Alarm.Who, a.Alarm.Value = text, text, text, text, number(-3.5)
+		tell(t, r, a, daq.Event{Note: &daq.Note{Kind: "other", Time: start, Who: text, Text: text}})
+		for what, columns := range map[string]map[string]string{
+			"alarms":  {"cause": want, "consequence": want, "action": want, "who": want, "value": "-3.5"},
+			"notes":   {"who": want, "text": want},
+			"samples": {"reynolds_number": "-3.5"},
+		} {
+			out := exported(t, r.Reader, Export{What: what})
+			lines, err := csv.NewReader(strings.NewReader(out)).ReadAll()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for column, want := range columns {
+				if got := cellsOf(lines, column); len(got) != 1 || got[0] != want {
+					t.Errorf("%q in %s, %s: %q, want %q", text, what, column, got, want)
+				}
+			}
+			object := exported(t, r.Reader, Export{What: what, Format: "json"})
+			if !json.Valid([]byte(object)) {
+				t.Errorf("%q in %s: %s", text, what, object)
+			}
+			for _, raw := range []string{"\x1b", "\x07", "\x7f", "\u009b", "\x9b2J", "\r", "\u202e"} {
+				if strings.Contains(out, raw) || strings.Contains(object, raw) {
+					t.Errorf("%q of %q reaches the terminal in %s:\n%q\n%q", raw, text, what, out, object)
+				}
+			}
+		}
+		shut(t, r)
+	}
+}
+
 func cellsOf(lines [][]string, name string) (cells []string) {
 	for i, header := range lines[0] {
 		if header == name {
