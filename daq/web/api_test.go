@@ -88,6 +88,25 @@ func TestProblems(t *testing.T) {
 		{"not json", "POST", "/api/alarms/water-overheat/reset", "{", 400, "write one JSON object"},
 		{"unknown key", "POST", "/api/alarms/water-overheat/reset", `{"why":1}`, 400, "why"},
 		{"more than one object", "POST", "/api/alarms/water-overheat/reset", `{} {}`, 400, "more follows"},
+		{"one key twice", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h","reason":"r","for":"24 h"}`, 400, "\\\"for\\\" stands there twice"},
+		{"one key twice, escaped", "POST", "/api/permit", `{"action":"withdraw","\u0061ction":"give"}`, 400, "\\\"action\\\" stands there twice"},
+		{"a key in capitals", "POST", "/api/permit", `{"Action":"give"}`, 400, "\\\"Action\\\"; keys are in small letters"},
+		{"a key in other letters", "POST", "/api/permit", `{"action":"withdraw","actıon":"give"}`, 400, "unknown key"},
+		{"a key with a long s", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h","rea\u017fon":"r"}`, 400, "unknown key"},
+		{"one key twice, deeper", "POST", "/api/permit", `{"action":{"a":[{"b":1,"b":2}]}}`, 400, "action.a[0].b"},
+		{"null", "POST", "/api/permit", `null`, 400, "not an object"},
+		{"a list", "POST", "/api/permit", `[{"action":"give"}]`, 400, "not an object"},
+		{"a word", "POST", "/api/permit", `"give"`, 400, "not an object"},
+		{"null for a word", "POST", "/api/permit", `{"action":null}`, 400, "action: null; leave it out"},
+		{"a number for a word", "POST", "/api/permit", `{"action":1}`, 400, "action: number in place of string"},
+		{"cut short", "POST", "/api/permit", `{"action":"give"`, 400, "it ends too early"},
+		{"a comma too many", "POST", "/api/permit", `{"action":"give",}`, 400, "write one JSON object"},
+		{"more that follows", "POST", "/api/permit", `{"action":"give"}x`, 400, "more follows"},
+		{"not UTF-8", "POST", "/api/alarms/water-overheat/shelve", "{\"for\":\"1 h\",\"reason\":\"\xff\"}", 400, "not UTF-8"},
+		{"half a character", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h","reason":"\ud800"}`, 400, "reason: the character U+FFFD"},
+		{"a terminal's escape", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h","reason":"\u001b[2J"}`, 400, "reason: the character U+001B"},
+		{"nested without end", "POST", "/api/permit", `{"action":` + strings.Repeat(`{"a":`, 1000), 400, "in one another"},
+		{"lists without end", "POST", "/api/permit", `{"action":` + strings.Repeat(`[`, 5000), 400, "in one another"},
 		{"too large", "POST", "/api/alarms/water-overheat/reset", large, 413, "send less"},
 		{"length where none belongs", "POST", "/api/alarms/water-overheat/reset", `{"for":"1 h"}`, 400, "only shelve"},
 		{"shelve without a reason", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h"}`, 400, "reason"},
@@ -115,6 +134,38 @@ func TestProblems(t *testing.T) {
 	}
 	if got := b.rig.commands(); len(got) != 0 {
 		t.Errorf("the engine got %v", got)
+	}
+}
+
+// TestBodiesThatAreNotJSON: a body that is packed or a form is told so; JSON is
+// taken under whatever type, for a command line sends it as a form.
+func TestBodiesThatAreNotJSON(t *testing.T) {
+	b := testBed(t, nil)
+	for _, c := range []struct {
+		path, kind, packed, body string
+		status                   int
+		says                     string
+	}{
+		{"/api/permit", "application/x-www-form-urlencoded", "", `{"action":"withdraw"}`, 200, "withdraw"},
+		{"/api/permit", "application/json; charset=utf-8", "identity", `{"action":"withdraw"}`, 200, "withdraw"},
+		{"/api/permit", "application/x-www-form-urlencoded", "", "action=withdraw", 400, "write one JSON object"},
+		{"/api/permit", "application/json", "gzip", "\x1f\x8b", 415, "send it as it is"},
+		{"/api/permit", "application/json", "", "{\x00\"\x00", 400, "write one JSON object"},
+		{"/api/session", "application/x-www-form-urlencoded", "", `{"token":"` + b.watch + `"}`, 400, "Content-Type: application/json"},
+		{"/api/session", "application/x-www-form-urlencoded", "", "token=a&token=" + b.watch, 400, "its one field"},
+		{"/api/session", "application/x-www-form-urlencoded", "", "token=" + strings.Repeat("x", 20000), 400, "its one field"},
+		{"/api/session", "application/x-www-form-urlencoded", "", "token=%", 400, "its one field"},
+		{"/api/session", "application/json", "", `{"token":"` + b.watch + `","Token":"` + b.operate + `"}`, 400, "small letters"},
+	} {
+		status, _, text := b.ask("POST", c.path, b.operate, c.body, func(r *http.Request) {
+			r.Header.Set("Content-Type", c.kind)
+			if c.packed != "" {
+				r.Header.Set("Content-Encoding", c.packed)
+			}
+		})
+		if status != c.status || !strings.Contains(text, c.says) {
+			t.Errorf("%s %.60q: %d %s; want %d with %q", c.path, c.body, status, text, c.status, c.says)
+		}
 	}
 }
 
@@ -254,4 +305,21 @@ func TestAlarmsGivesFigures(t *testing.T) {
 	if status != 200 || !strings.Contains(body, `"figures":{`) || !strings.Contains(body, `"raised_by_priority":{"high":1}`) {
 		t.Errorf("%d %s", status, body)
 	}
+}
+
+// FuzzBody: what is taken says one thing only, also to another reader of JSON.
+func FuzzBody(f *testing.F) {
+	for _, text := range []string{`{}`, `{"for":"1 h","reason":"r"}`, `{"for":"1","for":"2"}`, `{"For":"1"}`, `{"for":[{"a":1}]}`, `{"for":null}`} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		var got commandBody
+		if decodeStrictly(text, &got) != nil {
+			return
+		}
+		var other map[string]string
+		if err := json.Unmarshal(text, &other); err != nil || other["for"] != got.For || other["reason"] != got.Reason || len(other) > 2 {
+			t.Errorf("%q: %+v, %v, %v", text, got, other, err)
+		}
+	})
 }

@@ -1,11 +1,7 @@
 package web
 
 import (
-	"cmp"
 	"encoding/json"
-	"errors"
-	"fmt"
-	"io"
 	"net/http"
 	"strconv"
 )
@@ -56,34 +52,4 @@ func writeBody(w http.ResponseWriter, status int, kind string, body []byte) {
 	w.WriteHeader(status)
 	// The other end may be gone; there is nobody to tell.
 	_, _ = w.Write(append(body, '\n'))
-}
-
-// maxBody bounds what a request may send, in bytes.
-const maxBody = 16 << 10
-
-// readJSON reads one JSON object strictly into v; an empty body is {}. On an
-// error it has answered and gives false.
-func readJSON(w http.ResponseWriter, r *http.Request, v any) bool {
-	d := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
-	d.DisallowUnknownFields()
-	err := d.Decode(v)
-	if errors.Is(err, io.EOF) {
-		return true
-	}
-	if err == nil {
-		if _, more := d.Token(); errors.Is(more, io.EOF) {
-			return true
-		}
-		err = errors.New("more follows after the object")
-	}
-	var large *http.MaxBytesError
-	if errors.As(err, &large) {
-		refuse(w, http.StatusRequestEntityTooLarge, "the body is larger than "+strconv.Itoa(maxBody)+" bytes: send less")
-		return false
-	}
-	if kind := (*json.UnmarshalTypeError)(nil); errors.As(err, &kind) {
-		err = fmt.Errorf("%s: %s in place of %s", cmp.Or(kind.Field, "all of it"), kind.Value, kind.Type.Kind())
-	}
-	refuse(w, http.StatusBadRequest, "body: "+err.Error()+"; write one JSON object, such as {}")
-	return false
 }

@@ -112,18 +112,29 @@ func reply(p person) sessionReply {
 
 func (s *Server) session(w http.ResponseWriter, r *http.Request) { writeJSON(w, reply(who(r))) }
 
+// isForm tells the page's form, sent where scripts are off, from JSON.
+func isForm(r *http.Request) bool {
+	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	return kind == "application/x-www-form-urlencoded"
+}
+
 // signIn takes a token, as JSON or from a plain form, and sets the cookie.
 func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
-	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
-	form := kind == "application/x-www-form-urlencoded"
 	var body struct {
 		Token string `json:"token"`
 	}
-	if form {
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
-		body.Token = r.PostFormValue("token")
-	} else if !readJSON(w, r, &body) {
+	form := isForm(r)
+	switch {
+	case !form && !readJSON(w, r, &body):
 		return
+	case form:
+		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		if err := r.ParseForm(); err != nil || len(r.PostForm["token"]) != 1 {
+			refuse(w, http.StatusBadRequest, "the form lacks its one field `token`; "+
+				`a program sends {"token":"…"} with Content-Type: application/json`)
+			return
+		}
+		body.Token = r.PostForm.Get("token")
 	}
 	token := hashOf(body.Token)
 	p, ok := s.holder(token)
