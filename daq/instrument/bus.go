@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"flowrigd/config"
@@ -27,7 +28,8 @@ type bus struct {
 
 	writes  chan *write
 	changes chan []config.Instrument
-	done    chan struct{} // closed when run has ended
+	others  atomic.Pointer[[]config.Instrument] // text instruments on other lines
+	done    chan struct{}                       // closed when run has ended
 
 	began   time.Time
 	begun   time.Duration // of now, when it began
@@ -171,6 +173,7 @@ func (b *bus) poll(p *poll) {
 		took, at = b.since()-began, b.now()
 	}
 	for i, r := range results {
+		r.err = b.swapped(r.err, b.wire.received)
 		b.tell(&p.members[i], r, took, at)
 	}
 	b.after(p, err)

@@ -165,9 +165,12 @@ func (m *Manager) apply(ctx context.Context, s setup) {
 	m.retire(wanted)
 	for name, w := range wanted {
 		old := m.buses[name]
+		if old != nil {
+			old.setOthers(s.instruments)
+		}
 		switch {
 		case old == nil:
-			m.start(ctx, w)
+			m.start(ctx, w, s.instruments)
 		case !reflect.DeepEqual(old.instruments, w.instruments):
 			old.instruments = w.instruments
 			select {
@@ -207,9 +210,10 @@ func talks(instruments []config.Instrument) bool {
 	return len(instruments) == 1 && instruments[0].Stream != nil
 }
 
-func (m *Manager) start(ctx context.Context, w *running) {
+func (m *Manager) start(ctx context.Context, w *running, all []config.Instrument) {
 	ctx, w.stop = context.WithCancel(ctx)
 	w.bus = newBus(w.port, w.instruments, m.o)
+	w.setOthers(all)
 	m.mu.Lock()
 	m.buses[w.port.Name] = w
 	m.mu.Unlock()

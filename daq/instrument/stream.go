@@ -121,7 +121,7 @@ func (s *stream) lines() {
 func (s *stream) line(line []byte) {
 	number, err := readLine(s.port, s.in.Stream.Line, s.in.Checksum, line)
 	if err != nil {
-		s.pending = err
+		s.pending = s.swapped(err, append(bytes.Clone(line), s.in.Stream.End...))
 		return
 	}
 	now := time.Now()
@@ -145,7 +145,7 @@ func (s *stream) late() {
 	switch {
 	case err != nil:
 	case len(s.buf) > 0 && !s.skip:
-		err = faultf(daq.ReasonTimeout, "half a line on %s: %q has no end %q; check end and baud", place(s.port), clip(s.buf), s.in.Stream.End)
+		err = s.swapped(faultf(daq.ReasonTimeout, "half a line on %s: %q has no end %q; check end and baud", place(s.port), clip(s.buf), s.in.Stream.End), s.buf)
 	default:
 		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send by itself", place(s.port), span(s.in.Every+s.port.Timeout))
 	}
