@@ -355,3 +355,27 @@ func TestApproachWords(t *testing.T) {
 		t.Error(`"sideways" was read`)
 	}
 }
+
+// The standard uncertainty that all Re share (bore, meter) is common to the
+// observations and does not average out: it adds in quadrature to the fit's own.
+func TestFitKeepsTheCommonUncertainty(t *testing.T) {
+	const common = 0.03
+	o := seen("LLLTLTLLTTTD", 1600, 1750, 1900, 2150, 2100, 2250, 2050, 2300, 2200, 2500, 2800, 3200)
+	exact, err := Analyse(o, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range o {
+		o[i].Reynolds.U = common * o[i].Reynolds.X
+	}
+	shared, err := Analyse(o, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	without, with := one(t, exact, Onset, Unstated, true).Fit, one(t, shared, Onset, Unstated, true).Fit
+	if without == nil || with == nil {
+		t.Fatal("no fit")
+	}
+	near(t, "critical", with.Critical.X, without.Critical.X, 1e-12)
+	near(t, "u", with.Critical.U, math.Hypot(without.Critical.U, common*without.Critical.X), 1e-9)
+}
