@@ -4,11 +4,13 @@ package main
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
 	"net"
 	"net/url"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -134,6 +136,32 @@ func TestDemoThatCannotBeginLeavesNothing(t *testing.T) {
 		if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {
 			t.Errorf("%v leaves %v, %v", c.words, left, err)
 		}
+	}
+}
+
+// TestDemoNamesItsTemporaryDirectory holds that a demo without --data says where
+// it records, and that this stays.
+func TestDemoNamesItsTemporaryDirectory(t *testing.T) {
+	t.Parallel()
+	dir, at := t.TempDir(), daqtest.FreeAddress(t)
+	p := startWith(t, []string{"TMPDIR=" + dir}, program, "demo", "--listen", at, "--scenario", "steady")
+	within(t, 20*time.Second, "a row", func() bool { return number(now(at), "sequence") >= 1 })
+	if code := p.end(); code != exitDone {
+		t.Errorf("it ended with %d", code)
+	}
+	left, err := filepath.Glob(filepath.Join(dir, "*"))
+	if err != nil || len(left) != 1 {
+		t.Fatalf("%q is left, %v: want the recording alone", left, err)
+	}
+	says(t, "the log", p.err.String(), "recording in a temporary directory, which stays", "directory="+left[0])
+	db, err := sql.Open("sqlite", filepath.Join(left[0], "flowrig.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	var rows int
+	if err := db.QueryRow(`SELECT count(*) FROM sample`).Scan(&rows); err != nil || rows < 1 {
+		t.Errorf("%d rows in it, %v", rows, err)
 	}
 }
 

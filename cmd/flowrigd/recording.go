@@ -40,14 +40,15 @@ type recording struct {
 	seen     sync.Map                // daq.SavedAlarm by name: of its last transition
 	foreign  atomic.Bool             // it is another recording than the one before: marks are not its own
 
-	mu    sync.Mutex
-	cfg   config.Record
-	why   error
-	given []daq.SavedAlarm // what the start restored
-	was   string           // the UUID of the recording that was lost
-	back  []daq.Batch      // what was taken back from it
-	held  []daq.Batch      // starts, reloads, and steps with events, to be journalled when the disk is there
-	lost  int              // events that found no room there
+	mu      sync.Mutex
+	cfg     config.Record
+	why     error
+	started bool             // the start has restored the alarms
+	given   []daq.SavedAlarm // which those were
+	was     string           // the UUID of the recording that was lost
+	back    []daq.Batch      // what was taken back from it
+	held    []daq.Batch      // starts, reloads, and steps with events, to be journalled when the disk is there
+	lost    int              // events that found no room there
 }
 
 // openRecording opens the recording, or keeps the reason why not.
@@ -82,7 +83,7 @@ func (r *recording) try() bool {
 	}
 	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
 	switch {
-	case r.was == "" && r.keeper != nil:
+	case r.was == "" && r.started:
 		r.adopt(past)
 	case r.was != "" && r.was != past.Recording:
 		r.replace(past)
@@ -101,7 +102,7 @@ func (r *recording) try() bool {
 // adopt looks at a recording that was opened after the start. A trip in it that
 // nobody knew of ends with no event of the time before. The lock is held.
 func (r *recording) adopt(past *hold.Past) {
-	r.keeper.Recording(past.Recording, past.Newest)
+	r.follow(past)
 	for _, s := range past.Alarms {
 		if !unknown(s, r.given) {
 			continue
@@ -114,14 +115,19 @@ func (r *recording) adopt(past *hold.Past) {
 	}
 }
 
+// follow names the recording in the permit file.
+func (r *recording) follow(past *hold.Past) {
+	if r.keeper != nil {
+		r.keeper.Recording(past.Recording, past.Newest)
+	}
+}
+
 // replace goes on in another recording than the one that was lost: there is one
 // more row of each alarm that stands, and the daemon begins anew with them. The
 // lock is held.
 func (r *recording) replace(past *hold.Past) {
 	r.foreign.Store(true)
-	if r.keeper != nil {
-		r.keeper.Recording(past.Recording, past.Newest)
-	}
+	r.follow(past)
 	events := []daq.Event{{Note: &daq.Note{Kind: "gap", Time: time.Now().UTC(), Text: "the recording " + r.was + " was removed or replaced while it was in use; this one goes on after it"}}}
 	for _, a := range r.standing() {
 		events = append(events, daq.Event{Alarm: &a})
@@ -134,6 +140,12 @@ func (r *recording) replace(past *hold.Past) {
 	}
 	// Last, for the steps that wait may say something older of the same alarms.
 	r.held = append(r.held, r.watched(daq.Batch{Events: events}))
+	for _, s := range past.Alarms {
+		if s.Tripped {
+			holdOn(r.back, s.Name)
+			holdOn(r.held, s.Name)
+		}
+	}
 	r.log.Warn("recording: goes on in another one, and the daemon begins anew", "recording", past.Recording, "before", r.was)
 	r.beginAnew()
 }

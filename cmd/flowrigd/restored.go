@@ -56,7 +56,7 @@ func (r *recording) begin(alarms []daq.SavedAlarm, why error) []daq.SavedAlarm {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.given = alarms
+	r.started, r.given = true, alarms
 	for _, s := range alarms {
 		r.seen.Store(s.Name, s)
 	}
