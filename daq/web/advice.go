@@ -17,6 +17,7 @@ type alarmCard struct {
 	When        string
 	Next        []button // what a person can do to it now; at most one
 	NeedsAnswer bool
+	Quiet       bool // silenced, and its cause does not stand or nobody looks: it tells nobody to do anything
 }
 
 func alarmCards(state *daq.State, f *Facts) []alarmCard {
@@ -28,6 +29,7 @@ func alarmCards(state *daq.State, f *Facts) []alarmCard {
 			Figures:     figures(a, f),
 			When:        since(a.Since, state.Time, f),
 			NeedsAnswer: strings.HasSuffix(a.State, "unacknowledged"),
+			Quiet:       !a.CauseStands && (a.State == "shelved" || a.State == "suppressed" || a.State == "out-of-service"),
 		}
 		if next, ok := nextStep(a.State, a.Tripped); ok {
 			card.Next = []button{next}

@@ -70,7 +70,7 @@ func TestPermitIsShown(t *testing.T) {
 		{"an alarm out of service", func(s *daq.State) { on(s, false, false); s.Unwatched = []string{"water-overheat", "head-lost"} },
 			`{"given":false,"permitted":false,"tripped":[],"proof_test":false,"without":[]}`, `data-without="water-overheat head-lost" data-sure="Give the heating permit WITHOUT water-overheat, head-lost?`, "permit-withdraw"},
 		{"given without one", func(s *daq.State) { on(s, true, true); s.Without = []string{"water-overheat"} },
-			`{"given":true,"permitted":true,"tripped":[],"proof_test":false,"without":["water-overheat"]}`, "Given without water-overheat: out of service", "permit-give"},
+			`{"given":true,"permitted":true,"tripped":[],"proof_test":false,"without":["water-overheat"]}`, "<strong>Given without water-overheat</strong>: out of service", "permit-give"},
 		{"tripped", func(s *daq.State) {
 			on(s, false, false)
 			s.Tripped = []string{"head-lost"}

@@ -291,3 +291,23 @@ func TestAdviceWaitsForWhatPresses(t *testing.T) {
 		}
 	}
 }
+
+// TestASilencedAlarmAsksForNothing: a shelved alarm whose cause does not stand, and
+// one out of service, tell nobody what to do; a shelved one whose cause stands does.
+func TestASilencedAlarmAsksForNothing(t *testing.T) {
+	for _, c := range []struct {
+		state  string
+		stands bool
+		want   bool
+	}{{"shelved", false, false}, {"shelved", true, true}, {"out-of-service", false, false}, {"suppressed", false, false},
+		{"acknowledged", true, true}, {"latched-unacknowledged", false, true}} {
+		b := testBed(t, nil)
+		s := steadyState()
+		s.Alarms = []daq.AlarmStatus{{Name: "head-lost", Priority: "high", State: c.state, CauseStands: c.stands, Action: "Look.", Cause: "The head is lost."}}
+		b.rig.set(func(f *fakeRig) { f.state = s })
+		_, _, page := b.ask("GET", "/", "", "")
+		if asks := strings.Contains(page, "<strong>Do:</strong> Look."); asks != c.want || strings.Contains(page, "The head is lost.") != c.want {
+			t.Errorf("%s, cause stands %v: asks %v", c.state, c.stands, asks)
+		}
+	}
+}

@@ -51,9 +51,11 @@ document.getElementById('sign-out').addEventListener('click', () => attempt(asyn
   tell('Signed out.');
 }));
 
+const permitWords = {give: 'permit given', withdraw: 'permit withdrawn', 'proof-test': 'proof test begun'};
+
 // request is what a button asks for: path, body, and words for the answer.
 function request({alarm, verb, permit, without}) {
-  if (permit) return ['/api/permit', without ? {action: permit, without: without.split(' ')} : {action: permit}, `${permit} permit`];
+  if (permit) return ['/api/permit', without ? {action: permit, without: without.split(' ')} : {action: permit}, permitWords[permit]];
   return [`/api/alarms/${encodeURIComponent(alarm)}/${verb}`, {}, `${verb} ${alarm}`];
 }
 
