@@ -14,7 +14,7 @@ import (
 // comment or a redirection behind it.
 func TestReadmeCommands(t *testing.T) {
 	text := read(t, filepath.Join("..", "..", "README.md"))
-	shown := regexp.MustCompile("(?:`|\\$ (?:sudo -u flowrigd )?|run )(?:flowrigd|\\./cmd/flowrigd) ([a-z][^`\n]*)").FindAllStringSubmatch(text, -1)
+	shown := regexp.MustCompile("(?:`|\\$ |run )(?:sudo -u flowrigd )?(?:flowrigd|\\./cmd/flowrigd) ([a-z][^`\n]*)").FindAllStringSubmatch(text, -1)
 	root := newRoot()
 	root.InitDefaultCompletionCmd()
 	verbs := map[string]bool{}
