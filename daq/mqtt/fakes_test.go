@@ -106,7 +106,7 @@ type bench struct {
 
 func newBench() *bench {
 	b := &bench{outbox: newMemoryOutbox()}
-	b.last.Store(&daq.State{Time: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), Instruments: []quantity.ID{quantity.Flow}})
+	b.last.Store(&daq.State{Input: 1, Time: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), Instruments: []quantity.ID{quantity.Flow}})
 	return b
 }
 
@@ -141,7 +141,7 @@ func (b *bench) publisher(t testing.TB, url string) *Publisher {
 	p.pace.shortest, p.pace.longest = 20*time.Millisecond, 200*time.Millisecond
 	p.pace.connect, p.pace.ack = time.Second, time.Second
 	p.pace.write, p.pace.check = 500*time.Millisecond, 20*time.Millisecond
-	p.pace.poll, p.pace.repair = time.Second, 300*time.Millisecond
+	p.pace.poll, p.pace.repair, p.pace.conclude = time.Second, 300*time.Millisecond, 500*time.Millisecond
 	return p
 }
 

@@ -154,7 +154,7 @@ func (s *session) tell() {
 }
 
 func (s *session) sendAlarm(w *window, f flight, name string, body []byte) {
-	s.repair.touched(name)
+	s.repair.touched(plainLevel(name))
 	s.send(w, f, "alarm/"+plainLevel(name), body)
 }
 
@@ -171,6 +171,7 @@ func (s *session) hungry() {
 func (s *session) check(now time.Time) {
 	if !s.ending {
 		s.presence(s.alive(), silent)
+		s.repair.conclude()
 	}
 	if now.Sub(s.polled) >= s.pace.poll {
 		s.hungry()

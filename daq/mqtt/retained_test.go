@@ -1,0 +1,137 @@
+//go:build unix
+
+package mqtt
+
+import (
+	"errors"
+	"maps"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/daq"
+)
+
+// retain leaves a message under a topic as anybody may.
+func (m *mosquitto) retain(topic, body string) {
+	m.t.Helper()
+	out, err := exec.Command(external(m.t, "mosquitto_pub"), "-h", "127.0.0.1", "-p", m.port, "-q", "1", "-r",
+		"-t", "flowrig/north-hall/bench-3/"+topic, "-m", body).CombinedOutput()
+	if err != nil {
+		m.t.Fatalf("mosquitto_pub: %v: %s", err, out)
+	}
+}
+
+// kept is what the broker retains under alarm/ now, by name.
+func (m *mosquitto) kept() map[string]string {
+	m.t.Helper()
+	all := map[string]string{}
+	for _, h := range m.listen("alarm/+").messages("") {
+		all[strings.TrimPrefix(h.topic, "alarm/")] = h.body
+	}
+	return all
+}
+
+func left(name, state, recording string) string {
+	receipt := daq.Receipt{Recorded: recording != "", Sequence: 7}
+	at := time.Date(2026, 3, 1, 11, 0, 0, 0, time.UTC)
+	return string(daq.AppendAlarm(nil, &daq.AlarmEvent{Name: name, State: state, Priority: "high", Time: at}, recording, receipt))
+}
+
+// TestRetainedIsWhatTheRigSays leaves at the broker what another daemon, an
+// earlier recording, a past configuration or a stranger may have left there.
+// Some seconds after the connection the broker retains the standing alarms as
+// the rig has them, each recorded one with its identity, and no other that is
+// not normal.
+func TestRetainedIsWhatTheRigSays(t *testing.T) {
+	const other = "5d4e3c2b-0000-4000-8000-000000000000"
+	m := startMosquitto(t, "")
+	for name, state := range map[string]string{
+		"water-overheat": "unacknowledged", // normal here, and never was anything else
+		"head-lost":      "unacknowledged", // stands here too, recorded
+		"no-such-alarm":  "latched-acknowledged",
+		"journal-unread": "acknowledged", // stands here in another state, without a message
+		"told-only":      "unacknowledged",
+	} {
+		m.retain("alarm/"+name, left(name, state, other))
+	}
+	m.retain("alarm/nonsense", "not JSON")
+	m.retain("alarm/back-again", left("back-again", "unacknowledged", "")) // told without the disk by a daemon that is gone
+	b := newBench()
+	b.outbox.add(daq.ClassAlarm, "head-lost")
+	b.outbox.add(daq.ClassAlarm, "told-only") // acknowledged since, which is not on disk
+	b.outbox.marks[daq.ClassAlarm] = 2        // delivered long ago
+	b.standing("head-lost", "journal-unread", "told-only")
+	b.last.Load().Alarms[1].State = "latched-unacknowledged"
+	b.last.Load().Alarms[2].State = "acknowledged"
+	start(t, b.publisher(t, m.url()))
+	var got map[string]string
+	wrong := func() (why string) {
+		got = m.kept()
+		for name, want := range map[string][]string{
+			"head-lost":      {`"sequence":1,`, testRecording, `"state":"unacknowledged"`},
+			"journal-unread": {`"state":"latched-unacknowledged"`, `"recorded":false`},
+			"told-only":      {`"state":"acknowledged"`, `"recorded":false`},
+		} {
+			for _, part := range want {
+				if !strings.Contains(got[name], part) {
+					return name + " without " + part
+				}
+			}
+		}
+		if names := slices.Sorted(maps.Keys(got)); len(names) != 3 {
+			return strings.Join(names, ", ") + " are retained"
+		}
+		return ""
+	}
+	deadline := time.Now().Add(5 * time.Second)
+	for why := wrong(); why != ""; why = wrong() {
+		if time.Now().After(deadline) {
+			t.Fatalf("%s: %v", why, got)
+		}
+	}
+}
+
+// unopened is an outbox without a recording behind it.
+type unopened struct{ *memoryOutbox }
+
+func (unopened) Marked(string, daq.Class) (int64, error) { return 0, errors.New("no recording yet") }
+
+type unrecorded struct{ *bench }
+
+func (unrecorded) Recording() string { return "" }
+
+// TestRetainedWithoutARecording: a disk that is away keeps nothing wrong at the
+// broker.
+func TestRetainedWithoutARecording(t *testing.T) {
+	m := startMosquitto(t, "")
+	m.retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
+	m.retain("alarm/water-overheat", left("water-overheat", "normal", testRecording))
+	b := newBench()
+	b.standing("water-overheat")
+	p := b.publisher(t, m.url())
+	p.outbox, p.state = unopened{b.outbox}, unrecorded{b}
+	p.feed = newFeeder(p.outbox, p.destination)
+	start(t, p)
+	until(t, "the broker retains what the rig says", 5*time.Second, func() bool {
+		got := m.kept()
+		return len(got) == 1 && strings.Contains(got["water-overheat"], `"state":"unacknowledged"`) && strings.Contains(got["water-overheat"], `"recorded":false`)
+	})
+}
+
+// TestUnknownAlarmsAreLeftAlone: before the engine has made a step nobody knows
+// which alarms stand, and nothing is taken away.
+func TestUnknownAlarmsAreLeftAlone(t *testing.T) {
+	m := startMosquitto(t, "")
+	m.retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
+	b := newBench()
+	b.last.Store(&daq.State{Time: time.Now()})
+	start(t, b.publisher(t, m.url()))
+	e := m.listen("#")
+	until(t, "states past the repair", 5*time.Second, func() bool { return len(e.messages("state")) > 30 })
+	if got := m.kept(); len(got) != 1 {
+		t.Errorf("retained: %v", got)
+	}
+}
