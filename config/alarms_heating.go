@@ -114,7 +114,7 @@ func blockedTube() Alarm {
 func tripIneffective() Alarm {
 	return Alarm{
 		Name: ineffective, BuiltIn: true, Kind: AlarmIneffective, On: []quantity.ID{quantity.Temperature}, OnDelay: ineffectiveAfter, Priority: "high", Latch: true,
-		Cause:       "The heating permit was dropped, but the heater is still on or the water still gets warmer: the relay's contact has welded, or something bypasses it.",
+		Cause:       "Heating is not permitted, but the heater is on or the water gets warmer: the relay's contact has welded, or something bypasses it.",
 		Consequence: "Software cannot open a welded relay: only the thermal cut-out and the heater's own switch stop the heating.",
 		Action:      "Switch the heater off at its own switch now, keep away from hot water and glass, and have a qualified person replace the relay before the heater is used again.",
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"flowrigd/daq/alarm"
 )
@@ -12,6 +13,9 @@ import (
 // command does what a person asked, or refuses with a reason. Either way there
 // is one reply, and a refusal is journalled as a note.
 func (e *Engine) command(c *Command) []Event {
+	if err := c.tooLate(e.state.Mono); err != nil {
+		return e.refuse(c, err)
+	}
 	switch c.Verb {
 	case Give, Withdraw, ProofTest:
 		return e.permitCommand(c)
@@ -34,6 +38,24 @@ func (e *Engine) command(c *Command) []Event {
 			Text: c.Alarm + ": " + c.Reason}})
 	}
 	return events
+}
+
+// commandLife is how long a command may wait to be obeyed.
+const commandLife = 2 * time.Second
+
+// tooLate says why a command is not obeyed any more: who made it has seen that
+// nothing came of it, and may be gone or have changed the rig by hand since. To
+// withdraw the permit is obeyed however late, for that is the safe direction.
+func (c *Command) tooLate(now time.Duration) error {
+	switch {
+	case c.Verb == Withdraw:
+		return nil
+	case c.Left:
+		return errors.New("who asked for it does not wait for the answer any more: ask again")
+	case c.Until > 0 && now > c.Until:
+		return fmt.Errorf("it was asked for more than %g s ago, or the program has stood still since: look at the rig, and ask again", commandLife.Seconds())
+	}
+	return nil
 }
 
 // names are those of every alarm, for a person.

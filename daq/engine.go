@@ -188,8 +188,12 @@ func (e *Engine) reload(start *Start) []Event {
 	if cfg == nil {
 		return nil
 	}
+	var events []Event
+	if !SameOutput(e.cfg, cfg) { // nobody gave it at the other place
+		events = e.fall("a reload moves its relay")
+	}
 	if err := e.adopt(cfg); err != nil {
-		return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "refused: " + err.Error()}}}
+		return append(events, Event{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "refused: " + err.Error()}})
 	}
 	before, kept := e.alarms, map[string]*watch{}
 	for _, w := range before {
@@ -216,7 +220,7 @@ func (e *Engine) reload(start *Start) []Event {
 	}
 	e.alarms = append(e.alarms, orphans...)
 	e.left = e.left[max(0, len(e.left)-leftMost):]
-	return []Event{{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}}}
+	return append(events, Event{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}})
 }
 
 func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {

@@ -116,7 +116,7 @@ func (w *watch) ineffective(e *Engine) alarm.Condition {
 	}
 	on, known := e.state.Values.Get(quantity.HeaterOn)
 	if known && on != 0 {
-		w.why = "the heater still draws power"
+		w.why = e.sinceDrop() + "the heater draws power"
 		return alarm.Set
 	}
 	if !e.probe.sloped {
@@ -126,9 +126,17 @@ func (w *watch) ineffective(e *Engine) alarm.Condition {
 		return alarm.Unknown
 	}
 	if e.probe.rising() {
-		w.why = fmt.Sprintf("the temperature still rises by %.2f K/s", e.probe.slope)
+		w.why = fmt.Sprintf("%sthe temperature rises by %.2f K/s", e.sinceDrop(), e.probe.slope)
 	}
 	return is(e.probe.rising())
+}
+
+// sinceDrop says why the permit is down.
+func (e *Engine) sinceDrop() string {
+	if e.permit.dropped > 0 {
+		return "the permit was dropped, and still "
+	}
+	return "the permit has not been given since this start, and "
 }
 
 // baseline is the loss coefficient that the valve's present setting had.

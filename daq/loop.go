@@ -57,6 +57,7 @@ type Loop struct {
 	limit   atomic.Int64 // nanoseconds without a step that mean a hung engine
 
 	mu      sync.Mutex
+	running pulse // of the program
 	waiting map[string]chan Reply
 }
 
@@ -134,8 +135,11 @@ func (l *Loop) Alive() error {
 func (l *Loop) Run(ctx context.Context) error {
 	l.step(l.o.Engine.Begin())
 	due := l.o.Clock.Now()
+	l.begin(due)
 	timer := time.NewTimer(0)
 	defer timer.Stop()
+	beat := time.NewTicker(beatEvery)
+	defer beat.Stop()
 	worker := l.o.Clock.Worker()
 	defer worker.End()
 	for {
@@ -152,6 +156,8 @@ func (l *Loop) Run(ctx context.Context) error {
 				due = nextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
 			}
 			timer.Reset(l.o.Clock.Wait(due - l.o.Clock.Now()))
+		case <-beat.C:
+			l.beat()
 		}
 	}
 }
@@ -181,6 +187,11 @@ func (l *Loop) drain() {
 func (l *Loop) step(in Input) {
 	l.number++
 	in.Number = l.number
+	if in.Kind == KindCommand && !l.waits(in.Command.ID) {
+		c := *in.Command // Do may still look at its own
+		c.Left = true
+		in.Command = &c
+	}
 	in.Mono = l.o.Clock.Now()
 	in.Wall, in.Synchronised = l.o.Clock.Label()
 	hang(in.Kind)
@@ -242,8 +253,10 @@ func inOrder(rows, events []Event) []Event {
 
 // Do asks the engine for something and waits for its answer, which comes when
 // what was done is on disk (or after the teller's second). A refusal is an
-// error with the reason.
+// error with the reason. What the engine has not done within commandLife it never
+// does.
 func (l *Loop) Do(ctx context.Context, c Command) error {
+	c.Until = l.asked() + l.o.Clock.Of(commandLife)
 	answer := make(chan Reply, 1)
 	l.mu.Lock()
 	l.waiting[c.ID] = answer
@@ -282,4 +295,10 @@ func (l *Loop) Hear(t Told) {
 	if answer != nil {
 		answer <- *t.Reply
 	}
+}
+
+func (l *Loop) waits(id string) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.waiting[id] != nil
 }

@@ -31,7 +31,7 @@ type permit struct {
 	answered  time.Duration // monotonic, of the relay's last confirmation
 	output    bool          // what the relay confirmed last
 	confirmed bool          // the relay has confirmed anything
-	dropped   time.Duration // monotonic, when the permit last fell; < 0: never
+	dropped   time.Duration // monotonic, when the permit last fell; 0: not in this run
 	stepped   time.Duration // monotonic, of the last step
 	sawOff    bool          // the relay confirmed off during the proof test
 	heated    bool          // the heater was seen on when the proof test began
@@ -44,6 +44,16 @@ func (p *permit) demand() bool { return p.cfg != nil && p.given && p.proof == 0 
 // watchdog.
 func (p *permit) permitted(now time.Duration) bool {
 	return p.demand() && p.output && now-p.answered <= p.cfg.Watchdog
+}
+
+// SameOutput says whether two configurations have the permit's relay at the same
+// place: by the table trip, and by the port that leads there, whatever is set of it.
+func SameOutput(a, b *config.Config) bool {
+	if a.Trip == nil || b.Trip == nil {
+		return a.Trip == b.Trip
+	}
+	from, to := a.Port(a.Trip.Port), b.Port(b.Trip.Port)
+	return *a.Trip == *b.Trip && from != nil && to != nil && *from == *to
 }
 
 // fall withdraws the permit and journals why.

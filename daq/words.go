@@ -164,6 +164,10 @@ type Command struct {
 	Who    string        `json:"who"`
 	For    time.Duration `json:"for,omitempty"`
 	Reason string        `json:"reason,omitempty"`
+	// Until is the monotonic time after which it is not obeyed any more; 0: for ever,
+	// as in a recording of before.
+	Until time.Duration `json:"until,omitempty"`
+	Left  bool          `json:"left,omitempty"` // who asked does not wait for the answer any more
 	// Without names the alarms out of service that the permit is to be given
 	// without; of Give alone.
 	Without []string `json:"without,omitempty"`

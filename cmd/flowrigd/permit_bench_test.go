@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -102,6 +103,13 @@ func (b *relayBench) last() coilWrite {
 		return coilWrite{}
 	}
 	return b.writes[len(b.writes)-1]
+}
+
+// written are all writes to the relay.
+func (b *relayBench) written() []coilWrite {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return slices.Clone(b.writes)
 }
 
 // crossing is a danger whose first answer is known by its bytes.

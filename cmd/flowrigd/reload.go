@@ -96,6 +96,8 @@ func unmovable(old, cfg *config.Config, problems []config.Problem) string {
 		return "[http] is taken up at a start: restart the daemon to change it"
 	case !same(old.Trip, cfg.Trip):
 		return "[trip] is taken up at a start: restart the daemon to change it"
+	case !daq.SameOutput(old, cfg):
+		return "ports." + old.Trip.Port + " leads to the relay of the heating permit and is taken up at a start, all of it: restart the daemon to change it"
 	case embedded(old) != embedded(cfg):
 		return "the embedded broker starts and ends with the daemon: restart it to change that"
 	}

@@ -109,6 +109,41 @@ func TestReloadRefusesWhatNeedsAStart(t *testing.T) {
 	}
 }
 
+// TestReloadRefusesToMoveThePermit: a port that leads to the permit's relay is not
+// set up anew under a permit that was given at the old place.
+func TestReloadRefusesToMoveThePermit(t *testing.T) {
+	t.Parallel()
+	b, at := newRelayBench(t), daqtest.FreeAddress(t)
+	other := newRelayBench(t)
+	file := b.config(at, relayTables)
+	token := addToken(t, file, "operate", "demonstrator")
+	d := start(t, program, "run", "--config", file)
+	within(t, 10*time.Second, "the permit is given", func() bool {
+		status, _, _ := post(t, "http://"+at+"/api/permit", token, `{"action":"give"}`)
+		return status == 200
+	})
+	within(t, 3*time.Second, "the relay is energised", func() bool { return b.last().on })
+	right := read(t, file)
+	for n, c := range [][2]string{{b.bus.name, other.bus.name}, {"baud = 19200\nframing = \"8E1\"", "baud = 9600\nframing = \"8E1\""}, {`framing = "8E1"`, `framing = "8N1"`}} {
+		write(t, file, strings.Replace(right, c[0], c[1], 1))
+		d.signal(syscall.SIGHUP)
+		within(t, 5*time.Second, "the refusal of "+c[1], func() bool { return metric(at, "flowrig_config_refused_total") == float64(n+1) })
+	}
+	within(t, 5*time.Second, "the reason", func() bool {
+		return strings.Contains(d.err.String(), "ports.bus leads to the relay of the heating permit and is taken up at a start, all of it: restart the daemon to change it")
+	})
+	since := len(b.written())
+	within(t, 5*time.Second, "three more refreshes of the relay", func() bool { return len(b.written()) >= since+3 })
+	for _, w := range b.written()[since:] {
+		if !w.on {
+			t.Error("the relay was told to drop, though nothing has changed")
+		}
+	}
+	if n := len(other.written()); n > 0 {
+		t.Errorf("%d writes to the other relay", n)
+	}
+}
+
 // TestReloadAsksTheEngine holds that what the engine cannot take up is refused
 // before anything has moved, whatever the check of the file let through.
 func TestReloadAsksTheEngine(t *testing.T) {
