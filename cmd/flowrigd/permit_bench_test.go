@@ -6,10 +6,13 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"net/http"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -231,4 +234,51 @@ func (b *relayBench) refusals(n int, some ...string) {
 			b.t.Errorf("the journal lacks %q", want)
 		}
 	}
+}
+
+// A person asks a suspended daemon for the permit, gives up after two seconds and
+// goes. The daemon that goes on does not obey, though nothing has become stale.
+func TestASuspendedDaemonDoesNotGiveThePermitLater(t *testing.T) {
+	t.Parallel()
+	b, at := newRelayBench(t), daqtest.FreeAddress(t)
+	config := strings.ReplaceAll(read(t, b.config(at, relayTables)), `stale_after = "1 s"`, `stale_after = "20 s"`)
+	config = write(t, filepath.Join(b.dir, "relay.toml"), config)
+	token := addToken(t, config, "operate", "demonstrator")
+	d := start(t, program, "run", "--config", config)
+	ask := func(action string, patience time.Duration) int {
+		q, err := http.NewRequest(http.MethodPost, "http://"+at+"/api/permit", strings.NewReader(`{"action":"`+action+`"}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		q.Header.Set("Content-Type", "application/json")
+		q.Header.Set("Authorization", "Bearer "+token)
+		r, err := (&http.Client{Timeout: patience}).Do(q)
+		if err != nil {
+			return 0
+		}
+		r.Body.Close()
+		return r.StatusCode
+	}
+	within(t, 10*time.Second, "the permit is given", func() bool { return ask("give", 5*time.Second) == 200 })
+	within(t, 5*time.Second, "it is withdrawn", func() bool { return ask("withdraw", 5*time.Second) == 200 })
+	for n := range 4 {
+		within(t, 5*time.Second, "the relay is down", func() bool { return !b.last().on })
+		d.signal(syscall.SIGSTOP)
+		within(t, 5*time.Second, "it is suspended", func() bool {
+			state, _ := exec.Command("ps", "-o", "state=", "-p", fmt.Sprint(d.cmd.Process.Pid)).Output()
+			return strings.HasPrefix(strings.TrimSpace(string(state)), "T")
+		})
+		if status := ask("give", 2*time.Second); status != 0 {
+			t.Fatalf("a suspended daemon answers with %d", status)
+		}
+		d.signal(syscall.SIGCONT)
+		refused := fmt.Sprint(n + 1)
+		within(t, 5*time.Second, refused+" refusals in the journal", func() bool {
+			return sqlRows(t, b.dir, "SELECT count(*) FROM note WHERE kind = 'refused' AND text LIKE 'give heating permit: refused: % ask again'") == refused
+		})
+		if b.last().on {
+			t.Error("the relay is energised by a give whose caller has gone")
+		}
+	}
+	within(t, 5*time.Second, "a person who waits gets it", func() bool { return ask("give", 5*time.Second) == 200 })
 }
