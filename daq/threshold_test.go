@@ -39,7 +39,7 @@ func (b *heated) relativeU() float64 {
 	return b.value(quantity.ReynoldsUncertainty) / 2 / b.value(quantity.Reynolds)
 }
 
-const thermometer = "accuracy = {fixed = \"0.5 K\"}\n"
+const thermometerLimits = "accuracy = {fixed = \"0.5 K\"}\n"
 
 // A thermometer with a lag of 4 s in water that warms by 0.02 K/s is 0.08 K
 // behind, which counts in Re by dlnν/dT; by JCGM 100, 5.1.2, it adds in
@@ -47,7 +47,7 @@ const thermometer = "accuracy = {fixed = \"0.5 K\"}\n"
 func TestASlowRampIsBehindByItsLag(t *testing.T) {
 	const slope, lag = 0.02, 4.0
 	at := func(celsius, slope float64) *heated {
-		b := benchOf(t, thermometer, thermometer+"lag = \"4 s\"\n")
+		b := benchOf(t, thermometerLimits, thermometerLimits+"lag = \"4 s\"\n")
 		b.play(90*time.Second, func(s float64) (float64, float64, float64) { return 1.2, celsius + slope*(s-90), 255 })
 		return b
 	}
@@ -94,7 +94,7 @@ func doubt(t *testing.T) (slope, standardError float64) {
 func TestASlopeCountsAboveItsDoubt(t *testing.T) {
 	chance, u := doubt(t)
 	at := func(errors float64) *heated {
-		b := benchOf(t, thermometer, thermometer+"lag = \"600 s\"\n") // long, so that so small a slope shows
+		b := benchOf(t, thermometerLimits, thermometerLimits+"lag = \"600 s\"\n") // long, so that so small a slope shows
 		slope := errors*u - chance
 		b.play(90*time.Second, func(s float64) (float64, float64, float64) {
 			return 1.2, 42 + slope*(s-90) + scattered(s), 255
