@@ -235,20 +235,30 @@ func (m *mosquitto) retained(topic string) told {
 }
 
 // A broker that is down at the start keeps nobody from watching the rig;
-// /readyz says so, and when it comes everything recorded meanwhile arrives, in
-// order.
+// /readyz says so, broker-lost is raised, and when it comes everything recorded
+// meanwhile arrives, in order, and the alarm ends.
 func TestBrokerComesLater(t *testing.T) {
 	t.Parallel()
 	m := newMosquitto(t)
 	m.rememberSubscriber("witness", "record")
 	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	simulated(t, dir)
-	start(t, program, "run", "--config", rigConfig(t, dir, at, brokerTable(m.url(), 10*time.Second)))
+	start(t, program, "run", "--config", rigConfig(t, dir, at, brokerTable(m.url(), 10*time.Second)+"\n[alarms.broker-lost]\non_delay = \"2 s\"\n"))
 	within(t, 15*time.Second, "a live state without a broker", func() bool { return allGood(now(at)) && now(at)["reynolds_number"] != nil })
 	status, body := get("http://" + at + "/readyz")
 	if status != 503 || !strings.Contains(body, `"detail":"not ready: broker"`) || !strings.Contains(body, "connection refused") {
 		t.Errorf("/readyz without a broker says %d %s", status, body)
 	}
+	lost := func() string {
+		list, _ := now(at)["alarms"].([]any)
+		for _, a := range list {
+			if a, _ := a.(map[string]any); a["name"] == "broker-lost" {
+				return fmt.Sprint(a["state"])
+			}
+		}
+		return ""
+	}
+	within(t, 15*time.Second, "broker-lost", func() bool { return lost() == "unacknowledged" })
 	within(t, 15*time.Second, "three rows on disk", func() bool { n, _ := now(at)["sequence"].(float64); return n >= 3 })
 
 	m.start()
@@ -263,6 +273,8 @@ func TestBrokerComesLater(t *testing.T) {
 	rest.await("presence", `"up":true`, 5*time.Second)
 	rest.await("state", `"reynolds_number":`, 5*time.Second)
 	within(t, 5*time.Second, "/readyz says ready", func() bool { status, _ := get("http://" + at + "/readyz"); return status == 200 })
+	within(t, 5*time.Second, "broker-lost is over", func() bool { return lost() == "returned-unacknowledged" })
+	rest.await("alarm/broker-lost", `"state":"returned-unacknowledged"`, 5*time.Second)
 }
 
 // rememberSubscriber makes a session at the broker that outlives it: what is
