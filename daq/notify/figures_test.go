@@ -64,3 +64,36 @@ func TestRefusedTokenIsNamed(t *testing.T) {
 		}
 	}
 }
+
+// A delivery ends an outage: the next one begins with short waits again, and
+// counts its own refusals.
+func TestADeliveryBeginsAnew(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o, d := newMemoryOutbox(), &desk{}
+		n := notifier(t, o, []config.Notify{hook("desk")}, d)
+		stop := start(n)
+		d.set(always(422))
+		o.raise("a", "high")
+		for len(d.attempts()) < refusals-1 {
+			time.Sleep(100 * time.Millisecond)
+		}
+		d.set(nil)
+		time.Sleep(time.Minute)
+		equal(t, "told", d.names(), "a:1")
+		before := len(d.attempts())
+		d.set(func(m *message) (int, string) {
+			if m.Name == "b" {
+				return 422, ""
+			}
+			return 200, ""
+		})
+		o.raise("b", "high")
+		o.raise("c", "high")
+		time.Sleep(1100 * time.Millisecond)
+		if tried := len(d.attempts()) - before; tried != 2 {
+			t.Errorf("%d attempts in the first second, want the first and one more", tried)
+		}
+		equal(t, "told behind one refusal", d.names(), "a:1")
+		must(t, stop())
+	})
+}
