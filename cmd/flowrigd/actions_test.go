@@ -208,7 +208,7 @@ func TestNoActionHurtsBesideAnother(t *testing.T) {
 	actions := actionsOf(t)
 	maps.Copy(actions, adviceOnPage(t))
 	for _, name := range []string{"water-overheat", "head-lost", "heating-without-supply", "temperature-implausible", "temperature-rising-fast",
-		"tube-blocked", "trip-ineffective", "recording-failed", "broker-lost", "instrument-fault-temperature", "instrument-fault-level",
+		"tube-blocked", "trip-ineffective", "recording-failed", "broker-lost", "receiver-failed", "instrument-fault-temperature", "instrument-fault-level",
 		"cool", "little-supply", "shallow", "fast-flow", daq.JournalUnread, "left", "FlowrigAlarm", "FlowrigOverheatSoon"} {
 		if actions[name] == "" {
 			t.Errorf("%s: not among the actions", name)

@@ -31,7 +31,7 @@ func alarmCards(state *daq.State, f *Facts) []alarmCard {
 			NeedsAnswer: strings.HasSuffix(a.State, "unacknowledged"),
 			Quiet:       !a.CauseStands && (a.State == "shelved" || a.State == "suppressed" || a.State == "out-of-service"),
 		}
-		if next, ok := nextStep(a.State, a.Tripped); ok {
+		if next, ok := nextStep(a.State); ok {
 			card.Next = []button{next}
 		}
 		list = append(list, card)
@@ -47,21 +47,19 @@ type button struct {
 }
 
 // nextStep is what brings an alarm nearer to normal: what the engine accepts in
-// this state. held says that the alarm holds the permit off, which a person ends
-// though the alarm is normal. Shelving and taking out of service are not offered:
-// they want a reason, and the API takes it.
-func nextStep(state string, held bool) (next button, ok bool) {
+// this state. A normal alarm is asked for only where it still holds the permit off.
+// Shelving and taking out of service are not offered: they want a reason, and the
+// API takes it.
+func nextStep(state string) (next button, ok bool) {
 	switch state {
 	case "unacknowledged", "returned-unacknowledged", "latched-unacknowledged":
 		return button{daq.Acknowledge, "Acknowledge"}, true
-	case "latched-acknowledged":
+	case "latched-acknowledged", "normal":
 		return button{daq.Reset, "Reset"}, true
 	case "shelved":
 		return button{daq.Unshelve, "Unshelve"}, true
 	case "out-of-service":
 		return button{daq.ReturnToService, "Return to service:"}, true
-	case "normal":
-		return button{daq.Reset, "Reset"}, held
 	}
 	return button{}, false
 }

@@ -41,7 +41,7 @@ func permitOf(state *daq.State, reason error, f *Facts) permitView {
 	v := permitView{Fitted: fitted || f.Permit, Blind: reason != nil, Given: state.Given, Permitted: on != 0,
 		ProofTest: state.ProofTest, Without: state.Without, Unwatched: state.Unwatched}
 	for _, name := range state.Tripped {
-		next, _ := nextStep(stateOf(name, state.Alarms), true)
+		next, _ := nextStep(stateOf(name, state.Alarms))
 		v.Held = append(v.Held, heldBy{name, next.Verb == daq.Reset})
 	}
 	return v
