@@ -46,23 +46,23 @@ func steadyAt(celsius float64) func(time.Duration) float64 {
 	return func(time.Duration) float64 { return celsius }
 }
 
-const thermometer, contact = "[instruments.temperature]", "[instruments.heater_on]"
+const thermometerTable, contactTable = "[instruments.temperature]", "[instruments.heater_on]"
 
 // settings are changes of a thermometer, two at a time, that a reload may bring.
 var settings = map[string][2][2]string{
 	"accuracy":    {{`fixed = "0.5 K"`, `fixed = "0.6 K"`}, {`fixed = "0.5 K"`, `fixed = "0.7 K"`}},
 	"scale":       {{`"100 Cel"`, `"101 Cel"`}, {`"100 Cel"`, `"100.5 Cel"`}},
-	"range":       {of(thermometer, `range = ["0 Cel", "100 Cel"]`), of(thermometer, `range = ["0 Cel", "99 Cel"]`)},
-	"calibration": {of(thermometer, `correct = [["0 Cel", "0 Cel"], ["90 Cel", "90.1 Cel"]]`), of(thermometer, `correct = [["0 Cel", "0 Cel"], ["90 Cel", "90.2 Cel"]]`)},
-	"pace":        {of(thermometer, `every = "300 ms"`), of(thermometer, `every = "400 ms"`)},
-	"lag":         {of(thermometer, `lag = "1 s"`), of(thermometer, `lag = "2 s"`)},
+	"range":       {of(thermometerTable, `range = ["0 Cel", "100 Cel"]`), of(thermometerTable, `range = ["0 Cel", "99 Cel"]`)},
+	"calibration": {of(thermometerTable, `correct = [["0 Cel", "0 Cel"], ["90 Cel", "90.1 Cel"]]`), of(thermometerTable, `correct = [["0 Cel", "0 Cel"], ["90 Cel", "90.2 Cel"]]`)},
+	"pace":        {of(thermometerTable, `every = "300 ms"`), of(thermometerTable, `every = "400 ms"`)},
+	"lag":         {of(thermometerTable, `lag = "1 s"`), of(thermometerTable, `lag = "2 s"`)},
 	"address":     {{"address = 3", "address = 5"}, {"address = 3", "address = 6"}},
 	"type":        {{`type = "int16"`, `type = "uint16"`}, {`type = "int16"`, `type = "float32"`}},
 	"port": {{"[instruments.flow]", "[ports.tc]\ndevice = \"/dev/ttyUSB7\"\n[instruments.flow]"},
-		{thermometer + "\nport = \"bus\"", "[ports.tc]\ndevice = \"/dev/ttyUSB7\"\n" + thermometer + "\nport = \"tc\""}},
-	"max_step":     {of(thermometer, `max_step = "20 K"`), of(thermometer, `max_step = "30 K"`)},
-	"frozen_after": {of(thermometer, `frozen_after = "10 min"`), of(thermometer, `frozen_after = "20 min"`)},
-	"stale_after":  {of(thermometer, `stale_after = "2 s"`), of(thermometer, `stale_after = "2.1 s"`)},
+		{thermometerTable + "\nport = \"bus\"", "[ports.tc]\ndevice = \"/dev/ttyUSB7\"\n" + thermometerTable + "\nport = \"tc\""}},
+	"max_step":     {of(thermometerTable, `max_step = "20 K"`), of(thermometerTable, `max_step = "30 K"`)},
+	"frozen_after": {of(thermometerTable, `frozen_after = "10 min"`), of(thermometerTable, `frozen_after = "20 min"`)},
+	"stale_after":  {of(thermometerTable, `stale_after = "2 s"`), of(thermometerTable, `stale_after = "2.1 s"`)},
 	"nothing":      {{"[trip]", "[trip]\n"}, {"[trip]", "[trip]\n\n"}},
 }
 
@@ -96,7 +96,7 @@ func TestAReloadOfStaleAfterJudgesAtOnce(t *testing.T) {
 		began := b.at
 		b.dead = map[quantity.ID]bool{quantity.Temperature: true}
 		b.run(1600*time.Millisecond, 1.2, 50, 255)
-		pair := of(thermometer, `stale_after = "`+c.stale+`"`)
+		pair := of(thermometerTable, `stale_after = "`+c.stale+`"`)
 		b.storm(time.Hour, time.Minute, []string{changed(t, pair[:]...)}, steadyAt(50))
 		if took := b.at - began; took < c.want || took > c.want+600*time.Millisecond {
 			t.Errorf("stale_after %s after 1.6 s: dropped after %v, want %v", c.stale, took, c.want)
@@ -125,7 +125,7 @@ func TestReloadsDoNotThawAFrozenSensor(t *testing.T) {
 		if name == "frozen_after" || name == "nothing" || name == "type" {
 			continue
 		}
-		frozen := of(thermometer, `frozen_after = "10 s"`)
+		frozen := of(thermometerTable, `frozen_after = "10 s"`)
 		b := given(t)
 		began := b.at
 		for n := range 5 { // alive
@@ -142,7 +142,7 @@ func TestReloadsDoNotThawAFrozenSensor(t *testing.T) {
 // A number of another type is another one: that it differs is no sign of life, and
 // that it comes is none of being frozen.
 func TestReloadsOfTheTypeDoNotThawAFrozenSensor(t *testing.T) {
-	frozen := of(thermometer, `frozen_after = "10 s"`)
+	frozen := of(thermometerTable, `frozen_after = "10 s"`)
 	texts := []string{changed(t, append([]string{`type = "int16"`, `type = "uint16"`}, frozen[:]...)...), changed(t, frozen[:]...)}
 	b := given(t)
 	n := 0
@@ -205,8 +205,8 @@ func TestReloadsDoNotLengthenADelay(t *testing.T) {
 // does not answer to heating.
 func TestReloadsDoNotHideAProbeOutOfTheWater(t *testing.T) {
 	more := map[string][2][2]string{
-		"the heater's contact":                  {of(contact, `stale_after = "3 s"`), of(contact, `stale_after = "4 s"`)},
-		"the existence of the heater's contact": {{contact + "\nport = \"bus\"\nmodbus = {address = 9, table = \"discrete\", register = 0}\n", ""}, {"[trip]", "[trip]\n"}},
+		"the heater's contact":                  {of(contactTable, `stale_after = "3 s"`), of(contactTable, `stale_after = "4 s"`)},
+		"the existence of the heater's contact": {{contactTable + "\nport = \"bus\"\nmodbus = {address = 9, table = \"discrete\", register = 0}\n", ""}, {"[trip]", "[trip]\n"}},
 	}
 	for _, name := range []string{"accuracy", "pace", "port", "lag"} { // a scale or calibration moves the number itself
 		more[name] = settings[name]
@@ -308,7 +308,7 @@ func TestADelayStandsWhileItsAlarmIsGone(t *testing.T) {
 // What was seen over the last minute stands through a reload that reads the
 // thermometer at another pace: the slope, and that the rig is steady.
 func TestAReloadKeepsTheLastMinute(t *testing.T) {
-	pace := of(thermometer, `every = "300 ms"`)
+	pace := of(thermometerTable, `every = "300 ms"`)
 	text := changed(t, append([]string{`"12 L/min"`, `"11 L/min"`}, pace[:]...)...)
 	b := newHeated(t)
 	b.run(2*time.Minute, 1.2, 50, 255)
@@ -341,7 +341,7 @@ func TestAReloadKeepsTheLastMinute(t *testing.T) {
 // A reload between two readings that do not come does not forget that the first one
 // changed how the number is asked for.
 func TestTwoReloadsOfAFrozenSensor(t *testing.T) {
-	frozen := of(thermometer, `frozen_after = "10 s"`)
+	frozen := of(thermometerTable, `frozen_after = "10 s"`)
 	other := changed(t, append([]string{`type = "int16"`, `type = "uint16"`}, frozen[:]...)...)
 	b := given(t)
 	b.reload(changed(t, frozen[:]...))
