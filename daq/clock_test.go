@@ -27,3 +27,31 @@ func TestTheClockCountsSleep(t *testing.T) {
 		}
 	})
 }
+
+// A wall clock that is stepped makes its label doubtful for ten minutes; one that is
+// drawn slowly does not.
+func TestAJumpOfTheWallClockIsFlagged(t *testing.T) {
+	for _, c := range []struct {
+		step  time.Duration
+		flags bool
+	}{{600 * time.Millisecond, true}, {-600 * time.Millisecond, true}, {400 * time.Millisecond, false}, {-400 * time.Millisecond, false}, {time.Hour, true}} {
+		synctest.Test(t, func(t *testing.T) {
+			clock := NewClock()
+			clock.synced = func() bool { return true }
+			label := func() bool { _, sure := clock.Label(); return sure }
+			if time.Sleep(time.Second); !label() {
+				t.Fatal("doubtful from the start")
+			}
+			clock.offset -= c.step // as if the wall clock had stood otherwise until now
+			if time.Sleep(time.Second); label() == c.flags {
+				t.Errorf("a step of %v: flagged %v, want %v", c.step, !c.flags, c.flags)
+			}
+			if time.Sleep(10*time.Minute - 2*time.Second); label() == c.flags {
+				t.Errorf("ten minutes after a step of %v: flagged %v, want %v", c.step, !c.flags, c.flags)
+			}
+			if time.Sleep(2 * time.Second); !label() {
+				t.Errorf("flagged for more than ten minutes after a step of %v", c.step)
+			}
+		})
+	}
+}

@@ -30,17 +30,20 @@ modbus = {address = 9, coil = 0}
 // it is deaf.
 type heated struct {
 	*bench
-	relay  bool
-	deaf   bool
-	welded bool
-	off    bool                 // the thermostat pauses
-	blind  bool                 // nothing tells whether the heater is on
-	every  time.Duration        // between two readings of the temperature; 0: each interval
-	readAt time.Duration        // when the temperature is read next
-	hold   time.Duration        // how long a pulsed relay holds; 0: it is a coil
-	pulsed time.Duration        // when it was pulsed last
-	supply float64              // L/min
-	dead   map[quantity.ID]bool // instruments that do not answer
+	relay    bool
+	deaf     bool
+	welded   bool
+	off      bool          // the thermostat pauses
+	blind    bool          // nothing tells whether the heater is on
+	every    time.Duration // between two readings of the temperature; 0: each interval
+	readAt   time.Duration // when the temperature is read next
+	hold     time.Duration // how long a pulsed relay holds; 0: it is a coil
+	pulsed   time.Duration // when it was pulsed last
+	supply   float64       // L/min
+	supplyOn float64       // the contact of the supply, where there is one
+	heard    func(*State)  // each state; nil: nobody
+
+	dead map[quantity.ID]bool // instruments that do not answer
 }
 
 // read takes the reading of an instrument, or its silence.
@@ -75,6 +78,7 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 			b.read(quantity.HeaterOn, heater)
 		}
 		b.read(quantity.SupplyFlow, b.supply)
+		b.read(quantity.SupplyOn, b.supplyOn)
 		b.read(quantity.Flow, lpm)
 		if b.at >= b.readAt {
 			b.read(quantity.Temperature, celsius*10)
@@ -82,6 +86,9 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 		}
 		b.read(quantity.Level, 4000+millimeters*40)
 		b.step(Input{Kind: KindTick})
+		if b.heard != nil {
+			b.heard(&b.state)
+		}
 		if !b.deaf {
 			if b.state.Permit {
 				b.pulsed = b.at
