@@ -216,3 +216,15 @@ func FuzzParseQuantity(f *testing.F) {
 		}
 	})
 }
+
+// TestHalfWidth holds that what stood behind ± comes back as it was written:
+// twice the standard uncertainty (k = 2), or the root of 3 times that of limits
+// (JCGM 100:2008, 4.3.7).
+func TestHalfWidth(t *testing.T) {
+	for text, want := range map[string]float64{"13 mm ± 0.04 mm": 4e-5, "13 mm ± 0.04 mm (limits)": 4e-5, "200 mm ± 1 % (limits)": 2e-3, "13 mm": 0} {
+		v, err := ParseQuantity(text, Length)
+		if err != nil || !near(HalfWidth(v), want, 1e-12) {
+			t.Errorf("%s: %v, %v, want %v", text, HalfWidth(v), err, want)
+		}
+	}
+}

@@ -92,7 +92,7 @@ func TestLateAnswersOfTheSameShape(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				wrong, good := lateAnswers(t, conversation, worst)
 				t.Logf("%s, late by 1 to %g timeouts: %d of 200 late answers passed for the answer to a later question, %d readings were right", conversation, worst, wrong, good)
-				if worst < 2 && wrong > 0 || good < 1500 || wrong > 200/4 {
+				if worst < 2 && wrong > 0 || good < 1500 || wrong > 6 { // measured: 3 at most
 					t.Errorf("%s, late by 1 to %g timeouts: %d passed, %d right", conversation, worst, wrong, good)
 				}
 			})
