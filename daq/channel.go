@@ -38,7 +38,13 @@ type Channel struct {
 
 	fault  string // what came after it; "" when nothing did
 	reason Reason
+	wary   int // readings that must be believable before one counts again
 }
+
+// waryFor is how many believable readings in a row count again after a number
+// that no sensor sends: with the words or bytes in a wrong order some look right
+// by chance. Two of them wait, which is less than the least stale_after.
+const waryFor = 3
 
 // NewChannel makes the channel of a checked instrument.
 func NewChannel(in config.Instrument) *Channel {
@@ -87,8 +93,15 @@ func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) Reaso
 	}
 	switch {
 	case f != nil:
+		if f.wild {
+			c.wary = waryFor
+		}
 		return c.fail(f.reason, f.text)
+	case ok && c.wary > 1:
+		c.wary--
+		return c.reason
 	case ok:
+		c.wary = 0
 		c.motion.add(r.At, &m, c.convert.halfWidth(m.Value))
 		c.last, c.lastAt, c.seen, c.fault, c.reason = m, r.At, true, "", ""
 	}
@@ -165,10 +178,11 @@ func seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds())
 type fault struct {
 	reason Reason
 	text   string
+	wild   bool // no sensor sends that: words or bytes may stand in a wrong order
 }
 
 func faultf(reason Reason, format string, args ...any) *fault {
-	return &fault{reason, fmt.Sprintf(format, args...)}
+	return &fault{reason: reason, text: fmt.Sprintf(format, args...)}
 }
 
 // doubt lowers a value to uncertain; a second doubt is added to the first.

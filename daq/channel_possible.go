@@ -1,7 +1,6 @@
 package daq
 
 import (
-	"fmt"
 	"math"
 
 	"flowrigd/calc/quantity"
@@ -10,9 +9,13 @@ import (
 
 // leastNumber is the smallest number but 0 that an instrument sends, in
 // whatever unit: 1e-12 m³/s are 0.06 µL/min, and 1e-12 V is far below the noise
-// of a thermocouple. Smaller ones, denormal floats above all, come of words or
-// bytes in another order, or of half a number.
-const leastNumber = 1e-12
+// of a thermocouple. Of a float in registers, where a wrong order of words makes
+// small numbers, it is leastPart of what the instrument measures at most: the
+// noise of a meter at rest is a thousand times that.
+const (
+	leastNumber = 1e-12
+	leastPart   = 1e-6
+)
 
 // The temperatures at which the formulas for liquid water hold (IAPWS SR6-08).
 const coldestWater, hottestWater = -20.0, 110.0
@@ -38,23 +41,42 @@ func (v *convert) sent(number float64) *fault {
 	switch {
 	case math.IsNaN(number) || math.IsInf(number, 0):
 		return faultf(ReasonOpen, "the instrument sends %v in place of a number; its sensor is open or has failed", number)
-	case number != 0 && math.Abs(number) < leastNumber:
-		return faultf(ReasonRange, "%.3g is no number that a sensor sends; %s", number, v.look())
+	case number != 0 && math.Abs(number) < v.least():
+		return v.wild(faultf(ReasonRange, "%.3g is no number that a sensor sends; check %s", number, v.look()))
 	}
 	return nil
+}
+
+// least is the smallest number but 0 to believe.
+func (v *convert) least() float64 {
+	m, most := v.in.Modbus, 0.0
+	if v.in.Range != nil {
+		most = max(math.Abs(v.in.Range.Low), math.Abs(v.in.Range.High))
+	}
+	if m == nil || m.Type != config.Float32 && m.Type != config.Float64 || v.in.Unit == nil || v.in.Unit.Factor <= 0 || v.couple != nil {
+		return leastNumber
+	}
+	return max(leastNumber, leastPart*most/v.in.Unit.Factor)
+}
+
+// wild marks a fault that a wrong order of words or bytes makes, of a number
+// that has such an order.
+func (v *convert) wild(f *fault) *fault {
+	f.wild = v.in.Modbus != nil && v.in.Modbus.Type.Words() > 1
+	return f
 }
 
 // look is what to look at when a number cannot be right.
 func (v *convert) look() string {
 	switch m := v.in.Modbus; {
 	case m == nil:
-		return "check the pattern, unit and scale"
+		return "the pattern, unit and scale"
 	case m.Type.Words() > 1:
-		return "check words (the word order), bytes, type and register; `flowrigd probe` shows what else the bytes can mean"
+		return "words (the word order), bytes, type and register; `flowrigd probe` shows what else the bytes can mean"
 	case m.Type == config.Bit:
-		return "check table and register"
+		return "table and register"
 	}
-	return "check type and register, unit and scale; `flowrigd probe` shows what stands beside it"
+	return "type and register, unit and scale; `flowrigd probe` shows what stands beside it"
 }
 
 // inRange holds the sensor's range, its ends included. Water that stands still
@@ -63,7 +85,7 @@ func (v *convert) inRange(m *Measured) *fault {
 	r := v.in.Range
 	switch {
 	case v.backwards(m.Value):
-		return faultf(ReasonRange, "%s is a flow below zero, which this meter cannot tell; %s, its zero and its direction", v.format(m.Value), v.look())
+		return v.wild(faultf(ReasonRange, "%s is a flow below zero, which this meter cannot tell; check its direction and its zero, and %s", v.format(m.Value), v.look()))
 	case r == nil:
 		return v.possible(m.Value)
 	case v.loop != 0 && v.spans(r):
@@ -78,11 +100,12 @@ func (v *convert) inRange(m *Measured) *fault {
 		m.doubt(ReasonRange, "below the meter's range, which begins at %s", v.format(r.Low))
 		return nil
 	}
-	text := fmt.Sprintf("%s is outside the sensor's range of %s to %s", v.format(m.Value), v.format(r.Low), v.format(r.High))
+	f := faultf(ReasonRange, "%s is outside the sensor's range of %s to %s", v.format(m.Value), v.format(r.Low), v.format(r.High))
 	if math.Abs(m.Value) > 10*max(math.Abs(r.Low), math.Abs(r.High)) {
-		text += ", far outside; " + v.look()
+		f.text += ", far outside; check " + v.look()
+		v.wild(f)
 	}
-	return &fault{ReasonRange, text}
+	return f
 }
 
 // backwards reports a flow below zero by more than its zero may be off, of a
@@ -110,7 +133,7 @@ func (v *convert) possible(value float64) *fault {
 	switch v.in.ID {
 	case quantity.Temperature, quantity.HeaterOutlet, quantity.Tank:
 		if value < coldestWater || value > hottestWater {
-			return faultf(ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale", v.format(value))
+			return v.wild(faultf(ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale, and %s", v.format(value), v.look()))
 		}
 		return nil
 	case quantity.Ambient:
@@ -138,7 +161,7 @@ func (v *convert) possible(value float64) *fault {
 	default:
 		return nil
 	}
-	return faultf(ReasonRange, "%s is more than any bench has; %s", v.format(value), v.look())
+	return v.wild(faultf(ReasonRange, "%s is more than any bench has; check %s", v.format(value), v.look()))
 }
 
 // spans says whether the range is the whole current loop: then NE 43 decides.

@@ -86,6 +86,8 @@ func (p *probing) printOthers(e exchange) {
 		switch {
 		case o.Error != nil:
 			said, _, _ = strings.Cut(forPeople(*o.Error), ";")
+			said = said[strings.LastIndex(said, ": ")+1:]
+			said = strings.TrimSpace(said)
 		case o.Value != nil && o.Believable:
 			said = p.value(*o.Value) + ", believable"
 		case o.Value != nil:
