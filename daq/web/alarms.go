@@ -46,7 +46,7 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 	if answer.Alarms == nil {
 		answer.Alarms = []daq.AlarmStatus{}
 	}
-	if err := s.addHistory(r, &answer, limit); err != nil {
+	if err := s.addHistory(w, r, &answer, limit); err != nil {
 		answer.HistoryProblem = err.Error()
 	}
 	if r.URL.Query().Has("configured") {
@@ -55,10 +55,10 @@ func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, answer)
 }
 
-func (s *Server) addHistory(r *http.Request, answer *alarmsReply, limit int) (err error) {
+func (s *Server) addHistory(w http.ResponseWriter, r *http.Request, answer *alarmsReply, limit int) (err error) {
 	ctx, cancel := context.WithTimeout(r.Context(), historyWait)
 	defer cancel()
-	done, err := s.turns.take(ctx, who(r))
+	done, err := s.costly(ctx, w, r)
 	if err != nil {
 		return err
 	}

@@ -51,15 +51,29 @@ type connections struct {
 	mu        sync.Mutex
 	open      map[*connection]struct{}
 	displaced uint64 // closed to make room
+	ending    int    // displaced, and still served
+	ended     sync.Cond
 }
+
+// mostEnding bounds the displaced connections whose goroutine has not ended: in
+// a storm the next is not taken before.
+const mostEnding = 64
 
 // connection is an open one. Its fields are under the table's lock.
 type connection struct {
 	net.Conn
-	table *connections
-	rank  rank
-	busy  bool      // a request is under way
-	since time.Time // busy, or waiting for a request
+	table  *connections
+	rank   rank
+	busy   bool               // a request is under way
+	since  time.Time          // busy, or waiting for a request
+	closed bool               // by the server
+	hangUp context.CancelFunc // ends the request under way
+}
+
+func newConnections() *connections {
+	t := &connections{open: map[*connection]struct{}{}}
+	t.ended.L = &t.mu
+	return t
 }
 
 // Accept takes every connection, and closes the stranger that has waited
@@ -73,14 +87,12 @@ func (t *connections) Accept() (net.Conn, error) {
 		_ = tcp.SetWriteBuffer(sendBuffer) // else the system's own, which is larger
 	}
 	c := &connection{Conn: raw, table: t, since: time.Now()}
+	t.awaitEnds()
 	t.mu.Lock()
 	var last *connection
 	if len(t.open) >= maxConnections {
 		last = t.longest(anybody, false)
 		t.displace(last)
-	}
-	if t.open == nil {
-		t.open = make(map[*connection]struct{})
 	}
 	t.open[c] = struct{}{}
 	t.mu.Unlock()
@@ -104,6 +116,19 @@ func (t *connections) displace(c *connection) {
 	if c != nil {
 		delete(t.open, c)
 		t.displaced++
+		t.ending++
+		if c.busy {
+			c.hangUp()
+		}
+	}
+}
+
+// awaitEnds waits until few enough displaced connections are still served.
+func (t *connections) awaitEnds() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for t.ending > mostEnding {
+		t.ended.Wait()
 	}
 }
 
@@ -117,14 +142,14 @@ func (c *connection) shut() {
 // serve marks a request of this rank as under way. It is false for a
 // connection that had to give way meanwhile: its request must not be obeyed,
 // for its sender hears nothing any more.
-func (c *connection) serve(as rank) bool {
+func (c *connection) serve(as rank, hangUp context.CancelFunc) bool {
 	t := c.table
 	t.mu.Lock()
 	if _, there := t.open[c]; !there {
 		t.mu.Unlock()
 		return false
 	}
-	c.rank, c.busy, c.since = as, true, time.Now()
+	c.rank, c.busy, c.since, c.hangUp = as, true, time.Now(), hangUp
 	var last *connection
 	if t.taken(as) > places[as] {
 		if as != anybody {
@@ -157,11 +182,19 @@ func (c *connection) wait() {
 	c.busy, c.since = false, time.Now()
 }
 
-// Close gives the place back.
+// Close is called once the connection is not served any more, and gives its
+// place back.
 func (c *connection) Close() error {
-	c.table.mu.Lock()
-	delete(c.table.open, c)
-	c.table.mu.Unlock()
+	t := c.table
+	t.mu.Lock()
+	if _, there := t.open[c]; there {
+		delete(t.open, c)
+	} else if !c.closed {
+		t.ending--
+		t.ended.Signal()
+	}
+	c.closed = true
+	t.mu.Unlock()
 	return c.Conn.Close()
 }
 
@@ -185,13 +218,32 @@ func stateChanged(c net.Conn, state http.ConnState) {
 	}
 }
 
-// seat finds out who sends a request and gives it a place of that rank.
+// turnWait is how long a request waits for its turn.
+const turnWait = 10 * time.Second
+
+func (s *Server) turn(ctx context.Context, of rank) (done func(), err error) {
+	ctx, cancel := context.WithTimeout(ctx, turnWait)
+	defer cancel()
+	return s.turns.take(ctx, of)
+}
+
+// seat finds out who sends a request, and gives it a place and a turn of that
+// rank.
 func (s *Server) seat(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		from := s.identify(r)
-		if c, ok := r.Context().Value(connectionKey{}).(*connection); ok && !c.serve(rankOf(from.person)) {
+		of := rankOf(from.person)
+		ctx, cancel := context.WithCancel(r.Context())
+		defer cancel()
+		if c, ok := ctx.Value(connectionKey{}).(*connection); ok && !c.serve(of, cancel) {
 			panic(http.ErrAbortHandler)
 		}
-		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), callerKey{}, from)))
+		done, err := s.turn(ctx, of)
+		if err != nil {
+			refuse(w, http.StatusServiceUnavailable, err.Error())
+			return
+		}
+		defer done()
+		next.ServeHTTP(&answer{w, done}, r.WithContext(context.WithValue(ctx, callerKey{}, from)))
 	})
 }

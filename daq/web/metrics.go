@@ -115,6 +115,6 @@ func (s *Server) metrics() http.Handler {
 	return promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{
 		EnableOpenMetrics: true,
 		ErrorHandling:     promhttp.HTTPErrorOnError,
-		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelError),
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug), // a scraper that hangs up is no error of ours
 	})
 }

@@ -68,7 +68,7 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), trendWait)
 	defer cancel()
-	done, err := s.turns.take(ctx, who(r))
+	done, err := s.costly(ctx, w, r)
 	if err != nil {
 		refuse(w, http.StatusServiceUnavailable, err.Error())
 		return

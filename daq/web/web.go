@@ -117,14 +117,16 @@ type Server struct {
 	handler  http.Handler
 	hub      hub
 	turns    turns
-	meters   *meters
-	registry *prometheus.Registry
-	assets   map[string]asset
-	pages    *template.Template
-	shot     shot
-	stop     chan struct{} // closed when Run ends, so that streams end
-	stopOnce sync.Once
-	refusals refusals // refused writes, for log and journal
+	// of what asks the recording
+	recordingTurns turns
+	meters         *meters
+	registry       *prometheus.Registry
+	assets         map[string]asset
+	pages          *template.Template
+	shot           shot
+	stop           chan struct{} // closed when Run ends, so that streams end
+	stopOnce       sync.Once
+	refusals       refusals // refused writes, for log and journal
 }
 
 // New checks the options and builds the server; it opens nothing yet.
@@ -138,7 +140,7 @@ func New(opt Options) (*Server, error) {
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
-	s := &Server{opt: opt, log: opt.Log, listener: new(connections), turns: newTurns(), stop: make(chan struct{})}
+	s := &Server{opt: opt, log: opt.Log, listener: newConnections(), turns: newTurns(), recordingTurns: newTurns(), stop: make(chan struct{})}
 	if s.log == nil {
 		s.log = slog.Default()
 	}
