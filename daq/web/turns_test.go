@@ -76,7 +76,7 @@ func TestDisplacedRequestsEnd(t *testing.T) {
 	b := testBed(t, func(o *Options) { o.History = h })
 	before := runtime.NumGoroutine()
 	list := b.strangers(3*places[anybody]+mostEnding, "GET /api/trend?quantity=level HTTP/1.1\r\nHost: localhost\r\n\r\nGET /")
-	for deadline := time.Now().Add(20 * time.Second); ; runtime.Gosched() {
+	for deadline := time.Now().Add(12 * time.Second); ; runtime.Gosched() {
 		b.listener.mu.Lock()
 		open, ending := len(b.listener.open), b.listener.ending
 		b.listener.mu.Unlock()
