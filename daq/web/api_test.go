@@ -71,6 +71,15 @@ func TestReadyAndHealthy(t *testing.T) {
 	}
 }
 
+// TestReadySaysSo: the answer when all is well names what was asked.
+func TestReadySaysSo(t *testing.T) {
+	b := testBed(t, func(o *Options) { o.Checks = func() map[string]error { return map[string]error{"recording": nil} } })
+	_, _, text := b.ask("GET", "/readyz", "", "")
+	if r := decode[ready](t, text); !r.Ready || len(r.Checks) != 2 || r.Checks["recording"] != "ok" || r.Checks["engine"] != "ok" {
+		t.Errorf("/readyz: %s", text)
+	}
+}
+
 // TestProblems: every error is a problem document after RFC 9457.
 func TestProblems(t *testing.T) {
 	b := testBed(t, nil)
