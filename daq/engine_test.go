@@ -48,6 +48,7 @@ type bench struct {
 	at     time.Duration
 	state  State
 	events []Event
+	judge  *judge // of every step
 }
 
 func benchConfig(t *testing.T, text string) *config.Config {
@@ -75,9 +76,15 @@ var dayOne = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 func (b *bench) step(in Input) []Event {
 	b.number++
 	in.Number, in.Mono, in.Wall, in.Synchronised = b.number, b.at, dayOne.Add(b.at), true
+	if b.judge == nil {
+		b.judge = newJudge(b.t)
+		b.judge.adopt(b.e.cfg)
+	}
+	before := b.state
 	var events []Event
 	b.state, events = b.e.Step(in)
 	b.events = append(b.events, events...)
+	b.judge.see(in, before, b.state, events)
 	return events
 }
 
