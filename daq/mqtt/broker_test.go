@@ -61,6 +61,15 @@ func TestSilentEngineIsToldByPresence(t *testing.T) {
 	if n, last := len(e.messages("state")), e.last("presence"); n == 0 || !strings.Contains(last.body, `"up":false`) {
 		t.Errorf("%d states, presence %s", n, last.body)
 	}
+	// What was on its way when the engine fell silent has come; nothing follows.
+	before := len(e.messages("state"))
+	m.retain("mark", "silent")
+	e.await("mark", "silent", 2*time.Second)
+	since := time.Now()
+	until(t, "twenty intervals", 5*time.Second, func() bool { return time.Since(since) > time.Second })
+	if n := len(e.messages("state")); n > before+1 {
+		t.Errorf("%d states came while the engine was silent", n-before)
+	}
 	b.dead.Store(false)
 	until(t, "presence up again", 2*time.Second, func() bool { return strings.Contains(e.last("presence").body, `"up":true`) })
 }
@@ -139,7 +148,9 @@ func TestAlarmsBeforeABacklog(t *testing.T) {
 	start(t, b.publisher(t, m.url()))
 	until(t, "some records", 5*time.Second, func() bool { return len(e.messages("record")) > 300 })
 	b.outbox.add(daq.ClassAlarm, "late")
-	until(t, "all", 30*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == hour && len(e.messages("record")) == hour })
+	until(t, "all", 30*time.Second, func() bool {
+		return b.outbox.mark(daq.ClassRecord) == hour && sequenceOf(t, e.last("record").body) == hour
+	})
 	gapFree(t, e.messages("record"), hour)
 	alarms, records, lateAt := 0, 0, 0
 	for _, h := range e.messages("") {

@@ -135,3 +135,37 @@ func TestUnknownAlarmsAreLeftAlone(t *testing.T) {
 		t.Errorf("retained: %v", got)
 	}
 }
+
+// TestQoSAndRetained is the table of the topics: what a late subscriber finds,
+// and with which quality of service each topic is published.
+func TestQoSAndRetained(t *testing.T) {
+	m := startMosquitto(t, "")
+	b := newBench()
+	b.standing("head-lost")
+	e := m.listen("#", "-F", "MSG %r %t %q %p") // the later -F holds
+	start(t, b.publisher(t, m.url()))
+	b.outbox.add(daq.ClassRecord, "")
+	b.outbox.add(daq.ClassEvent, "")
+	b.outbox.add(daq.ClassAlarm, "head-lost")
+	qos := map[string]string{"state": "0 ", "presence": "1 ", "record": "1 ", "event": "1 ", "alarm/head-lost": "1 "}
+	for topic, want := range qos {
+		if h := e.await(topic, "{", 5*time.Second); !strings.HasPrefix(h.body, want) {
+			t.Errorf("%s came with QoS and text %.20s, want %s", topic, h.body, want)
+		}
+	}
+	until(t, "all acknowledged", 5*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 1 && b.outbox.mark(daq.ClassEvent) == 1 })
+	late := m.listen("#")
+	for _, topic := range []string{"state", "presence", "alarm/head-lost"} {
+		if h := late.await(topic, "{", 5*time.Second); !h.retained {
+			t.Errorf("%s is not retained", topic)
+		}
+	}
+	b.outbox.add(daq.ClassRecord, "") // behind whatever is retained
+	b.outbox.add(daq.ClassEvent, "")
+	for _, topic := range []string{"record", "event"} {
+		late.await(topic, `"sequence":2}`, 5*time.Second)
+		if all := late.messages(topic); len(all) != 1 {
+			t.Errorf("a late subscriber got %v", all)
+		}
+	}
+}
