@@ -148,11 +148,6 @@ func TestThePermitDropsWhenItsAlarmGoesOutOfService(t *testing.T) {
 	b.must(b.giveWithout(hot))
 }
 
-func (b *heated) shelve(name string) {
-	b.t.Helper()
-	b.step(Input{Kind: KindCommand, Command: &Command{ID: "1", Verb: Shelve, Alarm: name, For: time.Hour, Who: "dana"}})
-}
-
 // What was said at one start does not hold at the next one; a reload that lets an
 // alarm trip which is out of service drops the permit, and one that takes the
 // alarm out of the configuration leaves nothing to name.
