@@ -590,7 +590,7 @@ var badFiles = []struct {
 		`2:6: broken syntax: unexpected character U+000A at start of value; write TOML: [table], key = value, text in "quotes"`,
 	}},
 	{"syntax-quote", []string{
-		`1:19: broken syntax: basic strings cannot have new lines; write TOML: [table], key = value, text in "quotes"`,
+		`1:19: broken syntax: text in quotes has no end in this line; write the same quotation mark at its end as at its beginning`,
 	}},
 	{"table-as-value", []string{
 		`3:8: tank: text where a table belongs; write [tank] and its keys below, or tank = {…}`,
@@ -825,6 +825,27 @@ var badFiles = []struct {
 	}},
 	{"latin1", []string{
 		`5:18: the file is not UTF-8: the byte B1 is ± in Latin-1; save it as UTF-8, which editors offer beside the name or under encoding`,
+	}},
+	{"port-device", []string{
+		`28:8: instruments.temperature.port: "/dev/serial/by-id/usb-tc-0" is not a port of this file; write "tc", the name of the port with that device`,
+	}},
+	{"port-word", []string{
+		`28:8: instruments.temperature.port: "the thermometer" is not a port of this file; write port = "bus" or "tc"`,
+	}},
+	{"choice-capital", []string{
+		`32:24: instruments.temperature.thermocouple.type: "k" is not known here; write "K", capital and small letters matter`,
+	}},
+	{"framing-small", []string{
+		`18:11: ports.tc.framing: "8n1" is not a framing; write "8N1", in capitals`,
+	}},
+	{"warn-device-bare", []string{
+		"16:10: warning: ports.tc.device: \"ttyUSB1\" is looked for beside this file; write its whole name, such as \"/dev/ttyUSB1\", see `flowrigd ports`",
+	}},
+	{"syntax-apostrophe", []string{
+		`1:19: broken syntax: text in quotes has no end in this line; write the same quotation mark at its end as at its beginning`,
+	}},
+	{"syntax-bracket", []string{
+		`8:7: broken syntax: the bracket of a table's name is not closed; write [tank]`,
 	}},
 	{"warn-unused", []string{
 		`47:8: warning: ports.spare: nothing uses it; leave it out, or name it in an instrument or in [trip]`,

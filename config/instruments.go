@@ -106,13 +106,18 @@ func (l *loader) portRemedy(name string) string {
 	for _, p := range l.config.Ports {
 		names = append(names, p.Name)
 	}
+	for _, p := range l.config.Ports {
+		if name != "" && l.file(name) == p.Device {
+			return fmt.Sprintf("write %q, the name of the port with that device", p.Name)
+		}
+	}
 	if best := nearest(name, names); best != "" && name != "" {
 		return fmt.Sprintf("write %q", best)
 	}
 	switch {
 	case len(names) == 0:
-		return fmt.Sprintf("define [ports.%s]", cmp.Or(name, "bus"))
-	case name == "":
+		return fmt.Sprintf("define [ports.%s]", cmp.Or(portName.FindString(name), "bus"))
+	case name == "" || !portName.MatchString(name):
 		return "write port = " + oneOf(quoteAll(names))
 	}
 	return fmt.Sprintf("write %s, or define [ports.%s]", oneOf(quoteAll(names)), name)

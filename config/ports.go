@@ -59,6 +59,8 @@ func (l *loader) device(s *section) string {
 		s.bad("device", n, quoted(text)+" is not the name of a device", "write a name that `flowrigd ports` shows")
 	case !s.noEscapes("device", n):
 		return ""
+	case !strings.ContainsAny(text, `/\`) && !windowsPort.MatchString(text):
+		l.report.warn(n.value, fmt.Sprintf("%s: %s is looked for beside this file", s.path("device"), quoted(text)), "write its whole name, such as \"/dev/"+text+"\", see `flowrigd ports`")
 	}
 	if text == "" || windowsPort.MatchString(text) {
 		return text
@@ -92,6 +94,10 @@ func (s *section) framing() (data int, parity Parity, stop int) {
 	}
 	m := framing.FindStringSubmatch(text)
 	if m == nil {
+		if framing.MatchString(strings.ToUpper(text)) {
+			s.bad("framing", n, quoted(text)+" is not a framing", fmt.Sprintf("write %q, in capitals", strings.ToUpper(text)))
+			return 8, EvenParity, 1
+		}
 		s.bad("framing", n, quoted(text)+" is not a framing", `write data bits, parity and stop bits, such as "8E1" or "8N1"`)
 		return 8, EvenParity, 1
 	}

@@ -100,7 +100,7 @@ func tidy(text string) string {
 		switch {
 		case unicode.IsSpace(r):
 			return ' '
-		case r == '\u2212':
+		case r == '\u2212' || r == '\u2013': // minus and en dash
 			return '-'
 		case r == 'º' || r == '˚': // ordinal and ring, which keyboards have for the degree
 			return '°'

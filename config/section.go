@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/pelletier/go-toml/v2/unstable"
 )
@@ -96,11 +97,17 @@ func (s *section) choice(key string, words ...string) string {
 	switch {
 	case n == nil:
 		return words[0]
-	case !contains(words, text):
-		s.bad(key, n, quoted(text)+" is not known here", "write "+oneOf(quoteAll(words)))
-		return words[0]
+	case contains(words, text):
+		return text
 	}
-	return text
+	remedy := "write " + oneOf(quoteAll(words))
+	for _, word := range words {
+		if strings.EqualFold(word, text) {
+			remedy = fmt.Sprintf("write %q, capital and small letters matter", word)
+		}
+	}
+	s.bad(key, n, quoted(text)+" is not known here", remedy)
+	return words[0]
 }
 
 // flag reads true or false.

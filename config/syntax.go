@@ -28,6 +28,10 @@ func brokenSyntax(text []byte, at place, parser string) (wrong, remedy string) {
 	case printed >= 0 && (strings.ContainsRune(printedQuotes, r) || strings.Contains(parser, "new lines") || strings.Contains(parser, "unterminated")):
 		mark, _ := utf8.DecodeRuneInString(line[printed:])
 		return fmt.Sprintf("broken syntax: %c (U+%04X) is a printed quotation mark", mark, mark), `write the straight one of the keyboard, ", before and behind the text`
+	case strings.Contains(parser, "strings cannot have new lines") || strings.Contains(parser, "unterminated"):
+		return "broken syntax: text in quotes has no end in this line", "write the same quotation mark at its end as at its beginning"
+	case strings.Contains(parser, "to close"):
+		return "broken syntax: the bracket of a table's name is not closed", "write " + strings.TrimSpace(withoutComment(line)) + strings.Repeat("]", strings.Count(before+rest, "[")-strings.Count(before+rest, "]"))
 	case strings.Contains(parser, "escape"):
 		return `broken syntax: \ begins an escape in text in "double quotes"`, `write the text in 'single quotes', such as 'C:\rig\tokens', or write each \ twice`
 	case r > 127 && unicode.IsSpace(r):

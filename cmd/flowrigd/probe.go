@@ -56,12 +56,17 @@ func probeVerb() *cobra.Command {
 				p.search(c.Context(), ownFirst(cfg, port.Name), limit, c.ErrOrStderr())
 			}
 		})
-		if !*look && p.answered == 0 && p.number > 0 {
-			return fmt.Errorf("%w; --search looks for it elsewhere", err)
-		}
-		return err
+		return p.advise(err, *look)
 	}
 	return c
+}
+
+// advise adds to the error of a probe that heard nothing what to try next.
+func (p *probing) advise(err error, looked bool) error {
+	if err == nil || looked || p.answered > 0 || p.number == 0 {
+		return err
+	}
+	return fmt.Errorf("%w; --search looks for it elsewhere", err)
 }
 
 // ownFirst are the lines of a configuration, that one first.
