@@ -6,11 +6,12 @@ import (
 )
 
 // The clock of a simulated rig stands once work is overdue by mostOverdue of its
-// own time: less than any stale_after, so that a slow machine makes no silence.
+// own time: an interval of the simulated rig, far less than any stale_after or
+// watchdog, so that a slow machine makes no silence.
 // Work that is not done within patience of the machine's time is not waited for
 // any longer: it hangs.
 const (
-	mostOverdue = 500 * time.Millisecond
+	mostOverdue = 200 * time.Millisecond
 	patience    = time.Second
 )
 

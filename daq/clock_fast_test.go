@@ -48,7 +48,7 @@ func TestAPlainClockWaitsForNobody(t *testing.T) {
 	})
 }
 
-// A fast clock stands while work is overdue by half a second of its own, goes on
+// A fast clock stands while work is overdue by 0.2 s of its own, goes on
 // from there, and does not wait for what hangs.
 func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -64,14 +64,14 @@ func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 				t.Errorf("%v, want %v", got, want)
 			}
 		}
-		at(150*time.Millisecond, 1500*time.Millisecond)
-		at(900*time.Millisecond, 1500*time.Millisecond) // stands
+		at(120*time.Millisecond, 1200*time.Millisecond)
+		at(900*time.Millisecond, 1200*time.Millisecond) // stands
 		slow.Due(2 * time.Second)
-		at(10*time.Millisecond, 1600*time.Millisecond) // goes on, and makes up for nothing
-		at(90*time.Millisecond, 2500*time.Millisecond)
+		at(10*time.Millisecond, 1300*time.Millisecond) // goes on, and makes up for nothing
+		at(90*time.Millisecond, 2200*time.Millisecond)
 		for range 30 { // always too slow, and yet it works: it is waited for
 			slow.Due(c.Now())
-			at(90*time.Millisecond, c.Now()+500*time.Millisecond)
+			at(90*time.Millisecond, c.Now()+200*time.Millisecond)
 		}
 		before := c.Now()
 		at(900*time.Millisecond, before)

@@ -82,9 +82,9 @@ func TestMishapsAtSpeed10(t *testing.T) {
 }
 
 // quickLate is how much of the rig's time an alarm of a fast demo may come
-// earlier or later: the clock stands once work is half a second overdue, and the
+// earlier or later: the clock stands once work is 0.2 s overdue, and the
 // readings of a slow instrument fall anywhere.
-const quickLate = 1500 * time.Millisecond
+const quickLate = time.Second
 
 // started is the wall time at which the rig's clock began: that of the first
 // true state in which it runs.

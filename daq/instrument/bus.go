@@ -158,6 +158,7 @@ func (b *bus) serve(p *poll) {
 
 func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
+	b.worker.Until(b.begun + began + b.port.Timeout) // no exchange takes longer, of a fast clock's time
 	results, err := p.exchange(b.wire)
 	if b.ending() {
 		return // our own closing is no fault of the instrument

@@ -100,6 +100,7 @@ func (b *bus) write(w *write) {
 		w.done <- b.noLine()
 		return
 	}
+	b.worker.Until(b.now() + b.port.Timeout)
 	err := w.do(b.wire)
 	var f *fault
 	if errors.As(err, &f) && f.lost {

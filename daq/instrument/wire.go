@@ -54,23 +54,15 @@ func newWire(line Line, port config.Port) *wire {
 	}
 }
 
-// An answer gets its time on the clock down to leastTimeout of the machine's. A
-// clock so fast that this is more stands while the line waits, and then an answer
-// gets fairTimeout: a simulated instrument is a program among others.
-const (
-	leastTimeout = 20 * time.Millisecond
-	fairTimeout  = 100 * time.Millisecond
-)
+// fairTimeout is what any answer gets, of the machine's time: a simulated
+// instrument is a program among others. A fast clock stands meanwhile.
+const fairTimeout = 100 * time.Millisecond
 
 // keepTo lets the line keep to a clock: a simulated line is part of its rig, and
 // so many times as fast.
 func (w *wire) keepTo(c *daq.Clock) {
 	w.character, w.silence = c.Real(w.character), c.Real(w.silence)
-	if real := c.Real(w.timeout); real >= leastTimeout || real >= w.timeout {
-		w.timeout = real
-	} else {
-		w.timeout = fairTimeout
-	}
+	w.timeout = max(c.Real(w.timeout), min(w.timeout, fairTimeout))
 }
 
 // errBabble says that the line is never silent.

@@ -60,6 +60,23 @@ func (s *Sim) real(d time.Duration) time.Duration {
 	return s.options.Clock.Real(d)
 }
 
+// late waits by the lines' clock, unless done comes first. A shared clock may
+// stand: for the answer that is late, until its time-out is over.
+func (s *Sim) late(done <-chan struct{}, d time.Duration) {
+	if s.options.Clock == nil {
+		pause(done, d)
+		return
+	}
+	for end := s.options.Clock.Now() + d; d > 0; d = end - s.options.Clock.Now() {
+		select {
+		case <-done:
+			return
+		default:
+			pause(done, s.options.Clock.Wait(d))
+		}
+	}
+}
+
 // wall is the time that the rig's files and observations bear.
 func (s *Sim) wall() time.Time {
 	if s.options.Clock == nil {

@@ -28,8 +28,9 @@ type line struct {
 	cable  cable
 	redial <-chan *End // a new far end was taken; nil on a pseudo-terminal
 	hear   func(*line, []byte) []answer
-	talk   func() []byte                     // what is said unasked; nil: nothing
-	real   func(time.Duration) time.Duration // the machine's time for one of the line's
+	talk   func() []byte                               // what is said unasked; nil: nothing
+	real   func(time.Duration) time.Duration           // the machine's time for one of the line's
+	late   func(done <-chan struct{}, d time.Duration) // waits that long by the line's clock
 	log    *slog.Logger
 
 	faults Faulter // guarded by the rig's lock
@@ -155,7 +156,7 @@ func (l *line) write(near conn, out <-chan answer, over <-chan struct{}) {
 		case <-over:
 			return
 		case a := <-out:
-			pause(over, l.real(a.after))
+			l.late(over, a.after)
 			send(near, a.bytes)
 		case <-tick.C:
 			if l.talk != nil {
