@@ -22,10 +22,11 @@ func quick(t *testing.T, scenario, speed string) *guarded {
 		"--listen", g.at, "--data", filepath.Join(g.dir, "record"))
 	within(t, 10*time.Second, "the demo's truth", func() bool {
 		found, _ := filepath.Glob(filepath.Join(g.dir, "flowrigd-demo-*", "truth.jsonl"))
-		if len(found) == 1 {
-			g.truthAt = found[0]
+		if len(found) != 1 {
+			return false
 		}
-		return g.truthAt != ""
+		g.truthAt = found[0]
+		return strings.Contains(read(t, g.truthAt), "\n")
 	})
 	return g
 }
