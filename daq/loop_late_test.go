@@ -45,6 +45,7 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 				var l *Loop
 				teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.Hear(told) })
 				l = NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: j, Teller: teller})
+				time.Sleep(900 * time.Millisecond) // it has run for less than a command may wait
 				answer := make(chan error, 1)
 				go func() { answer <- remove(l, c.patient) }()
 				time.Sleep(c.hung)
