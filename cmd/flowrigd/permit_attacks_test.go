@@ -30,7 +30,9 @@ func TestThePermitGoesWithTheDaemon(t *testing.T) {
 	t.Run("suspended", func(t *testing.T) {
 		t.Parallel()
 		g := newGuarded(t, setUp{scenario: "overheat"})
+		stopped := time.Now()
 		g.falls(func() { g.daemon.signal(syscall.SIGSTOP) }, relayHolds)
+		g.until(2*relayHolds, "longer than the watchdog", func(h truth) bool { return h.at.After(stopped.Add(relayHolds + 2*rigTick)) })
 		g.daemon.signal(syscall.SIGCONT)
 		g.staysDown()
 		if got, want := g.journal(`SELECT text FROM note WHERE text LIKE '%stood still%'`), "heating permit dropped: the program stood still for "; len(got) < len(want) || got[:len(want)] != want {
