@@ -59,6 +59,9 @@ func tokenAdd(file *string) *cobra.Command {
 		if err != nil {
 			return err
 		}
+		if warning := web.Exposed(path); warning != "" {
+			fmt.Fprintln(c.ErrOrStderr(), "warning: "+warning)
+		}
 		_, err = fmt.Fprintln(c.OutOrStdout(), token)
 		return err
 	}

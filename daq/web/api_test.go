@@ -93,6 +93,7 @@ func TestProblems(t *testing.T) {
 		{"no such file", "GET", "/assets/none.js", "", 404, "none.js"},
 		{"wrong method", "DELETE", "/api/now", "", 405, "GET, HEAD"},
 		{"get on a command", "GET", "/api/alarms/x/reset", "", 405, "POST"},
+		{"get with a body", "GET", "/api/trend", `{"quantity":"level"}`, 400, "takes no body"},
 		{"no such verb", "POST", "/api/alarms/water-overheat/silence", "{}", 404, "silence"},
 		{"not json", "POST", "/api/alarms/water-overheat/reset", "{", 400, "write one JSON object"},
 		{"unknown key", "POST", "/api/alarms/water-overheat/reset", `{"why":1}`, 400, "why"},

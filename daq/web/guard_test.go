@@ -140,6 +140,14 @@ func TestForeignPages(t *testing.T) {
 		{"written by the page", "POST", header("Sec-Fetch-Site", "same-origin"), 200},
 		{"written by the page, old browser", "POST", func(r *http.Request) { r.Header.Set("Origin", "http://"+r.Host) }, 200},
 		{"written by a program", "POST", func(*http.Request) {}, 200},
+		{"loaded by a page of another site", "GET", header("Sec-Fetch-Site", "cross-site"), 403},
+		{"loaded by a page of another port", "GET", header("Sec-Fetch-Site", "same-site"), 403},
+		{"a link on another site", "GET", func(r *http.Request) {
+			r.Header.Set("Sec-Fetch-Site", "cross-site")
+			r.Header.Set("Sec-Fetch-Mode", "navigate")
+		}, 200},
+		{"loaded by the page", "GET", header("Sec-Fetch-Site", "same-origin"), 200},
+		{"typed", "GET", header("Sec-Fetch-Site", "none"), 200},
 		{"read under a foreign name (rebinding)", "GET", func(r *http.Request) { r.Host = "evil.example" }, 421},
 		{"read under a name that looks local", "GET", func(r *http.Request) { r.Host = "127.0.0.1.evil.example" }, 421},
 		{"read as localhost", "GET", func(r *http.Request) { r.Host = "localhost:9" }, 200},

@@ -63,6 +63,10 @@ func (s *Server) methods(table map[string]route) http.Handler {
 			refuse(w, http.StatusMethodNotAllowed, r.Method+" is not for "+r.URL.Path+"; use "+allow)
 			return
 		}
+		if method == http.MethodGet && r.ContentLength != 0 {
+			refuse(w, http.StatusBadRequest, r.Method+" takes no body: write what you ask for into the address")
+			return
+		}
 		if s.admit(w, r, to.need) {
 			to.serve(w, r)
 		}

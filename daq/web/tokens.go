@@ -253,6 +253,9 @@ func (f *TokenFile) tokens() []Token {
 	if seen := f.seen.Load(); bytes.Equal(seen.text, text) {
 		return seen.list
 	}
+	if warning := Exposed(f.path); warning != "" {
+		f.log.Warn("tokens: " + warning)
+	}
 	list, err := parseTokens(f.path, text)
 	if err != nil {
 		f.log.Error("tokens: lines passed over", "error", err)

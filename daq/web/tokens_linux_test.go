@@ -1,7 +1,9 @@
 package web
 
 import (
+	"bytes"
 	"errors"
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
@@ -124,4 +126,22 @@ func unprivileged(t *testing.T, directory string, work func()) {
 		work()
 	}()
 	<-done
+}
+
+// TestExposedTokens: a file that others can read or write is warned of, at the
+// start and whenever it changes.
+func TestExposedTokens(t *testing.T) {
+	for _, c := range []struct {
+		mode os.FileMode
+		says string
+	}{{0o600, ""}, {0o640, ""}, {0o660, ""}, {0o644, "can read"}, {0o666, "can write"}, {0o602, "can write"}} {
+		file := oneToken(t, "T")
+		must(t, os.Chmod(file, c.mode))
+		var log bytes.Buffer
+		_, err := New(Options{Listen: "127.0.0.1:0", TokensFile: file, Rig: &fakeRig{}, Log: slog.New(slog.NewTextHandler(&log, nil))})
+		must(t, err)
+		if said := log.String(); (said == "") != (c.says == "") || !strings.Contains(said, c.says) {
+			t.Errorf("mode %o: %q", c.mode, said)
+		}
+	}
 }

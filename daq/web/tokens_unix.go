@@ -11,6 +11,21 @@ import (
 	"syscall"
 )
 
+// Exposed says how others than its owner and group get at the tokens file; "" if
+// they do not. Who can write it can make tokens.
+func Exposed(path string) string {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return ""
+	case info.Mode().Perm()&0o002 != 0:
+		return "every user of this machine can write " + path + " and so give rights to anybody: chmod 600 it"
+	case info.Mode().Perm()&0o004 != 0:
+		return "every user of this machine can read " + path + ": chmod 600 it"
+	}
+	return ""
+}
+
 // keepOwner gives the text that is to take a tokens file's place the owner and
 // mode of that file, so that the daemon, under a user of its own, can still
 // read it. A first file that root makes goes to the owner of its directory.

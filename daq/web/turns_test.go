@@ -43,13 +43,13 @@ func TestCrowdLeavesTheRecordingToOthers(t *testing.T) {
 			}
 		}
 	}
-	asked(turnsOfRank)
+	asked(2)
 	for _, token := range []string{"", b.watch, b.operate} {
 		if status, _, text := b.ask("GET", "/api/now", token, ""); status != 200 {
 			t.Errorf("something else: %d %s", status, text)
 		}
 	}
-	if n := h.asked.Load(); n != turnsOfRank {
+	if n := h.asked.Load(); n != 2 {
 		t.Errorf("%d strangers ask the recording at once", n)
 	}
 	answered := make(chan int, 3)
@@ -59,7 +59,7 @@ func TestCrowdLeavesTheRecordingToOthers(t *testing.T) {
 			answered <- status
 		}()
 	}
-	asked(turnsOfRank + 3)
+	asked(2 + 3)
 	close(h.let)
 	for range 3 {
 		if status := <-answered; status != 200 {

@@ -145,6 +145,7 @@ func New(opt Options) (*Server, error) {
 		s.log = slog.Default()
 	}
 	s.tokens, s.sessions = OpenTokens(opt.TokensFile, s.log), openSessions(opt.TokensFile, s.log)
+	s.tokens.Empty() // says now what is wrong with the file
 	s.once.key = opt.OneTimeKey
 	s.SetFacts(opt.Facts)
 	if err := s.loadPage(); err != nil {
