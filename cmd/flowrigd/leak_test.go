@@ -111,13 +111,19 @@ func holdings(t *testing.T, d *process, at string) holding {
 	return holding{files: len(entries), goroutines: n}
 }
 
-// atRest is the most that the process holds over two seconds: a single count
+// atRest is the most that the process holds over twenty states: a single count
 // may fall between two of its goroutines' lives and be too low to compare with.
 func atRest(t *testing.T, d *process, at string) (most holding) {
 	t.Helper()
-	for end := time.Now().Add(2 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	var last any
+	seen := 0
+	within(t, 20*time.Second, "twenty states", func() bool {
 		h := holdings(t, d, at)
 		most = holding{max(most.files, h.files), max(most.goroutines, h.goroutines)}
-	}
+		if s := now(at); s != nil && s["time"] != last {
+			last, seen = s["time"], seen+1
+		}
+		return seen == 20
+	})
 	return most
 }
