@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"runtime"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -75,7 +76,9 @@ func TestDisplacedRequestsEnd(t *testing.T) {
 	h := &hungHistory{let: make(chan struct{})}
 	b := testBed(t, func(o *Options) { o.History = h })
 	before := runtime.NumGoroutine()
-	list := b.strangers(3*places[anybody]+mostEnding, "GET /api/trend?quantity=level HTTP/1.1\r\nHost: localhost\r\n\r\nGET /")
+	// So much follows the request that the server does not see the hanging up.
+	say := strings.Repeat("GET /api/trend?quantity=level HTTP/1.1\r\nHost: localhost\r\n\r\n", 200)
+	list := b.strangers(3*places[anybody]+mostEnding, say)
 	for deadline := time.Now().Add(12 * time.Second); ; runtime.Gosched() {
 		b.listener.mu.Lock()
 		open, ending := len(b.listener.open), b.listener.ending
