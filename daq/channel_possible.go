@@ -1,6 +1,7 @@
 package daq
 
 import (
+	"fmt"
 	"math"
 
 	"flowrigd/calc/quantity"
@@ -100,12 +101,11 @@ func (v *convert) inRange(m *Measured) *fault {
 		m.doubt(ReasonRange, "below the meter's range, which begins at %s", v.format(r.Low))
 		return nil
 	}
-	f := faultf(ReasonRange, "%s is outside the sensor's range of %s to %s", v.format(m.Value), v.format(r.Low), v.format(r.High))
+	ends := fmt.Sprintf("outside the sensor's range of %s to %s", v.format(r.Low), v.format(r.High))
 	if math.Abs(m.Value) > 10*max(math.Abs(r.Low), math.Abs(r.High)) {
-		f.text += ", far outside; check " + v.look()
-		v.wild(f)
+		return v.wild(faultf(ReasonRange, "%s is far %s; check %s", v.format(m.Value), ends, v.look()))
 	}
-	return f
+	return faultf(ReasonRange, "%s is %s", v.format(m.Value), ends)
 }
 
 // backwards reports a flow below zero by more than its zero may be off, of a

@@ -194,9 +194,9 @@ func newOrphan(s SavedAlarm, saved map[string]SavedAlarm, now time.Duration, wal
 		Action:      "Leave the heater off until you know what became of its cause, then acknowledge and reset it.",
 	}
 	if s.Name == JournalUnread {
-		def.Cause = "The journal of alarms could not be read at the start; the log says why."
+		def.Cause = "The journal of alarms could not be read at the start, or the file that keeps trips and the recording do not belong together; the log says which, and why."
 		def.Consequence = "Whether a trip stands from before is not known."
-		def.Action = "Leave the heater off until you have seen that the rig is safe to heat; then acknowledge and reset, and mend the recording."
+		def.Action = "Leave the heater off until you have seen that the rig is safe to heat; then acknowledge and reset. Mend the recording, or the file, where the log names a fault of it."
 	}
 	w := newWatch(def, saved, now, wall)
 	w.orphaned = true

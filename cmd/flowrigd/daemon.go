@@ -179,7 +179,7 @@ func (d *daemon) count(r daq.Reading) { d.server.ObserveReading(r) }
 
 func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 	d.manager, err = instrument.New(instrument.Options{
-		Ports: cfg.Ports, Instruments: cfg.Instruments, Open: d.w.open,
+		Ports: cfg.Ports, Instruments: cfg.Instruments, Trip: cfg.Trip, Open: d.w.open,
 		Now: d.clock.Now, Clock: d.clock, Out: d.loop.Offer, Log: d.log,
 	})
 	return err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -53,7 +54,7 @@ func probeVerb() *cobra.Command {
 		p := &probing{out: c.OutOrStdout(), in: *in, port: *port, channel: daq.NewChannel(*in), asJSON: *asJSON}
 		err = p.run(c.Context(), *count, *log, func() {
 			if *look && p.answered == 0 {
-				p.search(c.Context(), ownFirst(cfg, port.Name), limit, c.ErrOrStderr())
+				p.search(c.Context(), cfg, limit, c.ErrOrStderr())
 			}
 		})
 		return p.advise(err, *look)
@@ -69,15 +70,24 @@ func (p *probing) advise(err error, looked bool) error {
 	return fmt.Errorf("%w; --search looks for it elsewhere", err)
 }
 
-// ownFirst are the lines of a configuration, that one first.
-func ownFirst(cfg *config.Config, name string) []config.Port {
-	lines := []config.Port{*cfg.Port(name)}
+// searched are the lines of a configuration that a search may open, that one
+// first. A search opens a line many times, and each opening raises RTS and DTR:
+// where one of them is the permit's, that is the train of pulses which permits
+// heating. It is "" or the port that is left out for it.
+func searched(cfg *config.Config, name string) (lines []config.Port, leftOut string) {
+	if t := cfg.Trip; t != nil && t.Pulse != config.NoPulse {
+		leftOut = t.Port
+	}
 	for _, p := range cfg.Ports {
-		if p.Name != name {
+		switch {
+		case p.Name == leftOut:
+		case p.Name == name:
+			lines = slices.Insert(lines, 0, p)
+		default:
 			lines = append(lines, p)
 		}
 	}
-	return lines
+	return lines, leftOut
 }
 
 // named finds an instrument of a configuration with its port.
@@ -105,6 +115,8 @@ type probing struct {
 	number  int
 	clean   int // exchanges with something to believe
 	valued  int // exchanges with a value that is not believable
+
+	elsewhere bool // another reading is believable
 
 	answered int               // exchanges in which anything understandable came
 	open     instrument.Opener // nil: of the system
@@ -140,6 +152,9 @@ func (p *probing) verdict() error {
 	case p.valued > 0:
 		return errors.New("probe: no value is believable; see what else the bytes can mean, and probe with water running")
 	}
+	if p.elsewhere {
+		return errors.New("probe: no exchange was clean, but another reading is believable: see the lines that begin with or")
+	}
 	return errors.New("probe: no exchange was clean")
 }
 
@@ -158,6 +173,7 @@ func (p *probing) show(ctx context.Context, prober *instrument.Prober, x instrum
 	}
 	if zero := e.Value != nil && x.Reading.Number == 0 && !p.in.Boolean(); zero || !e.believable() {
 		e.Others = append(e.Others, p.others(ctx, prober, x)...)
+		p.elsewhere = p.elsewhere || slices.ContainsFunc(e.Others, func(o other) bool { return o.Believable })
 	}
 	if p.log != nil {
 		p.log.Note(fmt.Sprintf("%d: %s", p.number, p.outcome(e)))

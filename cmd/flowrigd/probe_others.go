@@ -85,9 +85,7 @@ func (p *probing) printOthers(e exchange) {
 		said := "nothing"
 		switch {
 		case o.Error != nil:
-			said, _, _ = strings.Cut(forPeople(*o.Error), ";")
-			said = said[strings.LastIndex(said, ": ")+1:]
-			said = strings.TrimSpace(said)
+			said = short(*o.Error)
 		case o.Value != nil && o.Believable:
 			said = p.value(*o.Value) + ", believable"
 		case o.Value != nil:
@@ -95,6 +93,12 @@ func (p *probing) printOthers(e exchange) {
 		}
 		p.row("or", p.where(o)+": "+said)
 	}
+}
+
+// short is a fault without its place, which stands before it, and its remedy.
+func short(fault string) string {
+	said, _, _ := strings.Cut(forPeople(fault), ";")
+	return strings.TrimSpace(said[strings.LastIndex(said, ": ")+1:])
 }
 
 // where says what to write for another reading, in the words of the

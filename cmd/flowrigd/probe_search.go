@@ -46,7 +46,15 @@ type answer struct {
 
 // search looks for a silent instrument, for that long at most, and says first
 // what it will send.
-func (p *probing) search(ctx context.Context, lines []config.Port, limit time.Duration, log io.Writer) {
+func (p *probing) search(ctx context.Context, cfg *config.Config, limit time.Duration, log io.Writer) {
+	lines, leftOut := searched(cfg, p.port.Name)
+	if leftOut == p.port.Name {
+		fmt.Fprintf(log, "probe: no search on ports.%s: each opening pulses its RTS and DTR, which permits heating; unplug the permit's relay from it, and search with a copy of the file without [trip]\n", leftOut)
+		return
+	}
+	if leftOut != "" {
+		fmt.Fprintf(log, "probe: ports.%s is left out: each opening pulses its RTS and DTR, which permits heating\n", leftOut)
+	}
 	fmt.Fprintf(log, "probe: %s gives no answer that can be read; searching for up to %s, %s. It only reads, and writes nothing to any device.\n", p.in.Name, config.Format(limit.Seconds(), config.Time), p.asks(len(lines) > 1))
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
@@ -96,11 +104,11 @@ func (p *probing) tellAnswer(a instrument.Answer) {
 	}
 	said := p.valueText(a)
 	if fault != "" {
-		said = forPeople(fault)
+		said = short(fault)
 	}
 	line := fmt.Sprintf("%s at %d Bd, %s on %s (%s): %s", text, a.Port.Baud, a.Port.Framing(), a.Port.Name, a.Port.Device, said)
 	if a.Port.Name != p.port.Name {
-		line += fmt.Sprintf("; ports.%s has it: are the plugs swapped?", a.Port.Name)
+		line += fmt.Sprintf("; that is ports.%s: swap the plugs, or write port = %q", a.Port.Name, a.Port.Name)
 	}
 	p.row("found", line)
 }

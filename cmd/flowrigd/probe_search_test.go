@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"golang.org/x/sys/unix"
@@ -52,7 +53,7 @@ func TestProbeSearch(t *testing.T) {
 	}{
 		{"another address", 12, false, false, []string{"found     address 12 answers at 19200 Bd, 8N1 on line (", "): 25.5 °C"}},
 		{"another rate", 1, true, false, []string{"found     address 1 answers at 9600 Bd, 8N1 on line (", "): 25.5 °C"}},
-		{"another line", 1, false, true, []string{"found     address 1 answers at 19200 Bd, 8N1 on idle (", "): 25.5 °C; ports.idle has it: are the plugs swapped?"}},
+		{"another line", 1, false, true, []string{"found     address 1 answers at 19200 Bd, 8N1 on idle (", "): 25.5 °C; that is ports.idle: swap the plugs, or write port = \"idle\""}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -113,4 +114,44 @@ func TestProbeSearchOfText(t *testing.T) {
 	file = write(t, filepath.Join(dir, "rig.toml"), fmt.Sprintf(probeText, l.name, asQuery))
 	stdout, _, _ = call(t, program, "probe", "--json", "--config", file, "--search", "temperature")
 	says(t, "stdout", stdout, `{"found":true,"port":"line","device":"`, `"baud":9600,"framing":"8N1","address":null,`, `"text":"T=25.5\\r\\n"`)
+}
+
+// TestProbeSearchSparesThePermit holds that a search opens no line whose RTS or
+// DTR is the permit's: each opening raises them.
+func TestProbeSearchSparesThePermit(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		port string
+		says string
+	}{
+		{"line", "no search on ports.line: each opening pulses its RTS and DTR, which permits heating; unplug the permit's relay from it"},
+		{"idle", "ports.idle is left out: each opening pulses its RTS and DTR, which permits heating"},
+	} {
+		t.Run(c.port, func(t *testing.T) {
+			t.Parallel()
+			dir := t.TempDir()
+			none := func([]byte) (answer, rest []byte) { return nil, nil }
+			var asked atomic.Int32
+			line := newHandLine(t, filepath.Join(dir, "line"), none)
+			idle := newHandLine(t, filepath.Join(dir, "idle"), func(heard []byte) (answer, rest []byte) {
+				asked.Add(1)
+				return nil, nil
+			})
+			text := strings.Replace(fmt.Sprintf(probeText, line.name, asQuery), "/dev/serial/by-id/none", idle.name, 1) +
+				fmt.Sprintf("[trip]\nport = %q\npulse = \"dtr\"\n", c.port) +
+				"[instruments.heater_on]\nport = \"idle\"\nmodbus = {address = 4, table = \"discrete\", register = 0}\n"
+			file := write(t, filepath.Join(dir, "rig.toml"), text)
+			stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "2 s", "temperature")
+			if code != exitFailed {
+				t.Errorf("ends with %d: %s", code, stdout)
+			}
+			says(t, "stderr", stderr, c.says)
+			if n := asked.Load(); n > 0 {
+				t.Errorf("the other line heard something %d times", n)
+			}
+			if c.port == "line" && strings.Contains(stderr, "searching") {
+				t.Errorf("searches:\n%s", stderr)
+			}
+		})
+	}
 }

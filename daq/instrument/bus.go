@@ -31,6 +31,8 @@ type bus struct {
 	others  atomic.Pointer[[]config.Instrument] // text instruments on other lines
 	done    chan struct{}                       // closed when run has ended
 
+	reopen time.Duration // between openings, at least
+
 	began   time.Time
 	begun   time.Duration // of now, when it began
 	worker  *daq.Worker
@@ -56,7 +58,7 @@ func newBus(port config.Port, instruments []config.Instrument, o Options) *bus {
 	return &bus{
 		port: port, open: o.Open, now: o.Now, clock: o.Clock, worker: o.Clock.Worker(), out: o.Out, log: o.Log.With("port", port.Name),
 		writes: make(chan *write), changes: make(chan []config.Instrument), done: make(chan struct{}),
-		polls: plan(instruments),
+		polls: plan(instruments), reopen: o.reopen(port.Name),
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 // find opens the line. A line that stays away is said once in the log, and in
 // every reading.
 func (b *bus) find() {
-	b.openAt = b.since() + reopenEvery
+	b.openAt = b.since() + b.reopen
 	line, err := b.open(b.port)
 	if err != nil {
 		f := faultf(daq.ReasonPort, "%s: %v", b.port.Name, err)
@@ -77,7 +77,7 @@ func (b *bus) lose(f *fault) {
 	b.current = nil
 	b.mu.Unlock()
 	b.wire, b.lineErr = nil, f
-	b.openAt = b.since() + reopenEvery/4
+	b.openAt = max(b.openAt, b.since()+reopenEvery/4)
 	if line != nil {
 		b.log.Warn("line lost", "error", f.text)
 		b.shut(line)

@@ -18,6 +18,7 @@ import (
 type Options struct {
 	Ports       []config.Port
 	Instruments []config.Instrument
+	Trip        *config.Trip         // the permit's output; nil: none
 	Open        Opener               // nil: OpenSerial
 	Now         func() time.Duration // monotonic, of Reading.At
 	Clock       *daq.Clock           // of Now, where a simulated rig's is faster than the machine's; nil: the machine's

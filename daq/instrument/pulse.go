@@ -17,6 +17,16 @@ type controls interface {
 	SetControl(line config.Pulse, on bool) error
 }
 
+// reopen is how long a line waits between two openings. Each raises RTS and DTR:
+// where one of them is the permit's, openings must not make the train of pulses
+// that holds its relay.
+func (o *Options) reopen(port string) time.Duration {
+	if t := o.Trip; t != nil && t.Pulse != config.NoPulse && t.Port == port {
+		return max(reopenEvery, 2*t.Watchdog)
+	}
+	return reopenEvery
+}
+
 var errNoControls = errors.New("this line has no control lines; give the permit relay a serial port that has them, or a coil")
 
 // pulse raises a control line and lets it fall: each refresh of the permit is

@@ -143,3 +143,45 @@ func TestNoControlLines(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// Each opening raises the control lines. A line that goes away as soon as it is
+// open must not be opened so often that the permit's relay stays on; another one
+// is looked for at once.
+func TestOpeningsAreNoTrainOfPulses(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		const watchdog = 3 * time.Second
+		trip := &config.Trip{Port: "bus", Pulse: config.PulseDTR, Refresh: time.Second, Watchdog: watchdog}
+		openings := func(o Options, opens error) (list []time.Duration) {
+			began := time.Now()
+			o.Ports, o.Instruments, o.Out = []config.Port{testPort("/dev/bus")}, []config.Instrument{query()}, func(daq.Reading) {}
+			o.Open = func(config.Port) (Line, error) {
+				list = append(list, time.Since(began))
+				near, far := net.Pipe()
+				far.Close() // gone at once
+				return near, opens
+			}
+			_, stop := start(t, o)
+			time.Sleep(time.Minute)
+			stop()
+			return list
+		}
+		for _, opens := range []error{nil, errors.New("the device does not know this baud")} {
+			list := openings(Options{Trip: trip}, opens)
+			for i := 1; i < len(list); i++ {
+				if list[i]-list[i-1] <= watchdog {
+					t.Errorf("opened at %v: the relay's watchdog is %v", list[i-1:i+1], watchdog)
+				}
+			}
+			if len(list) < 2 {
+				t.Errorf("opened at %v in a minute: the line is not looked for again", list)
+			}
+			coil := *trip
+			coil.Pulse = config.NoPulse
+			for _, o := range []Options{{}, {Trip: &coil}, {Trip: &config.Trip{Port: "other", Pulse: config.PulseDTR, Watchdog: watchdog}}} {
+				if n := len(openings(o, opens)); n < 60 {
+					t.Errorf("%+v: opened %d times in a minute", o.Trip, n)
+				}
+			}
+		}
+	})
+}
