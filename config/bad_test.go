@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// badFiles lists every file of testdata/bad with all that is said of it, in
+// badFiles lists every file of ../testdata/rigs/bad with all that is said of it, in
 // order; the file's name before each line is left out here.
 var badFiles = []struct {
 	name string
@@ -855,7 +855,7 @@ var badFiles = []struct {
 func TestBadFiles(t *testing.T) {
 	for _, tt := range badFiles {
 		t.Run(tt.name, func(t *testing.T) {
-			path := "testdata/bad/" + tt.name + ".toml"
+			path := "../testdata/rigs/bad/" + tt.name + ".toml"
 			c, problems := Load(path)
 			var got []string
 			for _, p := range problems {
@@ -873,7 +873,7 @@ func TestBadFiles(t *testing.T) {
 
 // A file that no row of the table looks at would hold nothing.
 func TestBadFilesAreAllListed(t *testing.T) {
-	files, err := filepath.Glob("testdata/bad/*.toml")
+	files, err := filepath.Glob("../testdata/rigs/bad/*.toml")
 	if err != nil || len(files) != len(badFiles) {
 		t.Fatalf("%d files, %d rows, %v", len(files), len(badFiles), err)
 	}

@@ -9,7 +9,7 @@ import (
 // TestBrokerInTheClear holds that a broker without encryption is warned of, with
 // the password it is given, where it is not on this machine.
 func TestBrokerInTheClear(t *testing.T) {
-	base, err := os.ReadFile("testdata/bad/warn-broker.toml")
+	base, err := os.ReadFile("../testdata/rigs/bad/warn-broker.toml")
 	if err != nil {
 		t.Fatal(err)
 	}

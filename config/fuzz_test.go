@@ -10,7 +10,7 @@ import (
 // Whatever text comes, there is a configuration or a problem with a place
 // inside the text, in order.
 func FuzzParse(f *testing.F) {
-	for _, pattern := range []string{"testdata/good/*.toml", "testdata/bad/*.toml"} {
+	for _, pattern := range []string{"../testdata/rigs/good/*.toml", "../testdata/rigs/bad/*.toml"} {
 		files, err := filepath.Glob(pattern)
 		if err != nil || len(files) == 0 {
 			f.Fatal(pattern, err)

@@ -36,7 +36,7 @@ func TestTrip(t *testing.T) {
 // temperature nothing is said, up to 10 s there is a warning, beyond it an error;
 // without one there is a warning beyond 10 s.
 func TestTemperaturePace(t *testing.T) {
-	base, _ := Load("testdata/good/bench.toml")
+	base, _ := Load("../testdata/rigs/good/bench.toml")
 	slow := strings.Replace(string(base.Text), `every = "500 ms"`, `every = "10 s"`, 1)
 	for _, heater := range []string{"", "[trip]\nport = \"bus\"\npulse = \"dtr\"", "[instruments.heater_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}"} {
 		for every, want := range map[string]struct{ said, refused bool }{
@@ -127,7 +127,7 @@ func TestHeatingAlarmsNeedTheirParts(t *testing.T) {
 		{"supply flow", "[trip]\nport = \"bus\"\npulse = \"dtr\"\n[instruments.supply_flow]\nport = \"bus\"\nmodbus = {address = 4, register = 0}\nunit = \"L/h\"", []string{noSupply}, nil},
 		{"supply alone", "[instruments.supply_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}", nil, []string{noSupply, implausible}},
 	}
-	base, _ := Load("testdata/good/bench.toml")
+	base, _ := Load("../testdata/rigs/good/bench.toml")
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			c, problems := Parse("rig.toml", slices.Concat(base.Text, []byte("\n"+tt.text)))

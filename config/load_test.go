@@ -15,7 +15,7 @@ import (
 // load reads a good file and fails when it is not.
 func load(t *testing.T, name string) *Config {
 	t.Helper()
-	c, problems := Load("testdata/good/" + name + ".toml")
+	c, problems := Load("../testdata/rigs/good/" + name + ".toml")
 	if c == nil {
 		t.Fatalf("%s is refused: %v", name, problems)
 	}
@@ -57,7 +57,7 @@ func TestBench(t *testing.T) {
 // beside is a file beside the good files, absolute.
 func beside(t *testing.T, name string) string {
 	t.Helper()
-	path, err := filepath.Abs("testdata/good/" + name)
+	path, err := filepath.Abs("../testdata/rigs/good/" + name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,7 +14,7 @@ import (
 // TestNoSecretIsRecorded: however an address is written, its secret is not in
 // the text that is recorded, which still reads as the same configuration.
 func TestNoSecretIsRecorded(t *testing.T) {
-	bench, err := os.ReadFile(filepath.Join("testdata", "good", "bench.toml"))
+	bench, err := os.ReadFile(filepath.Join("..", "testdata", "rigs", "good", "bench.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -63,7 +63,7 @@ func TestNoSecretIsRecorded(t *testing.T) {
 // TestTextWithoutSecretsStays: what else looks like an address is the bench's
 // own text, and a replay must give it again.
 func TestTextWithoutSecretsStays(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join("testdata", "good", "*.toml"))
+	files, err := filepath.Glob(filepath.Join("..", "testdata", "rigs", "good", "*.toml"))
 	if err != nil || len(files) == 0 {
 		t.Fatal(files, err)
 	}

@@ -34,7 +34,7 @@ func TestPublishedFlow(t *testing.T) {
 
 func readPublished(t *testing.T) (rows []published) {
 	t.Helper()
-	f, err := os.Open("testdata/pipe_flow.csv")
+	f, err := os.Open("../../testdata/tables/pipe_flow.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

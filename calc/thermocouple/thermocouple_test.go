@@ -21,7 +21,7 @@ type row struct {
 
 func table(t *testing.T) (rows []row) {
 	t.Helper()
-	f, err := os.Open("testdata/emf.csv")
+	f, err := os.Open("../../testdata/tables/thermocouple.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

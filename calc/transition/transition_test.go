@@ -286,7 +286,7 @@ func TestBadObservations(t *testing.T) {
 // TestSources holds both tables against the rows of testdata, each with its
 // own source and how it was obtained.
 func TestSources(t *testing.T) {
-	file, err := os.Open("testdata/transition.csv")
+	file, err := os.Open("../../testdata/tables/transition.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

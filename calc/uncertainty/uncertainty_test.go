@@ -16,7 +16,7 @@ import (
 // Table G.2 of JCGM 100:2008 in the file's digits: its source column says where
 // each comes from.
 func TestStudentTable(t *testing.T) {
-	f, err := os.Open("testdata/student_t.csv")
+	f, err := os.Open("../../testdata/tables/student_t.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -25,7 +25,7 @@ func relative(t *testing.T, what string, got, want, tolerance float64) {
 // and handbook values, each row with its own tolerance, source and how it was
 // obtained.
 func TestPublishedValues(t *testing.T) {
-	f, err := os.Open("testdata/properties.csv")
+	f, err := os.Open("../../testdata/tables/water.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

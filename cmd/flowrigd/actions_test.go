@@ -91,7 +91,7 @@ func TestObjections(t *testing.T) {
 // alarms of its own that have the sentences of their kind.
 func allAlarms(t *testing.T) string {
 	t.Helper()
-	data, err := os.ReadFile(filepath.Join("..", "..", "config", "testdata", "good", "heating.toml"))
+	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "rigs", "good", "heating.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -75,7 +75,7 @@ var checkSays = map[string][]string{
 func TestCheckWarns(t *testing.T) {
 	t.Parallel()
 	for name, parts := range checkSays {
-		stdout, _, code := call(t, program, "check", "--config", "../../config/testdata/bad/"+name+".toml")
+		stdout, _, code := call(t, program, "check", "--config", "../../testdata/rigs/bad/"+name+".toml")
 		if code != exitDone {
 			t.Errorf("%s ends with %d", name, code)
 		}

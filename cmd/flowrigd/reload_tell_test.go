@@ -148,7 +148,7 @@ func TestReloadRefusesToMoveThePermit(t *testing.T) {
 // before anything has moved, whatever the check of the file let through.
 func TestReloadAsksTheEngine(t *testing.T) {
 	t.Parallel()
-	old, problems := config.Load("../../config/testdata/good/bench.toml")
+	old, problems := config.Load("../../testdata/rigs/good/bench.toml")
 	if old == nil {
 		t.Fatal(problems)
 	}

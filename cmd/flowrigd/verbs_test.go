@@ -152,7 +152,7 @@ func TestVersion(t *testing.T) {
 // with 2, or with 0 where there are warnings alone.
 func TestCheckSaysEveryProblem(t *testing.T) {
 	t.Parallel()
-	files, err := filepath.Glob("../../config/testdata/bad/*.toml")
+	files, err := filepath.Glob("../../testdata/rigs/bad/*.toml")
 	if err != nil || len(files) < 25 {
 		t.Fatalf("%d bad files, %v", len(files), err)
 	}
@@ -179,7 +179,7 @@ func TestCheckSaysEveryProblem(t *testing.T) {
 	if wrong < 25 {
 		t.Errorf("only %d files are wrong", wrong)
 	}
-	five, _, _ := call(t, program, "check", "--config", "../../config/testdata/bad/five-mistakes.toml")
+	five, _, _ := call(t, program, "check", "--config", "../../testdata/rigs/bad/five-mistakes.toml")
 	if n := strings.Count(five, "\n"); n != 5 {
 		t.Errorf("of five mistakes it lists %d:\n%s", n, five)
 	}
@@ -187,7 +187,7 @@ func TestCheckSaysEveryProblem(t *testing.T) {
 
 func TestCheckOfGoodFiles(t *testing.T) {
 	t.Parallel()
-	files, err := filepath.Glob("../../config/testdata/good/*.toml")
+	files, err := filepath.Glob("../../testdata/rigs/good/*.toml")
 	if err != nil || len(files) == 0 {
 		t.Fatalf("%d good files, %v", len(files), err)
 	}
@@ -203,7 +203,7 @@ func TestCheckOfGoodFiles(t *testing.T) {
 // and that a name moves no terminal.
 func TestCheckOfAPerfectFile(t *testing.T) {
 	t.Parallel()
-	text := read(t, "../../config/testdata/bad/warn-unused.toml")
+	text := read(t, "../../testdata/rigs/bad/warn-unused.toml")
 	text, _, _ = strings.Cut(text, "[ports.spare]")
 	file := write(t, filepath.Join(t.TempDir(), "rig.toml"), text)
 	stdout, stderr, code := call(t, program, "check", "--config", file)

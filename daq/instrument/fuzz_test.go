@@ -74,7 +74,7 @@ func FuzzAnswer(f *testing.F) {
 // recorded adds what was heard in line logs as seeds, with a second argument.
 func recorded(f *testing.F, second any, names ...string) {
 	for _, name := range names {
-		for _, heard := range daqtest.Heard(daqtest.Load(f, "testdata/logs/"+name+".log")) {
+		for _, heard := range daqtest.Heard(daqtest.Load(f, "../../testdata/logs/"+name+".log")) {
 			f.Add(heard, second)
 		}
 	}
@@ -102,7 +102,7 @@ func FuzzLine(f *testing.F) {
 	f.Add([]byte("T=1.234\r\n"), byte(0), byte(7))
 	f.Add([]byte("T?\rT=1.2343A\r\n"), byte(1), byte(1))
 	f.Add([]byte("T=1\r\nT=2\r\n"), byte(2), byte(3))
-	for _, heard := range daqtest.Heard(daqtest.Load(f, "testdata/logs/query.log")) {
+	for _, heard := range daqtest.Heard(daqtest.Load(f, "../../testdata/logs/query.log")) {
 		f.Add(heard, byte(0), byte(200))
 	}
 	f.Fuzz(func(t *testing.T, wire []byte, sum, piece byte) {

@@ -57,7 +57,7 @@ func playing(log []daqtest.Entry, ended chan<- error) Opener {
 func TestRecordedConversations(t *testing.T) {
 	for _, c := range conversations() {
 		t.Run(c.log, func(t *testing.T) {
-			log := daqtest.Load(t, "testdata/logs/"+c.log+".log")
+			log := daqtest.Load(t, "../../testdata/logs/"+c.log+".log")
 			synctest.Test(t, func(t *testing.T) {
 				var text bytes.Buffer
 				again, ended := NewLineLog(&text, testPort("/dev/bus"), c.in), make(chan error, 1)
@@ -92,7 +92,7 @@ func worth(r daq.Reading) string {
 
 // A far end that is asked something else says so: a log is a test.
 func TestRecordedConversationWithAnotherRequest(t *testing.T) {
-	log := daqtest.Load(t, "testdata/logs/modbus.log")
+	log := daqtest.Load(t, "../../testdata/logs/modbus.log")
 	synctest.Test(t, func(t *testing.T) {
 		ended := make(chan error, 1)
 		in := register(quantity.Flow, 1, 2, 200*time.Millisecond)
