@@ -101,7 +101,7 @@ func (l *loader) checkTube(s *section) {
 	case t.Length.X < t.Bore.X:
 		s.report.add(s.place("length"), fmt.Sprintf("tube.length: %s is shorter than the bore of %s", Format(t.Length.X, Length), Format(t.Bore.X, Length)), "write the length along the tube")
 	}
-	// Colebrook and White's equation is used to a relative roughness of 0.05
+	// Colebrook's equation is used to a relative roughness of 0.05
 	// (Moody, Trans. ASME 66 (1944) 671).
 	tooMuch := ""
 	switch most, half := t.Bore.X/20, HalfWidth(t.Roughness); {

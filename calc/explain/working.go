@@ -137,7 +137,9 @@ func (a *Answer) writeSources(p *paper) {
 		"Water: IAPWS SR6-08(2011), liquid water at 0.1 MPa.",
 		"Uncertainty: JCGM 100:2008 (the GUM), 4.3 for the ± that were given, 5.1.2 and 5.1.6 for the sum, 6.2.1 for k = 2, 7.2.6 for the digits.",
 		"Timed collection: after ISO 8316:1987 (from memory); 0.1 s of reaction is common practice, no source.",
-		"Friction: 64/Re after Hagen and Poiseuille; Colebrook and White 1939. Entrance length: White, Fluid Mechanics, chapter 6.",
+		"Friction: 64/Re after Hagen and Poiseuille; Colebrook, J. Inst. Civ. Eng. 11 (1939) 133 (from memory).",
+		"Entrance length: White, Fluid Mechanics, chapter 6; 4.4·Re^(1/6)·D is eq. 6.6 up to the 6th edition, the 7th (2011) prints 1.6·Re^(1/4)·D (editions from memory).",
+		"α: 2 follows from the parabola; 1.06 was computed for a velocity that goes with the seventh root of the distance from the wall (1.058).",
 		"Glass of 0.0015 mm roughness, a jug of 200 mL, some 30 s of collection, a supply of about 1 bar, water up to 60 or 70 °C: common practice, no source.",
 	} {
 		p.hang("- ", "%s", s)

@@ -11,10 +11,11 @@ const (
 	// convection and radiation, W/(m² K); common practice, no source: 8 to 12.
 	outerCoefficient = 10.0
 	// nusseltLaminar is the least Nusselt number inside a round tube: developed
-	// laminar flow at constant wall temperature (textbook value).
+	// laminar flow at constant wall temperature (3.657, Graetz's problem).
 	nusseltLaminar = 3.66
 	// mixedAbove is the size of the Richardson number above which buoyancy no
-	// longer may be neglected beside forced flow (textbook rule, from memory).
+	// longer may be neglected beside forced flow; common practice, no source.
+	// In a laminar tube it is lax: Gr/Re tells there.
 	mixedAbove = 0.1
 )
 

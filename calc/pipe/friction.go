@@ -19,7 +19,7 @@ type friction struct {
 func LaminarFriction(re float64) float64 { return 64 / re }
 
 // Colebrook is the Darcy friction factor of turbulent flow in a round tube
-// after Colebrook and White (1939),
+// after Colebrook (J. Inst. Civ. Eng. 11 (1939) 133, from memory),
 //
 //	1/√f = −2·log₁₀(ε/D/3.7 + 2.51/(Re·√f)),
 //
@@ -55,8 +55,9 @@ func colebrook(re, relativeRoughness float64) friction {
 	}
 }
 
-// haaland is the start of the iteration: Haaland (1983), within 2 % of
-// Colebrook and White. It is kept away from 0 for very small Re.
+// haaland is the start of the iteration: Haaland, J. Fluids Eng. 105 (1983) 89
+// (from memory), within 2 % of
+// Colebrook. It is kept away from 0 for very small Re.
 func haaland(re, relativeRoughness float64) float64 {
 	const exponent = 1.11
 	wall := math.Exp(exponent * math.Log(relativeRoughness/3.7+1e-30))
@@ -76,7 +77,9 @@ func frictionIn(band quantity.Band, re, relativeRoughness float64) friction {
 
 // EntranceLength is the length in which the flow develops, in metres for a bore
 // in metres: 0.06·Re·D when laminar, 4.4·Re^(1/6)·D when turbulent (White,
-// Fluid Mechanics, chapter 6), NaN in any other band.
+// Fluid Mechanics, chapter 6, eq. 6.6 up to the 6th edition; the 7th of 2011
+// prints 1.6·Re^(1/4)·D for turbulent flow; the editions are from memory), NaN in
+// any other band.
 func EntranceLength(band quantity.Band, re, bore float64) float64 {
 	switch band {
 	case quantity.Laminar:

@@ -7,14 +7,15 @@ import (
 )
 
 // Kinetic energy factors α of the velocity profile: 2 for the parabola of
-// laminar flow (exact), about 1.06 in turbulent flow (textbook value).
+// laminar flow (exact); 1.06 in turbulent flow, computed for the velocity
+// profile u ~ y^(1/7), which gives 1.058 (TestKineticEnergyFactors).
 const (
 	alphaLaminar   = 2.0
 	alphaTurbulent = 1.06
 )
 
-// colebrookU is the relative standard uncertainty of Colebrook and White's
-// friction in a smooth tube; common practice, no source. 64/Re is exact.
+// colebrookU is the relative standard uncertainty of Colebrook's friction in a
+// smooth tube; common practice, no source. 64/Re is exact.
 const colebrookU = 0.01
 
 // loss is the coefficient of all losses but tube friction with its standard

@@ -82,8 +82,10 @@ func (w *Window) residualCorrelation(n int, slope float64) float64 {
 	if square == 0 {
 		return 0
 	}
-	// The mean and slope taken out bias r low by about (1+4r)/n (Kendall and
-	// Marriott 1954, from memory); added back.
+	// The mean taken out biases r low by about (1+4r)/n (Marriott and Pope,
+	// Biometrika 41 (1954) 390; Kendall, the same volume, 403; both from
+	// memory); that is added back. The slope taken out as well makes it 2.0/n at
+	// r = 0 and 6.9/n at r = 0.8 (computed, n = 48); that part stays.
 	r := product / square
 	return r + (1+4*max(r, 0))/float64(n)
 }

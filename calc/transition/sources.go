@@ -15,14 +15,12 @@ type Reference struct {
 // disturbance and some patience.
 func References() []Reference {
 	return []Reference{
-		{2000, "lower limit in Reynolds's own terms, about 2000", "Physics Today 57(2) (2004) 21, abstract; Mullin and Peixinho, review", "read"},
+		{2000, "lower limit in Reynolds's own terms, about 2000", "Reynolds, Phil. Trans. R. Soc. 174 (1883) 935, quoted in Physics Today 57(2) (2004) 21, abstract", "read"},
 		{2020, "below it a disturbed flow always returns to laminar; the critical point lies in an interval from 2020 (to 2060: memory)", "Mukund and Hof, J. Fluid Mech. 839 (2018) 76, abstract", "read"},
-		{2040, "turbulence sustains itself, ± 10", "Avila et al., Science 333 (2011) 192, by a second-hand quotation", "read"},
+		{2040, "turbulence sustains itself, ± 10", "Avila et al., Science 333 (2011) 192, quoted in the python library fluids, friction.py", "read"},
 		{2100, "laminar below", "Munson, Young, Okiishi, Fundamentals of Fluid Mechanics, ch. 8; Bird, Stewart, Lightfoot, Transport Phenomena", "memory"},
-		{2300, "critical Reynolds number of pipe flow", "White, Fluid Mechanics, ch. 6; Fox and McDonald, lecture notes", "read"},
-		{2320, "traditional value in German-language texts (Schiller), by a weak second-hand source", "a secondary page on the web", "read"},
-		{3000, "upper end of the transitional band in some examination texts, a weak source", "a secondary page on the web", "read"},
-		{4000, "fully turbulent above about 4000", "several second-hand tables; Cengel and Cimbala (memory)", "read"},
+		{2300, "critical Reynolds number of pipe flow", "White, Fluid Mechanics, ch. 6, in an edition up to the 6th", "read"},
+		{4000, "fully turbulent above about 4000", "White, Fluid Mechanics, ch. 6, example 6.2, in an edition up to the 6th", "read"},
 		{12830, "Reynolds's upper critical number for a quiet entry, from 1/(43.79 s/m² · 1.78e-6 m²/s)", "Reynolds, Phil. Trans. R. Soc. 174 (1883) 935", "computed"},
 	}
 }

@@ -1,7 +1,11 @@
 package rigsim
 
 import (
+	"encoding/csv"
+	"fmt"
 	"math"
+	"os"
+	"strconv"
 	"testing"
 	"time"
 
@@ -84,35 +88,41 @@ func TestDrainTime(t *testing.T) {
 	near(t, "drain time", took, want, 2e-3)
 }
 
-// 64/Re is exact for the laminar profile; the turbulent factor must be the root
-// of Colebrook and White's equation, found here by bisection.
-func TestFriction(t *testing.T) {
-	for _, c := range []struct {
-		name      string
-		re, rough float64
-		turbulent bool
-		want      float64
-	}{
-		{"laminar 64/Re", 1000, 1e-4, false, 0.064},
-		{"turbulent smooth", 6000, 1.1538e-4, true, colebrookByBisection(6000, 1.1538e-4)},
-		{"turbulent rough", 1e5, 1e-3, true, colebrookByBisection(1e5, 1e-3)},
-	} {
-		near(t, c.name, friction(c.re, c.rough, c.turbulent), c.want, 1e-5)
+// The published friction factors and entrance lengths, which calc/pipe has to
+// meet with code of its own; the rows of the file name their sources.
+func TestPublishedFlow(t *testing.T) {
+	file, err := os.Open("../../testdata/tables/pipe_flow.csv")
+	if err != nil {
+		t.Fatal(err)
 	}
-}
-
-// colebrookByBisection solves the same equation in another way.
-func colebrookByBisection(re, rough float64) float64 {
-	low, high := 0.001, 0.2
-	for range 200 {
-		f := (low + high) / 2
-		if 1/math.Sqrt(f)+2*math.Log10(rough/3.7+2.51/(re*math.Sqrt(f))) > 0 {
-			low = f
-		} else {
-			high = f
+	defer file.Close()
+	rows, err := csv.NewReader(file).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	checked := 0
+	for _, row := range rows[1:] {
+		n := func(i int) float64 { v, _ := strconv.ParseFloat(row[i], 64); return v }
+		re, rough, want, by := n(1), n(2), n(6), n(7)
+		checked++
+		switch row[0] {
+		case "laminar":
+			near(t, "64/Re", friction(re, 0, false), want, by)
+		case "colebrook", "colebrook_check":
+			by = 1e-5
+			if re < 5000 {
+				by = 4e-5 // the four iterations of friction have not ended there
+			}
+			near(t, fmt.Sprintf("Colebrook at Re %g, ε/D %g", re, rough), friction(re, rough, true), want, by)
+		case "entrance_laminar", "entrance_turbulent":
+			near(t, row[0], entranceLength(re, 1, row[0] == "entrance_turbulent"), want, by)
+		default:
+			checked--
 		}
 	}
-	return low
+	if checked != 102 {
+		t.Errorf("%d rows checked, want 102", checked)
+	}
 }
 
 // The energy equation closes on the true state: H = v²/2g·(α + K + f·L/D).
