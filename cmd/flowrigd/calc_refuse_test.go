@@ -39,7 +39,7 @@ func TestCalcRefuses(t *testing.T) {
 		{"temperature in percent", "--temperature", "20 Cel ± 1 %", `temperature (--temperature): "20 Cel ± 1 %": a percentage of a temperature depends on where its scale begins; write ± in kelvin, such as ± 0.5 K` + warm},
 		{"bore zero", "--bore", "0 mm", `bore (--bore): "0 mm" is out of range; give the inner diameter of the tube, such as 13 mm` + bores},
 		{"bore in metres", "--bore", "13 m", `bore (--bore): "13 m" is out of range; give the inner diameter of the tube, such as 13 mm` + bores},
-		{"bore without unit behind ±", "--bore", "13 mm ± 0.05", `bore (--bore): "13 mm ± 0.05": behind ±: the unit is missing; write a length such as "13 mm"` + bores},
+		{"bore without unit behind ±", "--bore", "13 mm ± 0.05", `bore (--bore): "13 mm ± 0.05": behind ±: the unit is missing; write "13 mm ± 0.05 mm"` + bores},
 		{"bore with nothing behind ±", "--bore", "13 mm ± ", `bore (--bore): "13 mm ± ": nothing stands behind ±; write a number and a unit, such as ± 0.05 mm, or leave ± out` + bores},
 		{"bore uncertain", "--bore", "13 mm ± 9 mm", `bore (--bore): "13 mm ± 9 mm": what stands behind ± is more than 50 % of the value; give a smaller one` + bores},
 		{"bore missing", "--bore", "", `bore (--bore) is missing; give the inner diameter of the tube, such as --bore "13 mm"`},

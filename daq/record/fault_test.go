@@ -188,22 +188,33 @@ func TestCloseGivesUpOnAHungDisk(t *testing.T) {
 }
 
 func TestCloseGivesUpOnAFullDisk(t *testing.T) {
-	var g gate
-	g.full.Store(true)
-	r, err := Open(t.TempDir(), Options{Commit: g.commit})
-	if err != nil {
-		t.Fatal(err)
-	}
-	r.Put(tick(1))
-	ctx, cancel := context.WithCancel(t.Context())
-	cancel()
-	if err := r.Close(ctx); err == nil || !strings.Contains(err.Error(), "1 steps are not on disk") {
-		t.Error(err)
-	}
-	select {
-	case <-r.done:
-	case <-time.After(patience):
-		t.Error("the writer is still there")
+	for name, before := range map[string]func(r *Recorder){
+		"that nobody knew of": func(*Recorder) {},
+		"that a commit has met": func(r *Recorder) {
+			r.Hurry()
+			until(t, r, "the failed commit", func() bool { ok, _, _ := r.Healthy(); return !ok })
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var g gate
+			g.full.Store(true)
+			r, err := Open(t.TempDir(), Options{Commit: g.commit})
+			if err != nil {
+				t.Fatal(err)
+			}
+			r.Put(tick(1))
+			before(r)
+			ctx, cancel := context.WithCancel(t.Context())
+			cancel()
+			if err := r.Close(ctx); err == nil || !strings.Contains(err.Error(), "1 steps are not on disk") {
+				t.Error(err)
+			}
+			select {
+			case <-r.done:
+			case <-time.After(patience):
+				t.Error("the writer is still there")
+			}
+		})
 	}
 }
 

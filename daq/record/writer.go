@@ -158,6 +158,7 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 		w.complain(err)
 		select {
 		case <-w.r.abandon:
+			w.r.queue.giveBack(c) // it waits still, and Close says so
 			return false
 		case <-time.After(wait):
 		}
