@@ -23,18 +23,17 @@ const (
 // The latch of a trip is the permit's own: it holds until a person has reset the
 // alarm, and then the permit must be given again.
 type permit struct {
-	cfg       *config.Trip
-	given     bool
-	without   []string      // alarms out of service that it was given without
-	tripped   []string      // alarms that hold the latch, in the order in which they came
-	proof     time.Duration // end of a running proof test; 0: none
-	answered  time.Duration // monotonic, of the relay's last confirmation
-	output    bool          // what the relay confirmed last
-	confirmed bool          // the relay has confirmed anything
-	dropped   time.Duration // monotonic, when the permit last fell; 0: not in this run
-	stepped   time.Duration // monotonic, of the last step
-	sawOff    bool          // the relay confirmed off during the proof test
-	heated    bool          // the heater was seen on when the proof test began
+	cfg      *config.Trip
+	given    bool
+	without  []string      // alarms out of service that it was given without
+	tripped  []string      // alarms that hold the latch, in the order in which they came
+	proof    time.Duration // end of a running proof test; 0: none
+	answered time.Duration // monotonic, of the relay's last confirmation
+	output   bool          // what the relay confirmed last
+	dropped  time.Duration // monotonic, when the permit last fell; 0: not in this run
+	stepped  time.Duration // monotonic, of the last step
+	sawOff   bool          // the relay confirmed off during the proof test
+	heated   bool          // the heater was seen on when the proof test began
 }
 
 // demand is what the output shall be.
@@ -207,7 +206,7 @@ func (e *Engine) confirm(o *Output) {
 	if o.Error != "" {
 		return
 	}
-	p.output, p.confirmed, p.answered = o.On, true, e.state.Mono
+	p.output, p.answered = o.On, e.state.Mono
 	if p.proof > 0 && !o.On {
 		p.sawOff = true
 	}

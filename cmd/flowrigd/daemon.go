@@ -236,10 +236,24 @@ func runAll(ctx context.Context, cfg *config.Config, w wiring, running func(*dae
 		if !errors.Is(err, errAnew) {
 			return err
 		}
-		if cfg = d.cfg.Load(); d.broker != nil {
+		if cfg = d.cfg.Load(); d.recording.standsBy() {
+			cfg = d.now(cfg)
+		}
+		if d.broker != nil {
 			w.brokerAt = strings.TrimPrefix(d.broker.URL(), "tcp://") // others know it by now
 		}
 	}
+}
+
+// now is the configuration as its file stands after a time in which no reload was
+// taken up; the one of before where the file is wrong.
+func (d *daemon) now(before *config.Config) *config.Config {
+	cfg, problems := config.Load(before.Path)
+	if config.Fatal(problems) {
+		d.log.Error("takes over with the configuration of its own start: the file is wrong: run flowrigd check", "file", before.Path)
+		return before
+	}
+	return cfg
 }
 
 // part is a stage with the time that it may take to stop.

@@ -46,6 +46,7 @@ type recording struct {
 	started bool             // the start has restored the alarms
 	given   []daq.SavedAlarm // which those were
 	was     string           // the UUID of the recording that was lost
+	hangs   bool             // its disk holds on to it, and so to its lock
 	back    []daq.Batch      // what was taken back from it
 	held    []daq.Batch      // starts, reloads, and steps with events, to be journalled when the disk is there
 	lost    int              // events that found no room there
@@ -79,6 +80,10 @@ func (r *recording) try() bool {
 	defer r.mu.Unlock()
 	r.why = err
 	if err != nil {
+		if errors.Is(err, record.ErrInUse) && r.started && !r.hangs {
+			r.log.Warn("another flowrigd has taken the recording, and with it the rig: the daemon begins anew and stands by")
+			r.beginAnew()
+		}
 		return false
 	}
 	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
@@ -183,22 +188,21 @@ func (r *recording) standsBy() bool {
 }
 
 // await waits until the other daemon's lock is free, and lets this one begin anew.
+// Where the disk cannot be asked the other one may still have the rig.
 func (r *recording) await(ctx context.Context) error {
 	tick := time.NewTicker(reopenEvery)
 	defer tick.Stop()
-	for {
-		r.log.Error("stands by: reads no instrument, writes no relay and tells nobody", "why", r.healthy())
+	for why := r.healthy(); why != nil; why = record.Free(r.cfg.Directory) {
+		r.log.Error("stands by: reads no instrument, writes no relay and tells nobody", "why", why)
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-tick.C:
 		}
-		if !record.InUse(r.cfg.Directory) {
-			r.log.Warn("the other flowrigd has ended: takes over with its alarms")
-			r.beginAnew()
-			return nil
-		}
 	}
+	r.log.Warn("the other flowrigd has ended: takes over with its alarms")
+	r.beginAnew()
+	return nil
 }
 
 func habits(cfg config.Record) record.Habits {
@@ -245,6 +249,9 @@ func (r *recording) lose(rec *record.Recorder) {
 	if err := rec.Close(ctx); err != nil {
 		r.log.Error("recording: the lost one is left behind", "why", err)
 	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.hangs = ctx.Err() != nil
 }
 
 func (r *recording) reopen(ctx context.Context) {

@@ -43,8 +43,12 @@ func Path(tokensFile, site, rig string) string {
 	return filepath.Join(filepath.Dir(tokensFile), "permit-"+url.QueryEscape(site)+","+url.QueryEscape(rig)+".json")
 }
 
-// Read reads a file; fs.ErrNotExist where there is none.
+// Read reads a file; fs.ErrNotExist where there is none. What is none, such as a
+// pipe, is not waited for.
 func Read(path string) (*Memory, error) {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("permit file: %s: is not a file: move it away", path)
+	}
 	text, err := os.ReadFile(path)
 	if err != nil {
 		return nil, fmt.Errorf("permit file: %w", err)

@@ -85,13 +85,14 @@ func lockDirectory(dir string) (*sql.DB, error) {
 	return db, nil
 }
 
-// InUse says whether another process holds the recording in dir.
-func InUse(dir string) bool {
+// Free is nil where nobody holds the recording in dir; ErrInUse where another
+// process does, and another error where that cannot be known.
+func Free(dir string) error {
 	lock, err := lockDirectory(dir)
-	if err == nil {
-		lock.Close()
+	if err != nil {
+		return err
 	}
-	return errors.Is(err, ErrInUse)
+	return lock.Close()
 }
 
 // code is SQLite's primary result code of an error, 0 for another kind.
