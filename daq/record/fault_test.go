@@ -55,7 +55,7 @@ func TestHangingLookAtTheFileIsSeen(t *testing.T) {
 		}
 		return nil, os.ErrNotExist
 	}}
-	if w.gone() == nil {
+	if w.gone(w.files) == nil {
 		t.Error("a missing file is not gone")
 	}
 	if ok, _, why := r.health.look(time.Now().Add(hangLimit)); !ok {

@@ -83,16 +83,19 @@ func TestALostDatabaseTellsNothingAsRecorded(t *testing.T) {
 	}
 }
 
-// TestAnIdleDatabaseIsLookedAfter: nothing is written, and its loss is seen.
+// TestAnIdleDatabaseIsLookedAfter: nothing is written, and its loss is seen; and that
+// of its lock, without which another process would write beside this one.
 func TestAnIdleDatabaseIsLookedAfter(t *testing.T) {
-	dir := t.TempDir()
-	r := open(t, dir, Options{})
-	if err := os.Remove(databasePath(dir)); err != nil {
-		t.Fatal(err)
-	}
-	select {
-	case <-r.Lost():
-	case <-time.After(patience):
-		t.Error("nobody notices")
+	for _, name := range []string{FileName, lockName} {
+		dir := t.TempDir()
+		r := open(t, dir, Options{})
+		if err := os.Remove(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+		select {
+		case <-r.Lost():
+		case <-time.After(patience):
+			t.Error("nobody notices that it is gone:", name)
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"database/sql"
 	"fmt"
 	"log/slog"
@@ -29,6 +30,7 @@ type writer struct {
 	db         *sql.DB
 	path       string
 	files      map[string]os.FileInfo // of the database, as opened
+	lock       map[string]os.FileInfo // the file that keeps others away
 	stat       func(string) (os.FileInfo, error)
 	o          Options
 	log        *slog.Logger
@@ -51,6 +53,9 @@ func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error)
 
 func (w *writer) load() (err error) {
 	if w.files, err = filesOf(w.path); err != nil {
+		return err
+	}
+	if w.lock, err = filesOf(filepath.Join(filepath.Dir(w.path), lockName)); err != nil {
 		return err
 	}
 	if w.sequences, err = readSequences(w.db); err != nil {
@@ -102,7 +107,7 @@ func (w *writer) run() {
 		case <-w.r.queue.nudge:
 		case <-commit.C:
 		case <-look.C:
-			if why := w.gone(); why != nil {
+			if why := cmp.Or(w.gone(w.files), w.gone(w.lock)); why != nil {
 				w.lose(&chunk{}, why)
 			}
 		case <-purge.C:
@@ -146,7 +151,7 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 			t, err = w.write(tx, c)
 			return err
 		})
-		if why := w.gone(); why != nil { // what has just been written is lost with the files
+		if why := w.gone(w.files); why != nil { // what has just been written is lost with the files
 			w.lose(c, why)
 			return false
 		}
@@ -249,12 +254,12 @@ func (w *writer) closeAll() {
 	w.r.lock.Close()
 }
 
-// gone says which file was removed or replaced, under the eye of the health: a
+// gone says which of the files was removed or replaced, under the eye of the health: a
 // disk that hangs holds up this question too.
-func (w *writer) gone() error {
+func (w *writer) gone(files map[string]os.FileInfo) error {
 	w.r.health.begin(time.Now())
 	defer w.r.health.rest()
-	for name, opened := range w.files {
+	for name, opened := range files {
 		if now, err := w.stat(name); err != nil || !os.SameFile(now, opened) {
 			return fmt.Errorf("%s: was removed or replaced while it was in use", name)
 		}
