@@ -201,7 +201,11 @@ func (e *Engine) reload(start *Start) []Event {
 	}
 	e.alarms = nil
 	for _, def := range cfg.Alarms {
-		e.alarms = append(e.alarms, kept[def.Name]) // nil for a new one
+		w := kept[def.Name]
+		if w == nil {
+			w = e.takeBack(func(l config.Alarm) bool { return l.Name == def.Name })
+		}
+		e.alarms = append(e.alarms, w) // nil for a new one
 		delete(kept, def.Name)
 	}
 	var orphans []*watch
@@ -225,7 +229,7 @@ func (e *Engine) reload(start *Start) []Event {
 
 func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {
 	if old == nil {
-		old = e.takeBack(def)
+		old = e.takeBack(func(l config.Alarm) bool { return watchesSame(l, def) })
 	}
 	if old == nil {
 		return newWatch(def, nil, e.state.Mono, e.state.Time)
@@ -235,18 +239,17 @@ func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {
 	return old
 }
 
-// takeBack gives an alarm that left, of the same name or watching the same thing
-// under another name; nil where there is none. A delay that ran goes on where it
-// stood.
-func (e *Engine) takeBack(def config.Alarm) *watch {
-	i := slices.IndexFunc(e.left, func(l left) bool { return l.def.Name == def.Name || watchesSame(l.def, def) })
-	if i < 0 {
-		return nil
+// takeBack gives the last alarm that left and is the same; nil where there is none.
+// A delay that ran goes on where it stood.
+func (e *Engine) takeBack(same func(config.Alarm) bool) *watch {
+	for i, l := range slices.Backward(e.left) {
+		if same(l.def) {
+			e.left = slices.Delete(e.left, i, i+1)
+			l.alarm.Shift(e.state.Mono - l.at)
+			return l.watch
+		}
 	}
-	l := e.left[i]
-	e.left = slices.Delete(e.left, i, i+1)
-	l.alarm.Shift(e.state.Mono - l.at)
-	return l.watch
+	return nil
 }
 
 // watchesSame says whether two alarms look at the same thing, whatever their limits.

@@ -305,6 +305,41 @@ func TestADelayStandsWhileItsAlarmIsGone(t *testing.T) {
 	}
 }
 
+// Two alarms that watch the same thing come back each with its own delay, in
+// whatever order they went.
+func TestEachAlarmTakesBackItsOwnDelay(t *testing.T) {
+	text := func(alarms ...string) string {
+		return changed(t, "[trip]", strings.Join(alarms, "")+"[trip]")
+	}
+	alarm := func(name, above string) string {
+		return "[alarms." + name + "]\non = \"temperature\"\nabove = \"" + above + "\"\non_delay = \"4 s\"\n"
+	}
+	b := newHeated(t)
+	b.reload(text(alarm("warm", "60 Cel"), alarm("hot", "70 Cel")))
+	b.reload(text(alarm("warm", "60 Cel")))
+	b.run(3*time.Second, 1.2, 65, 255)
+	b.reload(text(alarm("tepid", "60 Cel")))
+	b.run(1400*time.Millisecond, 1.2, 65, 255)
+	if got := b.alarms(); !slices.Equal(got, []string{"tepid unacknowledged"}) {
+		t.Errorf("alarms %v, want the one with the new name after the rest of its delay", got)
+	}
+	for _, names := range [][2]string{{"a", "b"}, {"b", "a"}} {
+		warm, hot := alarm(names[0], "60 Cel"), alarm(names[1], "70 Cel")
+		for _, between := range []string{text(warm), text(hot)} {
+			b := newHeated(t)
+			b.reload(text(warm, hot))
+			b.run(3*time.Second, 1.2, 65, 255)
+			b.reload(between)
+			b.reload(heatedText)
+			b.reload(text(warm, hot))
+			b.run(1400*time.Millisecond, 1.2, 65, 255)
+			if got := b.alarms(); !slices.Equal(got, []string{names[0] + " unacknowledged"}) {
+				t.Errorf("alarms %v, want %s after the rest of its delay", got, names[0])
+			}
+		}
+	}
+}
+
 // What was seen over the last minute stands through a reload that reads the
 // thermometer at another pace: the slope, and that the rig is steady.
 func TestAReloadKeepsTheLastMinute(t *testing.T) {

@@ -175,8 +175,8 @@ func (a *Alarm) SetRule(rule Rule) {
 // Shift moves the beginning of a delay that runs: for a time that does not count.
 func (a *Alarm) Shift(by time.Duration) { a.since += by }
 
-// MustBeSeen makes a silenced alarm wait for an acknowledgement once it has its
-// voice again: it has done something that a person has to know of.
+// MustBeSeen makes the alarm wait for an acknowledgement, a silenced one once it has
+// its voice again: it has done something that a person has to know of.
 func (a *Alarm) MustBeSeen() { a.beneath.Unseen = true }
 
 // Sense takes the condition at a time, and says whether the state changed.

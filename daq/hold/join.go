@@ -100,13 +100,13 @@ func admit(alarms []daq.SavedAlarm, e Entry, kept *Memory, past *Past) []daq.Sav
 }
 
 // knownBetter says whether the recording's word on an alarm is the newer one or
-// the same. The time decides only where the alarm came into the recording while
-// the file was being written.
+// the same. The order in which alarms came and the time decide only where the alarm
+// came into the recording while the file was being written; the clock may have jumped.
 func knownBetter(e Entry, s daq.SavedAlarm, sequence int64) bool {
 	switch {
 	case e.Sequence > 0:
 		return sequence >= e.Sequence
-	case sequence <= e.After:
+	case sequence <= e.After, e.Raised > s.Raised:
 		return false
 	}
 	// Texts of times, for the recording keeps no more of them.

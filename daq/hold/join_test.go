@@ -18,6 +18,12 @@ func saved(name string, tripped bool, at time.Duration) daq.SavedAlarm {
 	return daq.SavedAlarm{Name: name, State: "acknowledged", Since: noon.Add(at), Tripped: tripped}
 }
 
+// came is an alarm with its place in the order in which alarms came.
+func came(s daq.SavedAlarm, raised int64) daq.SavedAlarm {
+	s.Raised = raised
+	return s
+}
+
 // names of the alarms that hold the permit, and of the others behind them.
 func names(list []daq.SavedAlarm) string {
 	var held, free []string
@@ -83,6 +89,8 @@ func TestJoin(t *testing.T) {
 		{"the recording lost the trip", kept("A", 9, Entry{SavedAlarm: a, Sequence: 9}), nil, past("A", 9, saved("b", false, 0), freed), nil, "a|b"},
 		{"reset without a disk", kept("A", 9, Entry{SavedAlarm: freed, After: 9}), nil, past("A", 9, a), nil, "|a"},
 		{"tripped again on the way", kept("A", 9, Entry{SavedAlarm: freed, After: 9}), nil, past("A", 12, saved("a", true, 2*second)), nil, "a|"},
+		{"tripped, and an older word by a clock that was ahead", kept("A", 9, Entry{SavedAlarm: came(a, 8), After: 9}), nil, past("A", 10, came(saved("a", false, time.Hour), 7)), nil, "a|"},
+		{"reset later by a clock that was set back", kept("A", 9, Entry{SavedAlarm: came(a, 8), After: 9}), nil, past("A", 10, came(saved("a", false, -time.Hour), 8)), nil, "a|"},
 		{"tripped, and an older word on the way", kept("A", 9, Entry{SavedAlarm: a, After: 9}), nil, past("A", 10, saved("a", false, -second)), nil, "a|"},
 	} {
 		alarms, why := Join(c.kept, c.keptErr, c.past, c.pastErr)
