@@ -48,6 +48,7 @@ type daemon struct {
 	cfg       atomic.Pointer[config.Config]
 	clock     *daq.Clock
 	recording *recording
+	standsBy  bool // another daemon records here and has the rig, as long as this one lives
 	engine    *daq.Engine
 	loop      *daq.Loop
 	teller    *daq.Teller
@@ -69,6 +70,7 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, daq.NewClock())}
 	d.cfg.Store(cfg)
 	d.recording = openRecording(cfg.Record, d.log)
+	d.standsBy = d.recording.standsBy()
 	d.buildRelay(cfg)
 	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildTelling, d.buildInstruments} {
 		if err := build(cfg); err != nil {
@@ -131,7 +133,9 @@ func (d *daemon) standing() []daq.AlarmEvent {
 // hear is the teller's sink: everybody who is told of an event. None waits.
 func (d *daemon) hear(t daq.Told) {
 	d.loop.Hear(t)
-	logHappening(d.log, t)
+	if !d.standsBy { // what it takes for alarms are the readings that it does not make
+		logHappening(d.log, t)
+	}
 	d.server.ObserveTold(t)
 	d.notifier.Load().Tell(t)
 	if p := d.publisher.Load(); p != nil {
@@ -207,13 +211,9 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 // view is the rig as the page and the publisher see it.
 type view struct{ d *daemon }
 
-func (v view) Last() *daq.State  { return v.d.loop.Last() }
 func (v view) Recording() string { return v.d.recording.Recording() }
 func (v view) Newest() int64     { return v.d.recording.Newest() }
 func (v view) Alive() error      { return v.d.loop.Alive() }
-
-// Do passes a person's command to the engine.
-func (v view) Do(ctx context.Context, c daq.Command) error { return v.d.loop.Do(ctx, c) }
 
 // Identity says whose state it is.
 func (v view) Identity() daq.Identity {
@@ -265,7 +265,7 @@ type part struct {
 // run works until the context ends, and then stops the parts in the order in
 // which data flows. The recording ends last, for the others read from it.
 func (d *daemon) run(ctx context.Context) error {
-	if d.recording.standsBy() {
+	if d.standsBy {
 		return d.standBy(ctx)
 	}
 	parts := []part{
@@ -285,20 +285,6 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopKeeper, begin("permit file", d.runKeeper)}, // behind the recording, which says what it has
 	}
 	failed := d.wait(ctx, parts[2].stage, parts[4].stage)
-	return d.stop(parts, failed)
-}
-
-// standBy shows the page while another daemon records here, and waits for its
-// end. That daemon has the instruments, the relay and whoever is told.
-func (d *daemon) standBy(ctx context.Context) error {
-	parts := []part{
-		{stopReading, begin("engine", d.loop.Run)},
-		{stopTelling, begin("telling", d.teller.Run)}, // the answers to commands
-		{stopTelling, begin("embedded broker", d.runBroker)},
-		{stopTelling, begin("http", d.runServer)},
-		{stopRecording, begin("recording", d.recording.await)},
-	}
-	failed := d.wait(ctx, parts[0].stage, parts[0].stage)
 	return d.stop(parts, failed)
 }
 

@@ -281,6 +281,22 @@ func TestTheSecondDaemonStandsBy(t *testing.T) {
 		return status == 503 && strings.Contains(body, "another flowrigd records here")
 	})
 	second.holds("journal-unread")
+	status, body := get("http://" + second.at + "/api/permit")
+	if status != 200 || !strings.Contains(body, `"given":null,"permitted":null`) {
+		t.Errorf("of the permit that the first has given, the second says %d %s", status, body)
+	}
+	if _, body = get("http://" + second.at + "/"); !strings.Contains(body, "<strong>Unknown here</strong>: another flowrigd has the relay") || strings.Contains(body, "the heater may not heat") || strings.Contains(body, "reset to allow heating") {
+		t.Errorf("the second's page: %s", body)
+	}
+	for _, c := range []string{"permit", "alarms/journal-unread/acknowledge"} {
+		status, _, why := post(t, "http://"+second.at+"/api/"+c, first.token, map[string]string{"permit": `{"action":"withdraw"}`}[c])
+		if status != 409 || !strings.Contains(why, "this flowrigd stands by") {
+			t.Errorf("%s of the second is answered %d %s", c, status, why)
+		}
+	}
+	if _, body = get("http://" + second.at + "/metrics"); strings.Contains(body, "\nflowrig_heating_permitted{") || !strings.Contains(body, "\nflowrig_alarm_active{") {
+		t.Error("the second's metrics tell how the permit stands, or no alarm")
+	}
 	if !first.firstDrop().IsZero() || !allGood(now(first.at)) {
 		t.Error("the second one has dropped the first one's permit, or taken its lines")
 	}

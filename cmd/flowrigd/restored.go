@@ -51,7 +51,7 @@ func unbegun(past *hold.Past) *hold.Past {
 
 // begin remembers what the engine begins with.
 func (r *recording) begin(alarms []daq.SavedAlarm, why error) []daq.SavedAlarm {
-	if why != nil {
+	if why != nil && !errors.Is(why, record.ErrInUse) { // the other daemon has them
 		r.log.Error("the alarms before this start are not all known: the heating permit stays off until "+daq.JournalUnread+" is acknowledged and reset", "why", why)
 	}
 	r.mu.Lock()

@@ -130,7 +130,7 @@ const commandWait = 5 * time.Second
 func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 	verb := daq.Verb(r.PathValue("verb"))
 	if !slices.Contains(verbs[:], verb) {
-		refuse(w, http.StatusNotFound, fmt.Sprintf("%q is not something to do to an alarm; there are %v", verb, verbs))
+		refuse(w, http.StatusNotFound, fmt.Sprintf("%q is not something to do to an alarm; write one of acknowledge, reset, shelve, unshelve, out-of-service, return-to-service", verb))
 		return
 	}
 	var body commandBody

@@ -16,6 +16,7 @@ import (
 type permitView struct {
 	Fitted    bool     // there is a permit output
 	Blind     bool     // nobody knows how it stands
+	Elsewhere bool     // another daemon has its relay
 	Given     bool     // a person gave it, and nothing has taken it since
 	Permitted bool     // its output is energised, and the relay confirmed that
 	ProofTest bool     // the output is down for a proof test and comes back by itself
@@ -38,7 +39,7 @@ func (permitView) List(list []string) string { return strings.Join(list, " ") }
 
 func permitOf(state *daq.State, reason error, f *Facts) permitView {
 	on, fitted := state.Values.Get(quantity.HeatingPermitted)
-	v := permitView{Fitted: fitted || f.Permit, Blind: reason != nil, Given: state.Given, Permitted: on != 0,
+	v := permitView{Fitted: fitted || f.Permit, Blind: reason != nil, Elsewhere: reason == nil && f.Permit && !fitted, Given: state.Given, Permitted: on != 0,
 		ProofTest: state.ProofTest, Without: state.Without, Unwatched: state.Unwatched}
 	for _, name := range state.Tripped {
 		next, _ := nextStep(stateOf(name, state.Alarms))
