@@ -31,7 +31,7 @@ func newCrossed(t *testing.T) *crossed {
 const warmWater = 71.5
 
 // crossedText has a high alarm that latches nothing beside the built-in ones.
-const crossedText = heatedText + `
+var crossedText = heatedText + `
 [alarms.warm]
 on = "temperature"
 above = "74 Cel"

@@ -113,7 +113,7 @@ func TestATripIsNotResetUnseen(t *testing.T) {
 // An alarm that latches and trips nothing keeps its latch too, though it came
 // while it was silent and nothing was told of it.
 func TestALatchThatCameInSilenceIsKept(t *testing.T) {
-	const text = heatedText + "[alarms.fast-flow]\non = \"flow\"\nabove = \"3 L/min\"\nlatch = true\n"
+	text := heatedText + "[alarms.fast-flow]\non = \"flow\"\nabove = \"3 L/min\"\nlatch = true\n"
 	for how, verbs := range silencings {
 		e, err := NewEngine(benchConfig(t, text), nil)
 		if err != nil {

@@ -195,7 +195,7 @@ func TestWhatATripDoesNotEnd(t *testing.T) {
 // tube-blocked is raised by an excess above both uncertainties together: that of the
 // present value and that of the baseline.
 func TestABlockedTubeIsBeyondBothUncertainties(t *testing.T) {
-	const text = benchText + "[alarms.tube-blocked]\n"
+	text := benchText + "[alarms.tube-blocked]\n"
 	begin := func() (*bench, float64, float64) {
 		e, err := NewEngine(benchConfig(t, text), nil)
 		if err != nil {

@@ -11,7 +11,7 @@ import (
 	"flowrigd/calc/quantity"
 )
 
-const heatedText = benchText + `
+var heatedText = benchText + `
 [instruments.heater_on]
 port = "bus"
 modbus = {address = 9, table = "discrete", register = 0}

@@ -136,7 +136,7 @@ func TestShelvingEndsThoughTheClockStartsInThePast(t *testing.T) {
 // A blocked tube is not the baseline of a restart: the alarm stands until a
 // person says that it is known.
 func TestABlockedTubeOutlivesARestart(t *testing.T) {
-	const text = benchText + "[alarms.tube-blocked]\n"
+	text := benchText + "[alarms.tube-blocked]\n"
 	begin := func(saved ...SavedAlarm) *bench {
 		e, err := NewEngine(benchConfig(t, text), saved)
 		if err != nil {

@@ -9,7 +9,7 @@ import (
 	"flowrigd/calc/quantity"
 )
 
-const withReceiver = benchText + `
+var withReceiver = benchText + `
 [[notify]]
 webhook = "https://desk.north-hall.example/hook"
 `

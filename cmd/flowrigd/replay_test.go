@@ -12,39 +12,12 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/record"
 )
 
 // tapedRig is the configuration of the recordings made here.
-const tapedRig = `site = "north-hall"
-rig = "bench-3"
-[tube]
-bore = "13.00 mm ± 0.04 mm"
-length = "900 mm"
-[tank]
-lip = "250 mm"
-drop = "1.10 m"
-[ports.bus]
-device = "/dev/serial/by-id/usb-rs485-0"
-baud = 19200
-framing = "8E1"
-[instruments.flow]
-port = "bus"
-modbus = {address = 1, table = "input", register = 0, type = "float32", words = "big"}
-unit = "L/min"
-range = ["0.2 L/min", "12 L/min"]
-accuracy = {of_reading = "0.5 %", fixed = "0.005 L/min"}
-[instruments.temperature]
-port = "bus"
-modbus = {address = 3, table = "input", register = 0, type = "int16"}
-scale = {from = [0, 1000], to = ["0 Cel", "100 Cel"]}
-accuracy = {fixed = "0.5 K"}
-[instruments.level]
-port = "bus"
-modbus = {reference = 40017, address = 2, type = "uint16"}
-scale = {from = [4000, 20000], to = ["0 mm", "400 mm"]}
-accuracy = {fixed = "2 mm"}
-`
+var tapedRig = daqtest.Rig("measuring")
 
 var tapeBegin = time.Date(2031, 5, 6, 7, 0, 0, 0, time.UTC)
 

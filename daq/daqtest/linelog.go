@@ -1,9 +1,10 @@
 // Package daqtest owns what the tests of several packages share: it reads the
 // line logs that flowrigd probe --log writes, plays them as the far end of a
-// line, and gives out loopback addresses that stay free.
+// line, gives out loopback addresses that stay free, and reads the example rigs.
 //
 //	line log → entries → Play, at the far end of a pipe or a pseudo-terminal
 //	FreeAddress → host:port for a program that a test starts
+//	testdata/rigs/good → Rig, the text of a configuration
 //
 // It writes no log (daq/instrument does, while it probes), judges no answer,
 // and only tests import it.

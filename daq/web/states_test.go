@@ -15,31 +15,10 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
+	"flowrigd/daq/daqtest"
 )
 
-const heatedText = `site = "north-hall"
-rig = "bench-3"
-[tube]
-bore = "13.00 mm ± 0.04 mm"
-length = "900 mm"
-[tank]
-lip = "250 mm"
-drop = "1.10 m"
-[ports.bus]
-device = "/dev/serial/by-id/usb-rs485-0"
-[instruments.flow]
-port = "bus"
-modbus = {address = 1, table = "input", register = 0, type = "float32"}
-unit = "L/min"
-[instruments.temperature]
-port = "bus"
-modbus = {address = 3, table = "input", register = 0, type = "float32"}
-unit = "Cel"
-[instruments.level]
-port = "bus"
-modbus = {address = 2, table = "input", register = 0, type = "float32"}
-unit = "mm"
-[trip]
+var heatedText = daqtest.Rig("measuring") + `[trip]
 port = "bus"
 modbus = {address = 9, coil = 0}
 [alarms.warm]
@@ -87,11 +66,11 @@ func (r *stepped) step(in daq.Input) (refusal error) {
 	return refusal
 }
 
-// measure gives every instrument a reading, then a tick.
+// measure gives every instrument a reading as it comes over the wire, then a tick.
 func (r *stepped) measure(celsius, millimeters float64) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for id, v := range map[quantity.ID]float64{quantity.Flow: 1.2, quantity.Temperature: celsius, quantity.Level: millimeters} {
+	for id, v := range map[quantity.ID]float64{quantity.Flow: 1.2, quantity.Temperature: 10 * celsius, quantity.Level: 4000 + 40*millimeters} {
 		r.step(daq.Input{Kind: daq.KindReading, Reading: daq.Reading{Instrument: id, Number: v, At: r.in.Mono}})
 	}
 	r.step(daq.Input{Kind: daq.KindTick})
