@@ -7,7 +7,9 @@ import (
 	"flowrigd/config"
 )
 
-// The defaults of the limits: the textbook values.
+// The defaults of the limits: Reynolds, Phil. Trans. R. Soc. 174 (1883) 935, for
+// the lower, White, Fluid Mechanics, chapter 6, for the upper (both as quoted in
+// transition.References).
 const (
 	usualLaminarBelow   = "2000"
 	usualTurbulentAbove = "4000"
