@@ -36,9 +36,9 @@ func colebrook(re, relativeRoughness float64) friction {
 	}
 	const c = 2 / math.Ln10
 	wall, wet := relativeRoughness/3.7, 2.51/re
-	// x = 1/√f; the equation is concave, and Newton from Haaland's explicit
-	// formula doubles its digits three times at most.
-	x := haaland(re, relativeRoughness)
+	// x = 1/√f; the equation is concave, so that Newton comes nearer from below
+	// with each step. It begins where a step from the logarithm's zero leads.
+	x := c * (1 - wall) / (1 + c*wet)
 	for range 20 {
 		step := (x + c*math.Log(wall+wet*x)) / (1 + c*wet/(wall+wet*x))
 		x -= step
@@ -53,15 +53,6 @@ func colebrook(re, relativeRoughness float64) friction {
 		slopeRe:  -2 * k / (1 + k),
 		slopeEps: 2 * c * wall / (s * x * (1 + k)),
 	}
-}
-
-// haaland is the start of the iteration: Haaland, J. Fluids Eng. 105 (1983) 89
-// (from memory), within 2 % of
-// Colebrook. It is kept away from 0 for very small Re.
-func haaland(re, relativeRoughness float64) float64 {
-	const exponent = 1.11
-	wall := math.Exp(exponent * math.Log(relativeRoughness/3.7+1e-30))
-	return math.Max(0.5, -1.8/math.Ln10*math.Log(wall+6.9/re))
 }
 
 // frictionIn is the friction of a band; NaN between the limits and without flow.

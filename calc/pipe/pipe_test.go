@@ -256,6 +256,36 @@ func TestNewRefuses(t *testing.T) {
 	}
 }
 
+// What is no bench at all is refused, and the edges are not: 0.1 mm to 1 m of bore, 1
+// mm to 100 m of length, a roughness up to a twentieth of the bore (Colebrook and
+// White's range), 20 m of drop either way, limits from 1 to a million.
+func TestNewAtTheEdges(t *testing.T) {
+	for name, c := range map[string]struct {
+		set       func(r *pipe.Rig, x float64)
+		low, high float64
+	}{
+		"bore":        {func(r *pipe.Rig, x float64) { r.Bore.X, r.Roughness.X = x, 0 }, 1e-4, 1},
+		"length":      {func(r *pipe.Rig, x float64) { r.Length.X = x }, 1e-3, 100},
+		"roughness":   {func(r *pipe.Rig, x float64) { r.Roughness.X = x }, 0, 0.013 / 20},
+		"drop":        {func(r *pipe.Rig, x float64) { r.Drop.X = x }, -20, 20},
+		"lower limit": {func(r *pipe.Rig, x float64) { r.LaminarBelow, r.TurbulentAbove = x, 1e6 }, 1, 1e6},
+		"upper limit": {func(r *pipe.Rig, x float64) { r.TurbulentAbove = x }, 2000, 1e6},
+		"least flow":  {func(r *pipe.Rig, x float64) { r.FlowMin = x }, 0, 1e6},
+		"uncertainty": {func(r *pipe.Rig, x float64) { r.Drop.U = x }, 0, 40},
+	} {
+		for x, refused := range map[float64]bool{
+			c.low: false, c.high: false, c.low - 1e-6*(c.high-c.low): true, c.high + 1e-6*(c.high-c.low): true,
+		} {
+			rig := bench()
+			rig.Bore.U = 0
+			c.set(&rig, x)
+			if _, err := pipe.New(rig); (err != nil) != refused {
+				t.Errorf("%s of %g: %v", name, x, err)
+			}
+		}
+	}
+}
+
 // The budget's rows must combine to the published uncertainty, and match the
 // formula of JCGM 100 written out.
 func TestBudget(t *testing.T) {
@@ -284,8 +314,18 @@ func TestBudget(t *testing.T) {
 func sq(x float64) float64 { return x * x }
 
 func TestWarningsSpeak(t *testing.T) {
-	var all pipe.Warnings = pipe.NotLiquid | pipe.ReverseFlow | pipe.NotDeveloped | pipe.MixedConvection | pipe.NegativeLoss
-	if got := strings.Count(all.String(), ";"); got != 4 {
+	texts := map[pipe.Warnings]string{
+		pipe.NotLiquid: "ice or steam", pipe.ReverseFlow: "backwards", pipe.NotDeveloped: "entrance length",
+		pipe.MixedConvection: "buoyancy", pipe.NegativeLoss: "head is too small",
+	}
+	var all pipe.Warnings
+	for flag, text := range texts {
+		all |= flag
+		if got := flag.String(); !strings.Contains(got, text) || strings.Contains(got, ";") {
+			t.Errorf("one warning says %q, want one sentence on %q", got, text)
+		}
+	}
+	if got := strings.Count(all.String(), ";"); got != len(texts)-1 {
 		t.Errorf("%q", all)
 	}
 	if pipe.Warnings(0).String() != "" {
