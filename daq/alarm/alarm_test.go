@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 )
@@ -170,6 +171,37 @@ func TestLimit(t *testing.T) {
 	}
 }
 
+// What the page, the permit and the figures ask of a state, by the names of the
+// states (ANSI/ISA-18.2, IEC 62682; see steps for what was read of them).
+func TestWhatAStateSays(t *testing.T) {
+	for s, want := range map[State]string{
+		Normal:                 "watches",
+		Unacknowledged:         "watches, stands, unseen",
+		Acknowledged:           "watches, stands, seen",
+		ReturnedUnacknowledged: "watches, unseen",
+		LatchedUnacknowledged:  "watches, stands, unseen",
+		LatchedAcknowledged:    "watches, stands, seen",
+		Shelved:                "watches, silenced",
+		Suppressed:             "silenced",
+		OutOfService:           "silenced",
+	} {
+		var said []string
+		for _, word := range []struct {
+			says bool
+			text string
+		}{
+			{s.Watches(), "watches"}, {s.Stands(), "stands"}, {s.Seen(), "seen"}, {s.Unseen(), "unseen"}, {s.Silenced(), "silenced"},
+		} {
+			if word.says {
+				said = append(said, word.text)
+			}
+		}
+		if got := strings.Join(said, ", "); got != want {
+			t.Errorf("%v: %s; want %s", s, got, want)
+		}
+	}
+}
+
 func TestWords(t *testing.T) {
 	for s := Normal; s <= OutOfService; s++ {
 		if got, err := Parse(s.String()); err != nil || got != s {
@@ -178,5 +210,8 @@ func TestWords(t *testing.T) {
 	}
 	if _, err := Parse("fine"); err == nil {
 		t.Error("an unknown word was accepted")
+	}
+	if got := State(len(words)).String(); got != "invalid" {
+		t.Errorf("a state that there is not: %q", got)
 	}
 }

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"maps"
 	"slices"
 	"time"
 )
@@ -95,7 +96,8 @@ func (f *Figures) count(e Event, l *life) {
 }
 
 func (f *Figures) end(lives map[string]*life, to time.Time) {
-	for name, l := range lives {
+	for _, name := range slices.Sorted(maps.Keys(lives)) {
+		l := lives[name]
 		if l.state.Unseen() {
 			f.Unseen++
 		}
@@ -107,8 +109,6 @@ func (f *Figures) end(lives map[string]*life, to time.Time) {
 			f.Stale = append(f.Stale, name)
 		}
 	}
-	slices.Sort(f.Standing)
-	slices.Sort(f.Stale)
 }
 
 func (f *Figures) waits(waits []float64) {

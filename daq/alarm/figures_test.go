@@ -62,3 +62,17 @@ func TestShelvingIsNoAcknowledgement(t *testing.T) {
 		t.Errorf("standing %v, want c", f.Standing)
 	}
 }
+
+// What stands is told by name, in the same order each time.
+func TestStandingIsInOrder(t *testing.T) {
+	begin := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	want := []string{"a", "b", "c", "d", "e", "f", "g", "h"}
+	var journal []Event
+	for _, name := range slices.Backward(want) {
+		journal = append(journal, Event{name, Unacknowledged, "high", begin, ""})
+	}
+	f := Sum(journal, begin, begin.Add(25*time.Hour))
+	if !slices.Equal(f.Standing, want) || !slices.Equal(f.Stale, want) {
+		t.Errorf("standing %v, stale %v", f.Standing, f.Stale)
+	}
+}
