@@ -76,8 +76,8 @@ func TestEachGuardDropsByItself(t *testing.T) {
 	b := given(t)
 	b.deaf = true
 	b.run(3*time.Second, 1.2, 50, 255)
-	if !b.state.Permit {
-		t.Errorf("dropped within the watchdog: %q", b.dropNote())
+	if !b.state.Permit || !b.permitted() {
+		t.Errorf("dropped within the watchdog: permit %v, heating_permitted %v, %q", b.state.Permit, b.permitted(), b.dropNote())
 	}
 	b.run(200*time.Millisecond, 1.2, 50, 255)
 	if want := "heating permit dropped: the relay has confirmed nothing for 3.2 s, longer than its watchdog"; b.state.Permit || !strings.HasPrefix(b.dropNote(), want) {

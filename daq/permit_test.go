@@ -334,9 +334,21 @@ func TestProbeOutOfTheWater(t *testing.T) {
 					t.Errorf("alarms %v after %v", got, b.at-began)
 				}
 				t.Logf("dropped after %v", b.at-began)
+				if lag < 1 && b.at-began > 3*c.every {
+					t.Errorf("dropped after %v: two readings in the air tell", b.at-began)
+				}
 			})
 		}
 	}
+	t.Run("a dip of a second is no fall", func(t *testing.T) {
+		b := given(t)
+		b.run(10*time.Second, 1.2, 50, 255)
+		b.run(time.Second, 1.2, 30, 255)
+		b.run(10*time.Second, 1.2, 50, 255)
+		if got := b.alarms(); len(got) > 0 || !b.permitted() {
+			t.Errorf("alarms %v, permitted %v", got, b.permitted())
+		}
+	})
 	t.Run("no answer to heating from cold", func(t *testing.T) {
 		b := given(t)
 		b.do(Withdraw, "")
@@ -351,6 +363,20 @@ func TestProbeOutOfTheWater(t *testing.T) {
 			t.Errorf("alarms %v before its time, permitted %v", got, b.permitted())
 		}
 		b.run(5*time.Second, 1.2, 21, 255)
+		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
+			t.Errorf("alarms %v, permitted %v", got, b.permitted())
+		}
+	})
+	t.Run("no answer to heating behind noise", func(t *testing.T) {
+		b := newHeated(t)
+		noisy := func(s float64) (lpm, celsius, millimeters float64) {
+			return 1.2, 24 + 0.8*math.Cos(5*math.Pi*s), 255 // up and down with each reading: 1.6 K, and no rise
+		}
+		b.play(10*time.Second, noisy)
+		if why := b.do(Give, ""); why != "" {
+			t.Fatal(why)
+		}
+		b.play(5*time.Minute+2*time.Second, noisy)
 		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
 			t.Errorf("alarms %v, permitted %v", got, b.permitted())
 		}

@@ -44,9 +44,12 @@ func TestTheRegimeHoldsWithoutAnUncertainty(t *testing.T) {
 	}
 }
 
-// Instruments that are read rarely have slopes and become steady too.
+// Instruments that are read rarely have slopes and become steady too: the slope is
+// that of the last minute, or of the last eight readings where they take longer.
 func TestRareReadings(t *testing.T) {
-	for every, rest := range map[string]time.Duration{"500 ms": 90 * time.Second, "3 s": 3 * time.Minute, "20 s": 15 * time.Minute} {
+	for every, c := range map[string]struct{ rest, rise time.Duration }{
+		"500 ms": {90 * time.Second, 65 * time.Second}, "3 s": {3 * time.Minute, 65 * time.Second}, "20 s": {15 * time.Minute, 3 * time.Minute},
+	} {
 		text := strings.Replace(benchText, "[instruments.temperature]\n", "[instruments.temperature]\nevery = \""+every+"\"\n", 1)
 		e, err := NewEngine(benchConfig(t, text), nil)
 		if err != nil {
@@ -54,12 +57,12 @@ func TestRareReadings(t *testing.T) {
 		}
 		h := &heated{bench: &bench{t: t, e: e}, every: e.cfg.Instrument(quantity.Temperature).Every}
 		h.step(e.Begin())
-		h.run(rest, 1.2, 42, 255)
+		h.run(c.rest, 1.2, 42, 255)
 		if h.value(quantity.Steady) == 0 {
-			t.Errorf("every %s: not steady after %v at rest", every, rest)
+			t.Errorf("every %s: not steady after %v at rest", every, c.rest)
 		}
 		began := h.at
-		for h.at < began+rest {
+		for h.at < began+c.rise {
 			h.run(200*time.Millisecond, 1.2, 42+0.01*(h.at-began).Seconds(), 255)
 		}
 		if got := h.value(quantity.TemperatureRate); math.Abs(got-0.01) > 1e-3 {
