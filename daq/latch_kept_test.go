@@ -110,6 +110,57 @@ func TestATripIsNotResetUnseen(t *testing.T) {
 	}
 }
 
+// What came and went while an alarm was shelved owes a person nothing where it took no
+// permit away; where it would have, it is acknowledged before the trip that stands
+// from an earlier time is reset.
+func TestWhatCameAndWentInSilence(t *testing.T) {
+	const faulty = "instrument-fault-temperature"
+	fast := func(b *heated) { b.run(5*time.Second, 4, 50, 255) }
+	loses := func(b *heated) {
+		b.dead = map[quantity.ID]bool{quantity.Temperature: true}
+		b.run(4*time.Second, 1.2, 50, 255)
+		b.dead = nil
+	}
+	for _, c := range []struct {
+		name, text, alarm string
+		comes             func(*heated)
+	}{
+		{"it trips nothing", heatedText + "[alarms.fast-flow]\non = \"flow\"\nabove = \"3 L/min\"\n", "fast-flow", fast},
+		{"there is no permit", benchText, faulty, loses},
+	} {
+		e, err := NewEngine(benchConfig(t, c.text), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := &heated{bench: &bench{t: t, e: e}, supply: 4}
+		b.step(e.Begin())
+		b.run(time.Second, 1.2, 50, 255)
+		b.shelve(c.alarm)
+		c.comes(b)
+		if a := b.state.Alarms; len(a) != 1 || !a[0].CauseStands {
+			t.Errorf("%s: %+v, want one whose cause stands", c.name, a)
+		}
+		b.run(time.Second, 1.2, 50, 255)
+		b.do(Unshelve, c.alarm)
+		if a := b.state.Alarms; len(a) != 0 {
+			t.Errorf("%s: %+v, want none that is not normal", c.name, a)
+		}
+	}
+	b := given(t)
+	loses(b)
+	b.run(time.Second, 1.2, 50, 255)
+	if why := b.do(Acknowledge, faulty); why != "" {
+		t.Fatal(why)
+	}
+	b.shelve(faulty)
+	loses(b)
+	b.run(time.Second, 1.2, 50, 255)
+	b.do(Unshelve, faulty)
+	if why := b.do(Reset, faulty); !strings.Contains(why, "acknowledge first") {
+		t.Errorf("reset of what nobody saw: %q", why)
+	}
+}
+
 // An alarm that latches and trips nothing keeps its latch too, though it came
 // while it was silent and nothing was told of it.
 func TestALatchThatCameInSilenceIsKept(t *testing.T) {
