@@ -232,6 +232,32 @@ func TestABlockedTubeIsBeyondBothUncertainties(t *testing.T) {
 	}
 }
 
+// A person who acknowledges tube-blocked knows why: what the tube loses from then on
+// is what the next rise is judged by.
+func TestAcknowledgingABlockedTubeBeginsAnew(t *testing.T) {
+	b := benchOf(t, "[ports.bus]", "[alarms.tube-blocked]\n[ports.bus]")
+	standing := func() string {
+		for _, a := range b.state.Alarms {
+			return a.Name + " " + a.State
+		}
+		return ""
+	}
+	for _, lpm := range []float64{5, 4} { // each time the valve is shut further
+		b.run(3*time.Minute, lpm+1, 20, 255)
+		if got := standing(); got != "" {
+			t.Errorf("at rest at %v L/min: %q", lpm+1, got)
+		}
+		b.run(3*time.Minute, lpm, 20, 255)
+		if got := standing(); got != "tube-blocked unacknowledged" {
+			t.Errorf("down to %v L/min: %q", lpm, got)
+		}
+		if why := b.do(Acknowledge, "tube-blocked"); why != "" {
+			t.Errorf("at %v L/min: %s", lpm, why)
+		}
+		b.run(3*time.Minute, lpm, 20, 255)
+	}
+}
+
 // Each state and event comes out the same when the inputs are played again: over
 // alarms, faults, commands, a trip, a proof test and a reload.
 func TestEveryStatePlaysAgain(t *testing.T) {
