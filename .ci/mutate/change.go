@@ -12,8 +12,9 @@ import (
 // change is one small change to one file.
 type change struct {
 	file     string
+	source   string // of the file, unchanged
 	line     int
-	from, to int // bytes of the file that are replaced
+	from, to int // bytes of it that are replaced
 	was, now string
 }
 
@@ -99,7 +100,7 @@ func (f *finder) look(n ast.Node) bool {
 
 func (f *finder) replace(from, to token.Pos, now string) {
 	f.found = append(f.found, change{
-		file: f.file, line: f.set.Position(from).Line,
+		file: f.file, source: f.source, line: f.set.Position(from).Line,
 		from: f.set.Position(from).Offset, to: f.set.Position(to).Offset,
 		was: f.text(from, to), now: now,
 	})

@@ -16,6 +16,7 @@ package main
 import (
 	"flag"
 	"fmt"
+	"go/build"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -101,8 +102,12 @@ func changes(names []string) ([]change, error) {
 		}
 		slices.Sort(files)
 		for _, file := range files {
-			if strings.HasSuffix(file, "_test.go") {
-				continue
+			here, err := build.Default.MatchFile(filepath.Dir(file), filepath.Base(file))
+			if err != nil {
+				return nil, err
+			}
+			if !here || strings.HasSuffix(file, "_test.go") {
+				continue // another machine's, which no test here builds
 			}
 			of, err := changesOf(file)
 			if err != nil {
