@@ -74,7 +74,7 @@ func (l *loader) nameMistake(name string) (wrong, remedy string) {
 // changeBuiltIn reads what the file says otherwise of a built-in alarm.
 func (s *section) changeBuiltIn(a *Alarm) {
 	s.changeLimit(a)
-	s.alarmHabits(a)
+	s.alarmKeys(a)
 	if n := s.node.child("on"); n != nil {
 		s.take("on")
 		s.ok = false
@@ -97,7 +97,7 @@ func (s *section) ownAlarm(name string, builtIns []string) Alarm {
 	id, ok := s.watched(nearest(name, builtIns))
 	if !ok {
 		s.known = append(s.known, "above", "below", "deadband")
-		s.alarmHabits(&a)
+		s.alarmKeys(&a)
 		s.done()
 		return a
 	}
@@ -106,7 +106,7 @@ func (s *section) ownAlarm(name string, builtIns []string) Alarm {
 	limit := s.ownLimit(&a, d)
 	a.Deadband = s.deadband(defaultDeadband(limit, d), d)
 	a.sentences(id, limit)
-	s.alarmHabits(&a)
+	s.alarmKeys(&a)
 	s.done()
 	return a
 }
@@ -192,8 +192,8 @@ func defaultDeadband(limit float64, d Dimension) float64 {
 	return 0.02 * math.Abs(limit)
 }
 
-// alarmHabits reads the keys that every alarm has.
-func (s *section) alarmHabits(a *Alarm) {
+// alarmKeys reads the keys that every alarm has.
+func (s *section) alarmKeys(a *Alarm) {
 	a.OnDelay = s.duration("on_delay", a.OnDelay, 0, day)
 	a.OffDelay = s.duration("off_delay", a.OffDelay, 0, day)
 	a.Latch = s.flag("latch", a.Latch)
@@ -226,7 +226,7 @@ func (a *Alarm) sentences(id quantity.ID, limit float64) {
 	if a.Below != nil {
 		side = "below"
 	}
-	name := people(id)
+	name := spokenName(id)
 	a.Cause = fmt.Sprintf("The %s is %s its limit of %s.", name, side, Format(limit, DimensionOf(id)))
 	a.Consequence = fmt.Sprintf("The rig does not run as planned while the %s is %s %s.", name, side, Format(limit, DimensionOf(id)))
 	// What moves the value back may be cold water on a hot heater: no default says how.

@@ -105,17 +105,17 @@ func instrumentFault(in *Instrument) Alarm {
 	critical := in.ID == quantity.Temperature || in.ID == quantity.Level
 	return Alarm{
 		Name: faultName(in.ID), BuiltIn: true, Kind: AlarmFault, On: []quantity.ID{in.ID}, Priority: "high", Trip: critical,
-		Cause:       fmt.Sprintf("There is no valid reading of %s: plug, sensor power, the sensor itself or the line's settings.", people(in.ID)),
+		Cause:       fmt.Sprintf("There is no valid reading of %s: plug, sensor power, the sensor itself or the line's settings.", spokenName(in.ID)),
 		Consequence: faultConsequence(in.ID),
-		Action:      fmt.Sprintf("Do not heat unattended; try `flowrigd probe %s`, and once hot parts have cooled, check plug, sensor power and line settings of %s.", in.Name, people(in.ID)),
+		Action:      fmt.Sprintf("Do not heat unattended; try `flowrigd probe %s`, and once hot parts have cooled, check plug, sensor power and line settings of %s.", in.Name, spokenName(in.ID)),
 	}
 }
 
 // faultName is the name of the alarm of an instrument's fault.
 func faultName(id quantity.ID) string { return faultPrefix + id.Short() }
 
-// people is a quantity's name as people write it.
-func people(id quantity.ID) string {
+// spokenName is a quantity's name as people write it.
+func spokenName(id quantity.ID) string {
 	return strings.Replace(strings.ReplaceAll(id.Short(), "_", " "), "reynolds", "Reynolds", 1)
 }
 

@@ -32,7 +32,7 @@ func (l *loader) checkFight(earlier, a *Alarm) {
 	switch {
 	case (a.Above == nil) == (earlier.Above == nil):
 		if *limit == *other {
-			l.report.add(at, fmt.Sprintf("alarms.%s says the same as alarms.%s: both are raised when %s passes %s", a.Name, earlier.Name, people(id), Format(*limit, d)), "leave one out, or write another limit")
+			l.report.add(at, fmt.Sprintf("alarms.%s says the same as alarms.%s: both are raised when %s passes %s", a.Name, earlier.Name, spokenName(id), Format(*limit, d)), "leave one out, or write another limit")
 		}
 	case a.Above != nil:
 		l.checkGap(at, a, earlier, d)
@@ -103,7 +103,7 @@ func (l *loader) checkReach(a *Alarm, key string, limit float64) {
 		return
 	}
 	d := DimensionOf(id)
-	name, at := people(id), l.alarmPlace(a, key, id)
+	name, at := spokenName(id), l.alarmPlace(a, key, id)
 	switch {
 	case a.Above != nil && limit >= r.High, a.Below != nil && limit <= r.Low:
 		l.report.add(at, fmt.Sprintf("alarms.%s: the limit of %s is never passed: the %s %s", a.Name, Format(limit, d), name, r.text(d)), "write a limit within that")

@@ -151,7 +151,7 @@ func (s *section) changeLimit(a *Alarm) {
 		}
 		a.Deadband = s.deadband(a.Deadband, TemperatureRate)
 	case a.Kind == AlarmImplausible:
-		if v := s.above("max_fall", TemperatureRate); v > 0 {
+		if v := s.positive("max_fall", TemperatureRate); v > 0 {
 			a.MaxFall = v
 		}
 	case slices.Contains([]AlarmKind{AlarmLimit, AlarmNoSupply}, a.Kind) && (a.Above != nil || a.Below != nil):

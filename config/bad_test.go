@@ -581,7 +581,7 @@ var badFiles = []struct {
 		`30:15: instruments.temperature.stale_after: a reading is stale before the next one comes, every 500 ms; write at least twice the time of every`,
 	}},
 	{"stream-shared", []string{
-		`30:1: instruments.temperature: it talks by itself and cannot share ports.tc with instruments.flow; give it a port of its own`,
+		`30:1: instruments.temperature: it sends unprompted and cannot share ports.tc with instruments.flow; give it a port of its own`,
 	}},
 	{"syntax-leading-zero", []string{
 		`38:36: broken syntax: integers cannot have leading zeroes; write TOML: [table], key = value, text in "quotes"`,
@@ -662,7 +662,7 @@ var badFiles = []struct {
 		`49:1: trip.rts: a static level is no permit: it stays on when the program hangs; write modbus = {address = 9, coil = 0}, or pulse = "rts" or "dtr" into an external retriggerable relay`,
 	}},
 	{"trip-stream", []string{
-		`48:8: trip.port: instruments.temperature talks by itself on ports.tc, and no relay can be reached there; give the relay another port`,
+		`48:8: trip.port: instruments.temperature sends unprompted on ports.tc, and no relay can be reached there; give the relay another port`,
 	}},
 	{"trip-two-outputs", []string{
 		`50:1: trip: modbus and pulse stand together; write only one of them`,

@@ -167,7 +167,7 @@ type Query struct {
 	End   []byte
 }
 
-// Stream is an instrument that talks by itself.
+// Stream is an instrument that sends unprompted.
 type Stream struct {
 	Line Pattern
 	End  []byte

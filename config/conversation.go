@@ -54,7 +54,7 @@ func (s *section) query() *Query {
 	return &Query{Send: []byte(send), Reply: s.pattern("reply", "T={value}"), End: s.end()}
 }
 
-// stream reads an instrument that talks by itself.
+// stream reads an instrument that sends unprompted.
 func (s *section) stream() *Stream {
 	return &Stream{Line: s.pattern("line", "F={value}"), End: s.end()}
 }

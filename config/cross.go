@@ -100,7 +100,7 @@ func (l *loader) checkLines() {
 			l.report.add(l.at("ports", port.Name, "framing"), fmt.Sprintf("ports.%s.framing: Modbus RTU needs 8 data bits, and instruments.%s speaks it", port.Name, in.Name), `write "8E1" or "8N1"`)
 		}
 		if other := l.sharer(in); in.Stream != nil && other != nil {
-			l.report.add(l.at("instruments", in.Name, "stream"), fmt.Sprintf("instruments.%s: it talks by itself and cannot share ports.%s with instruments.%s", in.Name, port.Name, other.Name), "give it a port of its own")
+			l.report.add(l.at("instruments", in.Name, "stream"), fmt.Sprintf("instruments.%s: it sends unprompted and cannot share ports.%s with instruments.%s", in.Name, port.Name, other.Name), "give it a port of its own")
 		}
 	}
 }

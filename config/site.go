@@ -85,7 +85,7 @@ func (l *loader) loadTube() {
 	if s.node.child("roughness") == nil {
 		t.Roughness.X = 0.0015e-3 // smooth drawn glass, common practice, no source
 	}
-	t.MaxRate = s.above("max_rate", TemperatureRate)
+	t.MaxRate = s.positive("max_rate", TemperatureRate)
 	orientations := map[string]pipe.Orientation{"vertical-down": pipe.VerticalDown, "vertical-up": pipe.VerticalUp, "horizontal": pipe.Horizontal}
 	t.Orientation = orientations[s.choice("orientation", "vertical-down", "vertical-up", "horizontal")]
 	s.done()

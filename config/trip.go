@@ -148,7 +148,7 @@ func (l *loader) adviseRTS(t *Trip) {
 func (l *loader) checkTripBeside(t *Trip, in *Instrument) {
 	switch {
 	case in.Stream != nil:
-		l.report.add(l.at("trip", "port"), fmt.Sprintf("trip.port: instruments.%s talks by itself on ports.%s, and no relay can be reached there", in.Name, t.Port), "give the relay another port")
+		l.report.add(l.at("trip", "port"), fmt.Sprintf("trip.port: instruments.%s sends unprompted on ports.%s, and no relay can be reached there", in.Name, t.Port), "give the relay another port")
 	case !in.reads(t):
 	case in.ID == quantity.HeaterOn:
 		l.report.warn(l.at("instruments", in.Name, "modbus"), "instruments.heater_on.modbus: this is the coil of trip: it shows what was commanded, not whether the heater draws power, and a welded relay stays unseen", "read a contact or a current behind the relay")

@@ -43,7 +43,7 @@ func plain(text string) bool { return text == "1" }
 // temperatureOffset is the temperature in degrees Celsius at which the scale
 // of a unit has its zero.
 func temperatureOffset(text string) float64 {
-	if code, ok := habits[text]; ok {
+	if code, ok := unitAliases[text]; ok {
 		text = code
 	}
 	switch text {
@@ -140,7 +140,7 @@ func exponent(part string) (string, int8) {
 // prefixed reads one atom, a habit of the trade or a metric atom with its
 // prefix. The whole text goes first: "min" is no milli-inch.
 func prefixed(text string) (atom, bool) {
-	if code, ok := habits[text]; ok {
+	if code, ok := unitAliases[text]; ok {
 		text = code
 	}
 	if a, ok := atoms[text]; ok {

@@ -2,7 +2,7 @@ package config
 
 // The codes and factors are those of the Unified Code for Units of Measure
 // (UCUM 2.1); psi, inch and foot are exact by the international agreement of
-// 1959. The habits are common practice, no source.
+// 1959. The aliases are common practice, no source.
 
 // atom is one unit symbol.
 type atom struct {
@@ -47,8 +47,8 @@ var atoms = map[string]atom{
 	"[gal_br]": {4.54609e-3, powers{meter: 3}, false},
 }
 
-// habits are what people write, and the code that it stands for.
-var habits = map[string]string{
+// unitAliases are what people write, and the code that it stands for.
+var unitAliases = map[string]string{
 	"in": "[in_i]", "ft": "[ft_i]", "psi": "[psi]",
 	"ºC": "Cel", "˚C": "Cel", "ºF": "[degF]", "˚F": "[degF]", // ordinal and ring in place of the degree
 	"°C": "Cel", "℃": "Cel", "degC": "Cel", "°F": "[degF]", "degF": "[degF]",

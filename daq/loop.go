@@ -284,8 +284,8 @@ func (l *Loop) forget(id string) {
 	l.mu.Unlock()
 }
 
-// Hear resolves the commands that wait: it is one of the teller's sinks.
-func (l *Loop) Hear(t Told) {
+// DeliverReply answers the commands that wait: it is one of the teller's sinks.
+func (l *Loop) DeliverReply(t Told) {
 	if t.Reply == nil {
 		return
 	}

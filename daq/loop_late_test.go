@@ -43,7 +43,7 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 				}
 				j := &memoryJournal{}
 				var l *Loop
-				teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.Hear(told) })
+				teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.DeliverReply(told) })
 				l = NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: j, Teller: teller})
 				time.Sleep(900 * time.Millisecond) // it has run for less than a command may wait
 				answer := make(chan error, 1)
@@ -128,7 +128,7 @@ func TestABeginningIsNoStandstill(t *testing.T) {
 			t.Fatal(err)
 		}
 		var l *Loop
-		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.Hear(told) })
+		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.DeliverReply(told) })
 		l = NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: &memoryJournal{}, Teller: teller})
 		time.Sleep(10 * time.Second)
 		ctx, cancel := context.WithCancel(t.Context())

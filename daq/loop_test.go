@@ -38,7 +38,7 @@ func playLoop(t *testing.T, j *memoryJournal, play func(*Loop)) {
 			t.Fatal(err)
 		}
 		var l *Loop
-		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.Hear(told) })
+		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.DeliverReply(told) })
 		l = NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: j, Teller: teller})
 		ctx, cancel := context.WithCancel(t.Context())
 		var group sync.WaitGroup

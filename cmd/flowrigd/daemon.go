@@ -26,7 +26,7 @@ const (
 	stopReload    = 100 * time.Millisecond
 	stopReading   = 2 * time.Second
 	stopRecording = 5 * time.Second
-	stopTelling   = 3 * time.Second
+	stopSinks     = 3 * time.Second
 	stopKeeper    = 2 * time.Second
 )
 
@@ -58,7 +58,7 @@ type daemon struct {
 	broker    *ownBroker                     // nil unless embedded
 	publisher atomic.Pointer[mqtt.Publisher] // nil without [mqtt]
 	notifier  atomic.Pointer[notify.Notifier]
-	telling   shifts
+	sinks     replaceables
 	server    *web.Server
 	tooFast   atomic.Pointer[string] // says what does not follow the speed; nil where all does
 	reloads   reloads
@@ -72,7 +72,7 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d.recording = openRecording(cfg.Record, d.log)
 	d.standsBy = d.recording.standsBy()
 	d.buildRelay(cfg)
-	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildTelling, d.buildInstruments} {
+	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildSinks, d.buildInstruments} {
 		if err := build(cfg); err != nil {
 			return nil, errors.Join(err, d.close())
 		}
@@ -93,7 +93,7 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	if d.engine, err = daq.NewEngine(cfg, d.recording.restore(cfg)); err != nil {
 		return err
 	}
-	d.teller = daq.NewTeller(d.recording.Recording, d.hear)
+	d.teller = daq.NewTeller(d.recording.Recording, d.onEvent)
 	d.loop = daq.NewLoop(daq.LoopOptions{
 		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnReading: d.count,
 		OnPermit: d.permit,
@@ -130,11 +130,11 @@ func (d *daemon) standing() []daq.AlarmEvent {
 	return list
 }
 
-// hear is the teller's sink: everybody who is told of an event. None waits.
-func (d *daemon) hear(t daq.Told) {
-	d.loop.Hear(t)
+// onEvent passes an event to everybody who is told of it. None waits.
+func (d *daemon) onEvent(t daq.Told) {
+	d.loop.DeliverReply(t)
 	if !d.standsBy { // what it takes for alarms are the readings that it does not make
-		logHappening(d.log, t)
+		logEvent(d.log, t)
 	}
 	d.server.ObserveTold(t)
 	d.notifier.Load().Tell(t)
@@ -275,11 +275,11 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopReading, begin("health", d.watchHealth)},
 		{stopReading, begin("engine", d.loop.Run)},
 		{stopReading, begin("last rows", d.recording.settle)}, // on disk before mqtt ends, or they are told at the next start only
-		{stopTelling, begin("telling", d.teller.Run)},
-		{stopTelling, begin("mqtt", d.telling.mqtt.run)},
-		{stopTelling, begin("notifications", d.telling.notify.run)},
-		{stopTelling, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
-		{stopTelling, begin("http", d.runServer)},
+		{stopSinks, begin("telling", d.teller.Run)},
+		{stopSinks, begin("mqtt", d.sinks.mqtt.run)},
+		{stopSinks, begin("notifications", d.sinks.notify.run)},
+		{stopSinks, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
+		{stopSinks, begin("http", d.runServer)},
 		{stopReading, begin("speed", d.watchSpeed)},
 		{stopRecording, begin("recording", d.runRecording)},
 		{stopKeeper, begin("permit file", d.runKeeper)}, // behind the recording, which says what it has

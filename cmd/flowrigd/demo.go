@@ -130,7 +130,7 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 		}
 	})
 	if person != nil {
-		err = errors.Join(err, person.stop(stopTelling))
+		err = errors.Join(err, person.stop(stopSinks))
 	}
 	return err
 }

@@ -111,9 +111,9 @@ func (d *daemon) runBroker(ctx context.Context) error {
 	return d.broker.run(ctx, d.log)
 }
 
-// toOwn is the work of a publisher to the embedded broker: it begins once that
-// listens, for until then the port is somebody else's.
-func (o *ownBroker) toOwn(publish work) work {
+// onceListening starts a publisher to the embedded broker only when that listens:
+// until then another program may have the port.
+func (o *ownBroker) onceListening(publish work) work {
 	return func(ctx context.Context) error {
 		select {
 		case <-ctx.Done():

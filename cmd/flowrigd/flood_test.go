@@ -15,7 +15,7 @@ import (
 	"flowrigd/daq/daqtest"
 )
 
-// airTable is an instrument that talks by itself, beside those of the bench.
+// airTable is an instrument that sends unprompted, beside those of the bench.
 const airTable = `
 [ports.air]
 device = %q

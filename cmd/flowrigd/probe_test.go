@@ -75,7 +75,7 @@ func changed(at int, mask byte) []byte {
 	return f
 }
 
-// probeCases say what the far end sends when asked (or by itself), and what
+// probeCases say what the far end sends when asked (or unprompted), and what
 // probe must make of it: a value in degrees Celsius, or the parts of a sentence.
 var probeCases = []struct {
 	name, table string
@@ -106,7 +106,7 @@ var probeCases = []struct {
 	{"query, checksum", asQuery + summed, []byte("T=25.541\r\n"), 0, []string{"wrong checksum: 41 where its bytes make 75", "check baud and shielding"}},
 	{"query, right checksum", asQuery + summed, []byte("T=25.575\r\n"), 25.5, nil},
 	{"stream", asStream, []byte("T=25.5\n"), 25.5, nil},
-	{"stream, silence", asStream, nil, 0, []string{"no whole line on line (", "within 300 ms, 0 bytes", "that the instrument is set to send by itself"}},
+	{"stream, silence", asStream, nil, 0, []string{"no whole line on line (", "within 300 ms, 0 bytes", "that the instrument is set to send unprompted"}},
 	{"stream, another end", asStream, []byte("T=25.5\r"), 0, []string{"no whole line on line (", "check end"}},
 	{"stream, garbled", asStream, []byte("T=2z.5\n"), 0, []string{`"2z.5" is not a decimal number`}},
 	{"query, a decimal comma", asQuery, []byte("T=25,5\r\n"), 0, []string{`"25,5" has a decimal comma; set the instrument to send a point, or write decimal = "," beside the pattern`}},
@@ -138,7 +138,7 @@ func probeLine(t *testing.T, table string, sends []byte) (config string) {
 	return write(t, filepath.Join(dir, "rig.toml"), fmt.Sprintf(probeText, l.name, table))
 }
 
-// talk makes the far end of a line send by itself, ten times a second.
+// talk makes the far end of a line send unprompted, ten times a second.
 func talk(t *testing.T, l *handLine, text func() []byte) (stop func()) {
 	return every(t, l, 100*time.Millisecond, text)
 }

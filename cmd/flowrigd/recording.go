@@ -65,7 +65,7 @@ func (r *recording) try() bool {
 	r.mu.Lock()
 	cfg := r.cfg
 	r.mu.Unlock()
-	o := record.Options{Habits: habits(cfg), Log: r.log, Commit: commitSeam()}
+	o := record.Options{Retention: retentionOf(cfg), Log: r.log, Commit: commitSeam()}
 	if sha := r.sha.Load(); sha != nil {
 		o.Configuration = *sha
 	}
@@ -86,7 +86,7 @@ func (r *recording) try() bool {
 		}
 		return false
 	}
-	rec.Adjust(habits(r.cfg)) // a reload may have changed them while the disk was asked
+	rec.Adjust(retentionOf(r.cfg)) // a reload may have changed them while the disk was asked
 	switch {
 	case r.was == "" && r.started:
 		r.adopt(past)
@@ -205,8 +205,8 @@ func (r *recording) await(ctx context.Context) error {
 	return nil
 }
 
-func habits(cfg config.Record) record.Habits {
-	return record.Habits{DurableWithin: cfg.DurableWithin, Keep: cfg.Keep, KeepInputs: cfg.KeepInputs, MaxSize: cfg.MaxSize}
+func retentionOf(cfg config.Record) record.Retention {
+	return record.Retention{DurableWithin: cfg.DurableWithin, Keep: cfg.Keep, KeepInputs: cfg.KeepInputs, MaxSize: cfg.MaxSize}
 }
 
 // adjust takes up how long and how much is kept; the directory stays.
@@ -215,7 +215,7 @@ func (r *recording) adjust(cfg config.Record) {
 	defer r.mu.Unlock()
 	r.cfg = cfg
 	if rec := r.open.Load(); rec != nil {
-		rec.Adjust(habits(cfg))
+		rec.Adjust(retentionOf(cfg))
 	}
 }
 

@@ -33,11 +33,11 @@ func (d *daemon) reload() {
 	for _, p := range problems {
 		d.log.Warn("configuration", "problem", p.String())
 	}
-	if why := unmovable(old, cfg, problems); why != "" {
+	if why := needsRestart(old, cfg, problems); why != "" {
 		d.refuseReload(why)
 		return
 	}
-	tell, err := d.newTellers(old, cfg)
+	tell, err := d.newSinks(old, cfg)
 	if err == nil {
 		err = d.move(old, cfg)
 	}
@@ -47,7 +47,7 @@ func (d *daemon) reload() {
 	}
 	d.recording.adjust(cfg.Record)
 	d.cfg.Store(cfg)
-	d.replace(tell)
+	d.replaceSinks(tell)
 	d.server.SetFacts(facts(cfg))
 	d.reloads.taken.Add(1)
 	d.log.Info("configuration reloaded", "sha256", cfg.SHA256)
@@ -83,8 +83,8 @@ func (d *daemon) refuseReload(why string) {
 	d.loop.Note("reload", "", "refused; the old configuration stays: "+why)
 }
 
-// unmovable says why a configuration cannot take over while the daemon runs.
-func unmovable(old, cfg *config.Config, problems []config.Problem) string {
+// needsRestart says why a configuration cannot take over while the daemon runs.
+func needsRestart(old, cfg *config.Config, problems []config.Problem) string {
 	switch {
 	case config.Fatal(problems):
 		return "the file is wrong: run flowrigd check"

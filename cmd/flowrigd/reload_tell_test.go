@@ -152,12 +152,12 @@ func TestReloadAsksTheEngine(t *testing.T) {
 	if old == nil {
 		t.Fatal(problems)
 	}
-	if why := unmovable(old, old, nil); why != "" {
+	if why := needsRestart(old, old, nil); why != "" {
 		t.Errorf("the configuration in force is refused: %s", why)
 	}
 	odd := *old
 	odd.Tank.Drop.X = 30 // m
-	if why := unmovable(old, &odd, nil); !strings.Contains(why, "engine: drop: 30 m is outside -20 to 20 m") {
+	if why := needsRestart(old, &odd, nil); !strings.Contains(why, "engine: drop: 30 m is outside -20 to 20 m") {
 		t.Errorf("a drop of 30 m: %q", why)
 	}
 }

@@ -14,9 +14,9 @@ import (
 func (d *daemon) standBy(ctx context.Context) error {
 	parts := []part{
 		{stopReading, begin("engine", d.loop.Run)},
-		{stopTelling, begin("telling", d.teller.Run)}, // the answers to commands
-		{stopTelling, begin("embedded broker", d.runBroker)},
-		{stopTelling, begin("http", d.runServer)},
+		{stopSinks, begin("telling", d.teller.Run)}, // the answers to commands
+		{stopSinks, begin("embedded broker", d.runBroker)},
+		{stopSinks, begin("http", d.runServer)},
 		{stopRecording, begin("recording", d.recording.await)},
 	}
 	failed := d.wait(ctx, parts[0].stage, parts[0].stage)

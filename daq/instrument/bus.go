@@ -33,14 +33,14 @@ type bus struct {
 
 	reopen time.Duration // between openings, at least
 
-	began   time.Time
-	begun   time.Duration // of now, when it began
-	worker  *daq.Worker
-	polls   []*poll
-	wire    *wire // nil while there is no line
-	lineErr *fault
-	openAt  time.Duration // when to look for the line again
-	movedAt time.Duration // when to look whether the name moved
+	startedAt   time.Time
+	startedMono time.Duration // of now, when it began
+	worker      *daq.Worker
+	polls       []*poll
+	wire        *wire // nil while there is no line
+	lineErr     *fault
+	openAt      time.Duration // when to look for the line again
+	movedAt     time.Duration // when to look whether the name moved
 
 	mu      sync.Mutex // guards current
 	current Line       // for closing from outside the goroutine
@@ -75,13 +75,13 @@ func (b *bus) run(ctx context.Context) {
 	}
 }
 
-func (b *bus) start() { b.began, b.begun = time.Now(), b.now() }
+func (b *bus) start() { b.startedAt, b.startedMono = time.Now(), b.now() }
 
 // step does one thing: what waits longest, or a write as soon as there is one,
 // before a poll that is due as well.
 func (b *bus) step(ctx context.Context) {
 	p, at := b.next()
-	b.worker.Due(b.begun + at)
+	b.worker.Due(b.startedMono + at)
 	if at <= b.since() {
 		select {
 		case w := <-b.writes:
@@ -109,9 +109,9 @@ func (b *bus) step(ctx context.Context) {
 // that is not the machine's.
 func (b *bus) since() time.Duration {
 	if b.clock.Speed() != 1 {
-		return b.now() - b.begun
+		return b.now() - b.startedMono
 	}
-	return time.Since(b.began)
+	return time.Since(b.startedAt)
 }
 
 // next is the poll to serve next, and when; nil for the line itself.
@@ -129,16 +129,16 @@ func (b *bus) next() (*poll, time.Duration) {
 	switch {
 	case best == nil:
 		return nil, max(b.openAt, now+reopenEvery)
-	case b.wire == nil && b.openAt < max(best.due, best.heldTo):
+	case b.wire == nil && b.openAt < max(best.due, best.notBefore):
 		return nil, b.openAt
 	}
-	return best, max(best.due, best.heldTo)
+	return best, max(best.due, best.notBefore)
 }
 
 // earlier says whether a goes before b. Of those that are due the most urgent
 // goes first; else the one that is due first.
 func earlier(a, b *poll, now time.Duration) bool {
-	dueA, dueB := max(a.due, a.heldTo), max(b.due, b.heldTo)
+	dueA, dueB := max(a.due, a.notBefore), max(b.due, b.notBefore)
 	if dueA <= now && dueB <= now {
 		return a.urgency() < b.urgency()
 	}
@@ -152,7 +152,7 @@ func (b *bus) serve(p *poll) {
 		b.find()
 	case p == nil: // a line for writes alone
 	case b.wire == nil:
-		b.missing(p)
+		b.reportNoLine(p)
 	default:
 		b.poll(p)
 	}
@@ -160,16 +160,16 @@ func (b *bus) serve(p *poll) {
 
 func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
-	b.worker.Until(b.begun + began + b.port.Timeout) // no exchange takes longer, of a fast clock's time
+	b.worker.Until(b.startedMono + began + b.port.Timeout) // no exchange takes longer, of a fast clock's time
 	results, err := p.exchange(b.wire)
 	if b.ending() {
 		return // our own closing is no fault of the instrument
 	}
-	p.settle(began, b.since(), err)
-	b.spare(p, began)
+	p.reschedule(began, b.since(), err)
+	b.throttleDead(p, began)
 	end := time.Now()
 	if err == nil {
-		end = b.wire.heard // the silence behind the answer is not its time
+		end = b.wire.lastByteAt // the silence behind the answer is not its time
 	}
 	took, at := end.Sub(started), b.now()-time.Since(end)
 	if b.clock.Speed() != 1 { // which may have stood meanwhile
@@ -177,13 +177,13 @@ func (b *bus) poll(p *poll) {
 	}
 	for i, r := range results {
 		r.err = b.swapped(r.err, b.wire.received)
-		b.tell(&p.members[i], r, took, at)
+		b.report(&p.members[i], r, took, at)
 	}
-	b.after(p, err)
+	b.onFailure(p, err)
 }
 
-// spare keeps dead polls back after a probe of one, for the living ones' sake.
-func (b *bus) spare(probed *poll, began time.Duration) {
+// throttleDead keeps dead polls back after a probe of one, for the living ones' sake.
+func (b *bus) throttleDead(probed *poll, began time.Duration) {
 	living := func(p *poll) bool { return !p.dead() }
 	if !probed.dead() || !slices.ContainsFunc(b.polls, living) {
 		return
@@ -191,21 +191,21 @@ func (b *bus) spare(probed *poll, began time.Duration) {
 	now := b.since()
 	for _, p := range b.polls {
 		if p.dead() {
-			p.heldTo = max(p.heldTo, now+(probeShare-1)*(now-began))
+			p.notBefore = max(p.notBefore, now+(probeShare-1)*(now-began))
 		}
 	}
 }
 
-// missing tells a poll's instruments that there is no line.
-func (b *bus) missing(p *poll) {
-	p.due = after(b.since(), min(p.every, time.Second))
+// reportNoLine tells a poll's instruments that there is no line.
+func (b *bus) reportNoLine(p *poll) {
+	p.due = nextDue(b.since(), min(p.every, time.Second))
 	for i := range p.members {
-		b.tell(&p.members[i], result{err: b.lineErr}, 0, b.now())
+		b.report(&p.members[i], result{err: b.lineErr}, 0, b.now())
 	}
 }
 
-// tell hands one reading out.
-func (b *bus) tell(in *config.Instrument, r result, took, at time.Duration) {
+// report hands one reading out.
+func (b *bus) report(in *config.Instrument, r result, took, at time.Duration) {
 	b.out(reading(in, r, took, at))
 }
 
@@ -223,9 +223,9 @@ func reading(in *config.Instrument, r result, took, at time.Duration) daq.Readin
 	return out
 }
 
-// after draws the conclusions from an exchange that failed: a line that is
+// onFailure acts on an exchange that failed: a line that is
 // gone is closed, and a late answer is given time to come and be dropped.
-func (b *bus) after(p *poll, err error) {
+func (b *bus) onFailure(p *poll, err error) {
 	var f *fault
 	switch {
 	case errors.As(err, &f) && f.lost:
@@ -237,7 +237,7 @@ func (b *bus) after(p *poll, err error) {
 			b.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(b.port)))
 			return
 		}
-		b.hold(p) // of a dead one too: a late answer of its own deceives as well
+		b.holdBack(p) // of a dead one too: a late answer of its own deceives as well
 	}
 }
 
@@ -253,12 +253,12 @@ func (b *bus) split(p *poll) {
 	}
 }
 
-// hold keeps polls back that a late answer could deceive.
-func (b *bus) hold(p *poll) {
+// holdBack keeps polls back that a late answer could deceive.
+func (b *bus) holdBack(p *poll) {
 	until := b.since() + b.port.Timeout
 	for _, other := range b.polls {
 		if p.confusable(other) {
-			other.heldTo = max(other.heldTo, until)
+			other.notBefore = max(other.notBefore, until)
 		}
 	}
 }
@@ -283,7 +283,7 @@ func (b *bus) change(instruments []config.Instrument) {
 			fresh[i] = b.polls[k]
 			continue
 		}
-		p.due = after(b.since(), p.every)
+		p.due = nextDue(b.since(), p.every)
 		for _, old := range b.polls {
 			if old.shares(p) {
 				p.due = min(p.due, old.due)

@@ -491,7 +491,7 @@ func TestStream(t *testing.T) {
 		if r, _ := out.last(quantity.Flow); r.Number != 3 || r.Reason != "" {
 			t.Errorf("after a line without end: %+v", r)
 		}
-		if err := m.WriteCoil(t.Context(), "bus", 9, 0, true); err == nil || !strings.Contains(err.Error(), "talks by itself") {
+		if err := m.WriteCoil(t.Context(), "bus", 9, 0, true); err == nil || !strings.Contains(err.Error(), "sends unprompted") {
 			t.Errorf("a write: %v", err)
 		}
 		s.pull()
@@ -517,7 +517,7 @@ func TestWrongOptions(t *testing.T) {
 		{"two with a stream", func(o *Options) {
 			o.Instruments[0].Stream = &config.Stream{}
 			o.Instruments = append(o.Instruments, register(quantity.Level, 1, 0, time.Second))
-		}, `instrument level: port "bus" has an instrument that talks by itself; give each a line of its own`},
+		}, `instrument level: port "bus" has an instrument that sends unprompted; give each a line of its own`},
 		{"no clock", func(o *Options) { o.Now = nil }, "instruments: options: Now and Out have to be set"},
 	}
 	for _, c := range cases {

@@ -30,9 +30,9 @@ func (b *bus) find() {
 		b.log.Info("the line is back", "device", b.port.Device)
 	}
 	b.wire, b.lineErr = newWire(line, b.port), nil
-	b.wire.keepTo(b.clock)
+	b.wire.useClock(b.clock)
 	for _, p := range b.polls {
-		p.silence, p.heldTo = 0, 0
+		p.unanswered, p.notBefore = 0, 0
 		p.due = min(p.due, b.since())
 	}
 }

@@ -35,7 +35,7 @@ func span(d time.Duration) string { return config.Format(d.Seconds(), config.Tim
 // lineFault classes an error of the line itself.
 func lineFault(port config.Port, err error) *fault {
 	switch {
-	case errors.Is(err, errBabble):
+	case errors.Is(err, errNeverSilent):
 		return faultf(daq.ReasonProtocol, "%s: %v", place(port), err)
 	case errors.Is(err, os.ErrClosed):
 		return &fault{reason: daq.ReasonPort, text: place(port) + ": closed", lost: true}

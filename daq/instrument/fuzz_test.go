@@ -120,7 +120,7 @@ func FuzzLine(f *testing.F) {
 	})
 }
 
-// Whatever an instrument that talks by itself says, and in what pieces: what
+// Whatever an instrument that sends unprompted says, and in what pieces: what
 // waits for its end stays short, and a number comes only from a line of its own.
 func FuzzStream(f *testing.F) {
 	f.Add([]byte("x\nF=1.25\nF=1.5\n"), byte(3))
@@ -136,10 +136,10 @@ func FuzzStream(f *testing.F) {
 			if r.Reason == "" {
 				good++
 			}
-		}}, in: in, skip: true, heard: time.Now()}
+		}}, in: in, skip: true, lastLineAt: time.Now()}
 		s.wire = newWire(&tape{bytes.Clone(wire), int(piece) + 1}, port)
 		for range len(wire) + 1 {
-			s.hear()
+			s.receive()
 			if len(s.buf) > maxAnswer || len(s.wire.received) > maxAnswer || bytes.Contains(s.buf, in.Stream.End) {
 				t.Fatalf("%d bytes wait, %d are kept", len(s.buf), len(s.wire.received))
 			}

@@ -87,7 +87,7 @@ func check(ports []config.Port, instruments []config.Instrument) error {
 		}
 		streams[in.Port] = streams[in.Port] || in.Stream != nil
 		if users[in.Port]++; users[in.Port] > 1 && streams[in.Port] {
-			return fmt.Errorf("instrument %s: port %q has an instrument that talks by itself; give each a line of its own", in.Name, in.Port)
+			return fmt.Errorf("instrument %s: port %q has an instrument that sends unprompted; give each a line of its own", in.Name, in.Port)
 		}
 	}
 	return nil

@@ -31,9 +31,9 @@ type poll struct {
 	start   uint16 // first register
 	every   time.Duration
 
-	due     time.Duration // since the bus began
-	heldTo  time.Duration // not before: a late answer may still come
-	silence int           // exchanges in a row without an answer
+	due        time.Duration // since the bus began
+	notBefore  time.Duration // not before: a late answer may still come
+	unanswered int           // exchanges in a row without an answer
 }
 
 // result is what an exchange gave one instrument.
@@ -129,17 +129,17 @@ func (p *poll) exchange(w *wire) ([]result, error) {
 }
 
 // dead says whether the instrument has been silent too often.
-func (p *poll) dead() bool { return p.silence >= deadAfter }
+func (p *poll) dead() bool { return p.unanswered >= deadAfter }
 
-// settle sets when the poll is due next, after an exchange that began at began
+// reschedule sets when the poll is due next, after an exchange that began at began
 // and ended at now (both since the bus began). Due times stay on the grid
 // n·every, so that they do not drift; of those that have passed only the last is
 // made up for.
-func (p *poll) settle(began, now time.Duration, err error) {
+func (p *poll) reschedule(began, now time.Duration, err error) {
 	if silent(err) {
-		p.silence++
+		p.unanswered++
 	} else {
-		p.silence = 0
+		p.unanswered = 0
 	}
 	if p.dead() {
 		p.due = max(now, began+probeEvery)
@@ -151,8 +151,8 @@ func (p *poll) settle(began, now time.Duration, err error) {
 // onGrid is the last n·every that is not later than t.
 func onGrid(t, every time.Duration) time.Duration { return t / every * every }
 
-// after is the first n·every later than t.
-func after(t, every time.Duration) time.Duration { return onGrid(t, every) + every }
+// nextDue is the first n·every later than t.
+func nextDue(t, every time.Duration) time.Duration { return onGrid(t, every) + every }
 
 // silent says whether nobody answered.
 func silent(err error) bool {
@@ -163,7 +163,7 @@ func silent(err error) bool {
 // urgency orders polls that are due: the longest due first, dead ones with
 // patience.
 func (p *poll) urgency() time.Duration {
-	at := max(p.due, p.heldTo)
+	at := max(p.due, p.notBefore)
 	if p.dead() {
 		at += probePatience
 	}

@@ -103,8 +103,8 @@ func (p *Prober) once(ctx context.Context) Exchange {
 		r = result{number, whole(number), err}
 	}
 	end := time.Now()
-	if r.err == nil && p.heard.After(started) {
-		end = p.heard // the silence behind the answer is not its time
+	if r.err == nil && p.lastByteAt.After(started) {
+		end = p.lastByteAt // the silence behind the answer is not its time
 	}
 	return Exchange{
 		Sent: slices.Clone(p.sent), Received: slices.Clone(p.received), Data: data,
@@ -139,11 +139,11 @@ func (p *Prober) listenOnce() result {
 			number, err := readLine(p.port, s.Line, p.in.Checksum, line)
 			return result{number, whole(number), err}
 		}
-		buf, err = p.more(buf, deadline)
+		buf, err = p.readUntil(buf, deadline)
 		switch {
 		case errors.Is(err, os.ErrDeadlineExceeded):
 			p.rest, p.whole = nil, false // what ends this line later is no line of its own
-			return result{err: faultf(daq.ReasonTimeout, "no whole line on %s within %s, %d bytes; check end, wiring, baud, and that the instrument is set to send by itself", place(p.port), span(2*p.in.Every+p.port.Timeout), len(buf))}
+			return result{err: faultf(daq.ReasonTimeout, "no whole line on %s within %s, %d bytes; check end, wiring, baud, and that the instrument is set to send unprompted", place(p.port), span(2*p.in.Every+p.port.Timeout), len(buf))}
 		case err != nil:
 			p.rest, p.whole = nil, false
 			return result{err: lineFault(p.port, err)}

@@ -29,7 +29,7 @@ func (w *wire) exchange(ctx context.Context, request []byte) ([]byte, error) {
 		return nil, fmt.Errorf("modbus: request: %w", err)
 	}
 	x := &rtu{wire: w, request: request, asked: asked}
-	deadline, err := w.begin(ctx, request)
+	deadline, err := w.sendRequest(ctx, request)
 	switch {
 	case err != nil && ctx.Err() != nil:
 		return nil, ctx.Err()
@@ -55,7 +55,7 @@ func (x *rtu) answer(deadline time.Time) ([]byte, error) {
 		if frame != nil {
 			return x.accept(frame, rest)
 		}
-		buf, err = x.more(rest, deadline)
+		buf, err = x.readUntil(rest, deadline)
 		switch {
 		case errors.Is(err, os.ErrDeadlineExceeded):
 			return nil, x.refuse(x.silent(buf))
@@ -158,7 +158,7 @@ func (w *wire) refuse(f *fault) error {
 	if f.lost {
 		return f
 	}
-	if err := w.drain(); err != nil && !errors.Is(err, errBabble) {
+	if err := w.drain(); err != nil && !errors.Is(err, errNeverSilent) {
 		return lineFault(w.port, err)
 	}
 	return f

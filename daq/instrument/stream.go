@@ -11,16 +11,16 @@ import (
 	"flowrigd/daq"
 )
 
-// stream listens to the one instrument of a line that talks by itself. It
-// shares the bus's line, its losing and finding, and its way out.
+// stream listens to the one instrument of a line that sends unprompted. It opens,
+// loses and closes the line as a bus does.
 type stream struct {
 	*bus
-	in      config.Instrument
-	buf     []byte
-	skip    bool      // until the end of a line that was not heard from its begin
-	heard   time.Time // when the last good line came, or the last fault was told
-	pending error     // why the lines since then were no good
-	told    time.Time // when a good line was told last
+	in         config.Instrument
+	buf        []byte
+	skip       bool      // until the end of a line whose beginning was not received
+	lastLineAt time.Time // when the last good line came, or the last fault was reported
+	lastFault  error     // why the lines since then were no good
+	reportedAt time.Time // when a good line was reported last
 }
 
 // run listens until ctx ends.
@@ -35,7 +35,7 @@ func (s *stream) run(ctx context.Context) {
 			s.seek(ctx)
 			continue
 		}
-		s.hear()
+		s.receive()
 	}
 }
 
@@ -54,34 +54,34 @@ func (s *stream) seek(ctx context.Context) {
 	case <-wait.C:
 	}
 	s.find()
-	s.buf, s.skip, s.heard, s.pending = s.buf[:0], true, time.Now(), nil
+	s.buf, s.skip, s.lastLineAt, s.lastFault = s.buf[:0], true, time.Now(), nil
 	if s.wire == nil {
-		s.tell(&s.in, result{err: s.lineErr}, 0, s.now())
+		s.report(&s.in, result{err: s.lineErr}, 0, s.now())
 	}
 }
 
-// refusal answers a write: a line on which somebody talks by itself has no
-// room for requests. The configuration refuses it too.
+// refusal answers a write: a line on which an instrument sends unprompted
+// has no room for requests. The configuration refuses it too.
 func (s *stream) refusal() error {
-	return faultf(daq.ReasonPort, "%s: the instrument on it talks by itself; give the relay a line of its own", place(s.port))
+	return faultf(daq.ReasonPort, "%s: the instrument on it sends unprompted; give the relay a line of its own", place(s.port))
 }
 
-// hear takes what comes until the instrument is overdue.
-func (s *stream) hear() {
+// receive takes what comes until the instrument is overdue.
+func (s *stream) receive() {
 	select {
 	case w := <-s.writes:
 		w.done <- s.refusal()
 	case <-s.changes:
 	default:
 	}
-	overdue := s.heard.Add(s.clock.Real(s.in.Every) + s.wire.timeout)
-	buf, err := s.wire.more(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
+	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout)
+	buf, err := s.wire.readUntil(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
 	s.wire.received = s.wire.received[:0]
 	s.buf = buf
 	s.lines()
 	switch {
-	case errors.Is(err, errBabble):
-		s.pending = faultf(daq.ReasonFormat, "%s: no end %q within %d bytes; check end and baud", place(s.port), s.in.Stream.End, maxAnswer)
+	case errors.Is(err, errNeverSilent):
+		s.lastFault = faultf(daq.ReasonFormat, "%s: no end %q within %d bytes; check end and baud", place(s.port), s.in.Stream.End, maxAnswer)
 		s.buf, s.skip = s.buf[:0], true
 	case err != nil && !errors.Is(err, os.ErrDeadlineExceeded):
 		if s.ending() {
@@ -89,11 +89,11 @@ func (s *stream) hear() {
 		}
 		f := lineFault(s.port, err)
 		s.lose(f)
-		s.tell(&s.in, result{err: f}, 0, s.now())
+		s.report(&s.in, result{err: f}, 0, s.now())
 		return
 	}
 	if !time.Now().Before(overdue) {
-		s.late()
+		s.reportOverdue()
 	}
 }
 
@@ -121,39 +121,39 @@ func (s *stream) lines() {
 func (s *stream) line(line []byte) {
 	number, err := readLine(s.port, s.in.Stream.Line, s.in.Checksum, line)
 	if err != nil {
-		s.pending = s.swapped(err, append(bytes.Clone(line), s.in.Stream.End...))
+		s.lastFault = s.swapped(err, append(bytes.Clone(line), s.in.Stream.End...))
 		return
 	}
 	now := time.Now()
-	took := now.Sub(s.heard)
-	s.heard, s.pending = now, nil
-	if now.Sub(s.told) < s.clock.Real(s.in.Every/streamShare) {
+	took := now.Sub(s.lastLineAt)
+	s.lastLineAt, s.lastFault = now, nil
+	if now.Sub(s.reportedAt) < s.clock.Real(s.in.Every/streamShare) {
 		return
 	}
-	s.told = now
-	s.tell(&s.in, result{number: number, count: whole(number)}, took, s.now())
+	s.reportedAt = now
+	s.report(&s.in, result{number: number, count: whole(number)}, took, s.now())
 }
 
-// streamShare is how many lines of a stream are told in the time of every, at
-// most: one that talks without a pause must not fill the queue of the others,
+// streamShare is how many lines of a stream are reported in the time of every, at
+// most: one that sends without a pause must not fill the queue of the others,
 // nor the disk.
 const streamShare = 4
 
-// late tells why nothing good has come in time.
-func (s *stream) late() {
-	err := s.pending
+// reportOverdue tells why nothing good has come in time.
+func (s *stream) reportOverdue() {
+	err := s.lastFault
 	switch {
 	case err != nil:
 	case len(s.buf) > 0 && !s.skip:
 		err = s.swapped(faultf(daq.ReasonTimeout, "half a line on %s: %q has no end %q; check end and baud", place(s.port), clip(s.buf), s.in.Stream.End), s.buf)
 	default:
-		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send by itself", place(s.port), span(s.in.Every+s.port.Timeout))
+		err = faultf(daq.ReasonTimeout, "nothing from %s for %s; check wiring, baud, and that the instrument is set to send unprompted", place(s.port), span(s.in.Every+s.port.Timeout))
 	}
 	if len(s.buf) > 0 {
 		s.buf, s.skip = s.buf[:0], true // what ends this line later is no line of its own
 	}
-	s.tell(&s.in, result{err: err}, time.Since(s.heard), s.now())
-	s.heard, s.pending = time.Now(), nil
+	s.report(&s.in, result{err: err}, time.Since(s.lastLineAt), s.now())
+	s.lastLineAt, s.lastFault = time.Now(), nil
 	if s.moved() {
 		s.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(s.port)))
 	}

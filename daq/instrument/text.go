@@ -18,7 +18,7 @@ import (
 // error is a *fault.
 func (w *wire) ask(in *config.Instrument) (float64, error) {
 	q := in.Query
-	deadline, err := w.begin(context.Background(), q.Send)
+	deadline, err := w.sendRequest(context.Background(), q.Send)
 	if err != nil {
 		return 0, lineFault(w.port, err)
 	}
@@ -34,7 +34,7 @@ func (w *wire) ask(in *config.Instrument) (float64, error) {
 			buf = rest
 			continue
 		}
-		buf, err = w.more(buf, deadline)
+		buf, err = w.readUntil(buf, deadline)
 		switch {
 		case errors.Is(err, os.ErrDeadlineExceeded):
 			return 0, w.refuse(w.silentText(q, append(echo[:len(echo):len(echo)], buf...)))
@@ -83,16 +83,16 @@ func (w *wire) reply(in *config.Instrument, line, rest []byte) (float64, error) 
 		// An echo without an end of its own stands before the answer.
 		number, err = readLine(w.port, in.Query.Reply, in.Checksum, line[len(in.Query.Send):])
 	}
-	return w.only(in.Query, number, err, rest)
+	return w.acceptSingleLine(in.Query, number, err, rest)
 }
 
-func (w *wire) only(q *config.Query, number float64, err error, rest []byte) (float64, error) {
-	switch alone, lost := w.alone(rest); {
+func (w *wire) acceptSingleLine(q *config.Query, number float64, err error, rest []byte) (float64, error) {
+	switch quiet, lost := w.quietAfter(rest); {
 	case lost != nil:
 		return 0, lineFault(w.port, lost)
 	case len(rest) > 0 && !bytes.Contains(rest, q.End):
 		return 0, w.refuse(faultf(daq.ReasonProtocol, "%s: %q stands behind the end %q of the line; write the end as the instrument sends it, such as end = %q", place(w.port), clip(rest), q.End, append(bytes.Clone(q.End), clip(rest)...)))
-	case !alone:
+	case !quiet:
 		return 0, w.refuse(faultf(daq.ReasonProtocol, "%s: more than one line came for one question; check whether the timeout is too short, or another program asks as well", place(w.port)))
 	}
 	return number, err

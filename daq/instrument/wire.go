@@ -15,20 +15,20 @@ import (
 // maxAnswer bounds what is kept of one answer: no frame and no line is longer.
 const maxAnswer = 1024
 
-// wire is an open line with the manners of a conversation: silence between two
+// wire is an open line and the timing of an exchange on it: silence between two
 // exchanges, and one answer at a time. It belongs to one goroutine.
 type wire struct {
-	line      Line
-	port      config.Port
-	character time.Duration
-	silence   time.Duration // that ends a frame
-	timeout   time.Duration // of an answer
-	echo      echo
-	got       [maxAnswer]byte
-	heard     time.Time // when the last bytes of an answer came
-	clean     bool      // the last exchange left nothing behind: no late answer is about
-	sent      []byte    // of the last exchange, for the verb probe
-	received  []byte
+	line       Line
+	port       config.Port
+	character  time.Duration
+	silence    time.Duration // that ends a frame
+	timeout    time.Duration // of an answer
+	echo       echo
+	got        [maxAnswer]byte
+	lastByteAt time.Time // when the last bytes of an answer came
+	clean      bool      // the last exchange left nothing behind: no late answer is about
+	sent       []byte    // of the last exchange, for the verb probe
+	received   []byte
 }
 
 // echo says whether the adapter hands back what it sends (two wires, no echo
@@ -58,22 +58,22 @@ func newWire(line Line, port config.Port) *wire {
 // instrument is a program among others. A fast clock stands meanwhile.
 const fairTimeout = 100 * time.Millisecond
 
-// keepTo lets the line keep to a clock: a simulated line is part of its rig, and
+// useClock lets the line keep to a clock: a simulated line is part of its rig, and
 // so many times as fast.
-func (w *wire) keepTo(c *daq.Clock) {
+func (w *wire) useClock(c *daq.Clock) {
 	w.character, w.silence = c.Real(w.character), c.Real(w.silence)
 	w.timeout = max(c.Real(w.timeout), min(w.timeout, fairTimeout))
 }
 
-// errBabble says that the line is never silent.
-var errBabble = errors.New("the line is never silent; something else talks on it, or the baud is wrong")
+// errNeverSilent says that the line is never silent.
+var errNeverSilent = errors.New("the line is never silent; something else talks on it, or the baud is wrong")
 
-// begin waits for the silence that is due since the last answer, drops what
-// stands in the input, which belongs to no request of ours, and sends, unless
-// ctx has ended by then.
-func (w *wire) begin(ctx context.Context, request []byte) (deadline time.Time, err error) {
+// sendRequest waits until the line has been silent for long enough after the last
+// answer, drops what is in the input, which belongs to no request of ours, and
+// sends, unless ctx has ended by then. deadline is when the answer must have come.
+func (w *wire) sendRequest(ctx context.Context, request []byte) (deadline time.Time, err error) {
 	w.sent, w.received = append(w.sent[:0], request...), w.received[:0]
-	waiting, err := w.listen(max(0, w.silence-time.Since(w.heard)))
+	waiting, err := w.listen(max(0, w.silence-time.Since(w.lastByteAt)))
 	if err == nil && waiting {
 		w.clean = false
 		err = w.drain()
@@ -100,11 +100,11 @@ func (w *wire) begin(ctx context.Context, request []byte) (deadline time.Time, e
 // errJammed is a line that takes no bytes; it is opened anew.
 var errJammed = errors.New("flow control or a dead adapter holds it up; check the cable and plug it in anew")
 
-// more reads what comes until the deadline, appended to buf; at most maxAnswer
-// bytes in all.
-func (w *wire) more(buf []byte, deadline time.Time) ([]byte, error) {
+// readUntil reads what comes next, until the deadline, and appends it to buf; at
+// most maxAnswer bytes in all.
+func (w *wire) readUntil(buf []byte, deadline time.Time) ([]byte, error) {
 	if len(buf) >= maxAnswer {
-		return buf, errBabble
+		return buf, errNeverSilent
 	}
 	if err := w.line.SetReadDeadline(deadline); err != nil {
 		return buf, err
@@ -113,7 +113,7 @@ func (w *wire) more(buf []byte, deadline time.Time) ([]byte, error) {
 	w.received = append(w.received, w.got[:n]...)
 	buf = append(buf, w.got[:n]...)
 	if n > 0 {
-		w.heard = time.Now()
+		w.lastByteAt = time.Now()
 		return buf, nil
 	}
 	return buf, err
@@ -136,11 +136,13 @@ func (w *wire) listen(d time.Duration) (bool, error) {
 	return n > 0, err
 }
 
-// alone says whether nothing follows a line of text: rest, or bytes for 3.5
-// characters. After a clean exchange the silence is waited for before the next
-// one instead, and the answer counts at once: only where one was late or bad can
-// the next be an answer to an earlier question.
-func (w *wire) alone(rest []byte) (alone bool, err error) {
+// quietAfter says whether nothing follows a line of text: neither rest, which was
+// read with it, nor bytes within 3.5 characters.
+//
+// After a clean exchange it does not wait for that silence: the answer counts at
+// once, and sendRequest waits before the next request. Only after an exchange that
+// was late or bad can this line be the answer to an earlier question.
+func (w *wire) quietAfter(rest []byte) (quiet bool, err error) {
 	disturbed := len(rest) > 0
 	if !disturbed && !w.clean {
 		disturbed, err = w.listen(w.silence)
@@ -161,7 +163,7 @@ func (w *wire) drain() error {
 			return err
 		}
 	}
-	return errBabble
+	return errNeverSilent
 }
 
 // drop takes what listen heard and left in the line.

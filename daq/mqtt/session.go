@@ -67,7 +67,7 @@ func (s *session) run(ctx context.Context) error {
 		case a := <-s.feed.answers:
 			s.take(a)
 		case <-s.wake:
-			s.hungry()
+			s.outboxChanged()
 		case <-s.told.wake:
 			s.tell()
 		case <-s.queues[0].flying.oldest():
@@ -158,8 +158,8 @@ func (s *session) sendAlarm(w *window, f flight, name string, body []byte) {
 	s.send(w, f, "alarm/"+plainLevel(name), body)
 }
 
-// hungry notes that the outbox has news.
-func (s *session) hungry() {
+// outboxChanged notes that the outbox has something new to read.
+func (s *session) outboxChanged() {
 	// Taken before the next question: what comes after it wakes us again.
 	s.wake, s.polled = s.outbox.Wake(), time.Now()
 	for _, q := range s.queues {
@@ -174,7 +174,7 @@ func (s *session) check(now time.Time) {
 		s.repair.conclude()
 	}
 	if now.Sub(s.polled) >= s.pace.poll {
-		s.hungry()
+		s.outboxChanged()
 	}
 	late := s.direct.overdue(now, s.pace.ack)
 	for _, q := range s.queues {
@@ -190,7 +190,7 @@ func (s *session) check(now time.Time) {
 func (s *session) end() {
 	s.ending = true
 	s.presence(false, "the program was stopped")
-	s.hungry()
+	s.outboxChanged()
 }
 
 // idle says whether nothing is on its way or to be fetched.

@@ -12,9 +12,9 @@ const (
 	readLimit = 100
 	// outboxPause is how long an outbox that gave an error is left alone.
 	outboxPause = time.Second
-	// begun is the class of a mark that only says that a receiver has been told
+	// introduced is the class of a mark that only says that a receiver has been told
 	// before: its mark of class alarm may be 0 for years.
-	begun daq.Class = "begun"
+	introduced daq.Class = "begun"
 )
 
 // read hands the outbox's alarms to the receiver's queue, in order. It runs in
@@ -71,7 +71,7 @@ func (r *receiver) pending(ctx context.Context, after *int64) ([]daq.Message, er
 // begin finds the last alarm that this receiver has or need not have: without a
 // mark everything from before this program's start is history.
 func (r *receiver) begin(ctx context.Context) (int64, error) {
-	for _, class := range []daq.Class{daq.ClassAlarm, begun} {
+	for _, class := range []daq.Class{daq.ClassAlarm, introduced} {
 		if n, err := r.outbox.Marked(r.destination, class); err != nil {
 			return 0, err
 		} else if n > 0 {
@@ -83,7 +83,7 @@ func (r *receiver) begin(ctx context.Context) (int64, error) {
 		return 0, err
 	}
 	r.outbox.Mark(r.destination, daq.ClassAlarm, after)
-	r.outbox.Mark(r.destination, begun, 1)
+	r.outbox.Mark(r.destination, introduced, 1)
 	return after, nil
 }
 

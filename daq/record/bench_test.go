@@ -39,7 +39,7 @@ func BenchmarkBareSync(b *testing.B) {
 // BenchmarkSecond is one second of a busy rig: twenty inputs and a row, in one
 // commit.
 func BenchmarkSecond(b *testing.B) {
-	r := open(b, b.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
+	r := open(b, b.TempDir(), Options{Retention: Retention{DurableWithin: time.Hour}})
 	n := 0
 	for b.Loop() {
 		for range 20 {

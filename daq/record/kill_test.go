@@ -35,7 +35,7 @@ func TestMain(m *testing.M) {
 // one write: "row N NANOSECONDS" when a row was put, "alarm SEQUENCE STATE" when
 // an alarm was told as recorded.
 func recordUntilKilled(dir string) error {
-	r, err := Open(dir, Options{Habits: Habits{DurableWithin: childWithin}})
+	r, err := Open(dir, Options{Retention: Retention{DurableWithin: childWithin}})
 	if err != nil {
 		return err
 	}

@@ -29,7 +29,7 @@ const clockStep = time.Second
 // earned trust; size goes by the order of recording and needs none. It never
 // forgets an alarm's last state, nor an alarm that a destination still waits for.
 type purger struct {
-	habits Habits
+	retention Retention
 
 	last    daq.Input     // the previous input: its clocks
 	trusted time.Duration // monotonic, since when the clock may be trusted
@@ -72,10 +72,10 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 		keep   time.Duration
 		delete string
 	}{
-		{p.habits.KeepInputs, oldInputs},
-		{p.habits.Keep, oldSamples},
-		{p.habits.Keep, oldNotes},
-		{p.habits.Keep, oldAlarms},
+		{p.retention.KeepInputs, oldInputs},
+		{p.retention.Keep, oldSamples},
+		{p.retention.Keep, oldNotes},
+		{p.retention.Keep, oldAlarms},
 	} {
 		if rule.keep <= 0 {
 			continue
@@ -121,15 +121,15 @@ const (
 // while more than max_size is in use, and gives pages that are free back to the
 // disk.
 func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
-	if p.habits.MaxSize <= 0 {
+	if p.retention.MaxSize <= 0 {
 		return false, nil
 	}
 	var size, pages, free int64
 	if err := tx.QueryRow(`SELECT page_size, page_count, freelist_count FROM pragma_page_size, pragma_page_count, pragma_freelist_count`).Scan(&size, &pages, &free); err != nil {
 		return false, err
 	}
-	if (pages-free)*size <= p.habits.MaxSize {
-		return false, shrink(tx, pages*size > p.habits.MaxSize)
+	if (pages-free)*size <= p.retention.MaxSize {
+		return false, shrink(tx, pages*size > p.retention.MaxSize)
 	}
 	for _, statement := range []string{firstInputs, firstSamples, firstNotes, firstAlarms} {
 		if n, err := changed(tx, statement, purgeRows); err != nil || n > 0 {

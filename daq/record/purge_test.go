@@ -132,15 +132,15 @@ func count(t *testing.T, db *sql.DB, query string) (n int) {
 }
 
 // trusted is a purger whose clock stands at the end of the day that aged records.
-func trusted(h Habits) *purger {
-	p := purger{habits: h}
+func trusted(h Retention) *purger {
+	p := purger{retention: h}
 	p.known, p.last = true, daq.Input{Wall: start.Add(24 * time.Hour), Mono: 2 * clockProbation}
 	return &p
 }
 
 func TestPurgeByAge(t *testing.T) {
 	db := aged(t)
-	purgeAll(t, db, trusted(Habits{Keep: 2 * time.Hour, KeepInputs: time.Hour}))
+	purgeAll(t, db, trusted(Retention{Keep: 2 * time.Hour, KeepInputs: time.Hour}))
 	for _, c := range []struct {
 		query string
 		want  int
@@ -163,12 +163,12 @@ func TestPurgeByAge(t *testing.T) {
 func TestNothingIsPurged(t *testing.T) {
 	db := aged(t)
 	before := count(t, db, `SELECT (SELECT count(*) FROM input) + (SELECT count(*) FROM sample)`)
-	doubtful := trusted(Habits{Keep: time.Second, KeepInputs: time.Second})
+	doubtful := trusted(Retention{Keep: time.Second, KeepInputs: time.Second})
 	doubtful.trusted = doubtful.last.Mono - clockProbation + 1
 	for name, p := range map[string]*purger{
 		"with a doubtful clock": doubtful,
-		"with no limits":        trusted(Habits{}),
-		"with generous limits":  trusted(Habits{Keep: 48 * time.Hour, KeepInputs: 48 * time.Hour, MaxSize: 1 << 30}),
+		"with no limits":        trusted(Retention{}),
+		"with generous limits":  trusted(Retention{Keep: 48 * time.Hour, KeepInputs: 48 * time.Hour, MaxSize: 1 << 30}),
 	} {
 		if steps := purgeAll(t, db, p); steps != 1 {
 			t.Errorf("%s: %d steps", name, steps)
@@ -187,7 +187,7 @@ func TestPurgeBySize(t *testing.T) {
 		return count(t, db, `SELECT (page_count - freelist_count) * page_size FROM pragma_page_count, pragma_freelist_count, pragma_page_size`)
 	}
 	full := used()
-	p := purger{habits: Habits{MaxSize: int64(full) - 50_000}}
+	p := purger{retention: Retention{MaxSize: int64(full) - 50_000}}
 	purgeAll(t, db, &p)
 	if inputs, rows := count(t, db, `SELECT count(*) FROM input`), count(t, db, `SELECT count(*) FROM sample`); inputs >= 1440 || inputs == 0 || rows != 1440 {
 		t.Errorf("%d inputs and %d rows left", inputs, rows)
@@ -196,7 +196,7 @@ func TestPurgeBySize(t *testing.T) {
 		t.Fatal(err)
 	}
 	limit := used() - 100_000
-	p = purger{habits: Habits{MaxSize: int64(limit)}}
+	p = purger{retention: Retention{MaxSize: int64(limit)}}
 	purgeAll(t, db, &p)
 	if got := used(); got > limit {
 		t.Errorf("%d bytes in use, want at most %d", got, limit)
@@ -210,12 +210,12 @@ func TestPurgeBySize(t *testing.T) {
 	if _, err := db.Exec(`DELETE FROM sample`); err != nil {
 		t.Fatal(err)
 	}
-	p = purger{habits: Habits{MaxSize: int64(used() - 20_000)}}
+	p = purger{retention: Retention{MaxSize: int64(used() - 20_000)}}
 	purgeAll(t, db, &p)
 	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes == 0 || notes == 1440 || alarms != 1440 {
 		t.Errorf("%d notes and %d alarms left: notes were to go first, and not all", notes, alarms)
 	}
-	p = purger{habits: Habits{MaxSize: 1}}
+	p = purger{retention: Retention{MaxSize: 1}}
 	purgeAll(t, db, &p) // ends, though what may not go is more
 	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes != 0 || alarms != 441 {
 		t.Errorf("%d notes and %d alarms left, want 441: the last of each and those that the broker waits for", notes, alarms)

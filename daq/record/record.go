@@ -25,16 +25,17 @@ import (
 // FileName is the database in the recording's directory.
 const FileName = "flowrig.db"
 
-// Habits are what may change while a recording is written. A DurableWithin of
+// Retention is how soon rows are on disk and how long they are kept; it may
+// change while a recording is written. A DurableWithin of
 // zero is the default; a zero Keep, KeepInputs or MaxSize keeps everything.
-type Habits struct {
+type Retention struct {
 	DurableWithin time.Duration // a row is on disk within this; default 1 s
 	Keep          time.Duration // age at which rows, notes and alarms may go
 	KeepInputs    time.Duration // the same for inputs
 	MaxSize       int64         // bytes in use; beyond it the oldest inputs go, then rows, then notes, and alarms last
 }
 
-func (h Habits) durableWithin() time.Duration {
+func (h Retention) durableWithin() time.Duration {
 	if h.DurableWithin <= 0 {
 		return time.Second
 	}
@@ -43,7 +44,7 @@ func (h Habits) durableWithin() time.Duration {
 
 // Options are what a recording needs.
 type Options struct {
-	Habits
+	Retention
 	Log *slog.Logger
 
 	// Configuration is the SHA-256 of that under which rows are made until a start
@@ -74,18 +75,18 @@ func (o Options) withDefaults() Options {
 // anywhere; none but Close and the reading ones waits for the disk.
 type Recorder struct {
 	*Reader
-	queue   *queue
-	recent  recent
-	health  health
-	habits  atomic.Pointer[Habits]
-	newest  atomic.Pointer[map[daq.Class]int64] // sequences on disk; the map is not changed later
-	lock    *sql.DB
-	lost    chan struct{} // closed: the files are gone
-	closing chan struct{} // closed: write what is there and stop
-	abandon chan struct{} // closed: stop retrying
-	done    chan struct{}
-	stop    sync.Once
-	giveUp  sync.Once
+	queue     *queue
+	recent    recent
+	health    health
+	retention atomic.Pointer[Retention]
+	newest    atomic.Pointer[map[daq.Class]int64] // sequences on disk; the map is not changed later
+	lock      *sql.DB
+	lost      chan struct{} // closed: the files are gone
+	closing   chan struct{} // closed: write what is there and stop
+	abandon   chan struct{} // closed: stop retrying
+	done      chan struct{}
+	stop      sync.Once
+	giveUp    sync.Once
 
 	mu   sync.Mutex
 	wake chan struct{} // closed and replaced after each commit
@@ -137,7 +138,7 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 		done:    make(chan struct{}),
 		wake:    make(chan struct{}),
 	}
-	r.habits.Store(&o.Habits)
+	r.retention.Store(&o.Retention)
 	w, err := newWriter(r, db, path, o)
 	if err != nil {
 		reader.Close()
@@ -164,10 +165,10 @@ func (r *Recorder) Lost() <-chan struct{} { return r.lost }
 // recorded, and lets Put take no more.
 func (r *Recorder) TakeBack() []daq.Batch { return r.queue.takeBack() }
 
-// Adjust takes up other habits, from the next row and the next purge. What
+// Adjust takes up another retention, from the next row and the next purge. What
 // waits by the old ones is written at once.
-func (r *Recorder) Adjust(h Habits) {
-	r.habits.Store(&h)
+func (r *Recorder) Adjust(h Retention) {
+	r.retention.Store(&h)
 	r.queue.hurry(time.Now())
 }
 

@@ -346,7 +346,7 @@ func TestConfigurationIsKeptByItsDigest(t *testing.T) {
 
 func TestDurableWithin(t *testing.T) {
 	const within = time.Second
-	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: within}})
+	r := open(t, t.TempDir(), Options{Retention: Retention{DurableWithin: within}})
 	for n := range 2 {
 		began := time.Now()
 		r.Put(tick(n + 1))
@@ -359,7 +359,7 @@ func TestDurableWithin(t *testing.T) {
 
 // A row that may take an hour is on disk at once when there is a hurry.
 func TestHurry(t *testing.T) {
-	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
+	r := open(t, t.TempDir(), Options{Retention: Retention{DurableWithin: time.Hour}})
 	r.Hurry() // nothing waits: nothing happens
 	r.Put(begin("abc"))
 	r.Put(tick(2))
@@ -373,20 +373,20 @@ func TestHurry(t *testing.T) {
 // A row that may take an hour is on disk soon once the recording was told
 // another habit; what waited goes with it.
 func TestAdjust(t *testing.T) {
-	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
+	r := open(t, t.TempDir(), Options{Retention: Retention{DurableWithin: time.Hour}})
 	r.Put(begin("abc"))
 	r.Put(tick(2))
 	until(t, r, "the writer waits by the old habit", func() bool { return len(r.queue.nudge) == 0 })
 	if r.Newest() != 0 {
 		t.Fatal("the row is on disk before: the test shows nothing")
 	}
-	r.Adjust(Habits{DurableWithin: 100 * time.Millisecond})
+	r.Adjust(Retention{DurableWithin: 100 * time.Millisecond})
 	r.Put(tick(3))
 	until(t, r, "both rows are on disk", func() bool { return r.Newest() == 2 && r.Waiting() == 0 })
 }
 
 func TestAlarmsDoNotWaitForTheInterval(t *testing.T) {
-	r := open(t, t.TempDir(), Options{Habits: Habits{DurableWithin: time.Hour}})
+	r := open(t, t.TempDir(), Options{Retention: Retention{DurableWithin: time.Hour}})
 	r.Put(tick(1))
 	began := time.Now()
 	tell(t, r, raise("a", "unacknowledged", 0))

@@ -44,7 +44,7 @@ type writer struct {
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
-	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, sha: o.Configuration, log: o.Log, purge: purger{habits: o.Habits}}
+	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, sha: o.Configuration, log: o.Log, purge: purger{retention: o.Retention}}
 	if err := w.load(); err != nil {
 		return nil, explain(path, "open", err)
 	}
@@ -120,7 +120,7 @@ func (w *writer) run() {
 // writeDue writes when it is time, and sets the timer for the next look. Half
 // of durable_within is left for the commit itself.
 func (w *writer) writeDue(commit *time.Timer) {
-	wait := w.r.habits.Load().durableWithin() / 2
+	wait := w.r.retention.Load().durableWithin() / 2
 	due := w.r.queue.due(time.Now(), wait)
 	if due == 0 {
 		w.flush()
@@ -281,7 +281,7 @@ func (w *writer) lose(c *chunk, why error) {
 // housekeep purges one step, and says when to come again.
 func (w *writer) housekeep() time.Duration {
 	more := false
-	w.purge.habits = *w.r.habits.Load()
+	w.purge.retention = *w.r.retention.Load()
 	err := w.attempt(func(tx *sql.Tx) (err error) {
 		more, err = w.purge.step(tx)
 		return err

@@ -134,7 +134,7 @@ lag = "5 s"`,
 	}
 }
 
-// roomThermometer talks by itself.
+// roomThermometer sends unprompted.
 func roomThermometer() model {
 	return model{
 		id: quantity.Ambient, line: lineAir,

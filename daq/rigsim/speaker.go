@@ -44,7 +44,7 @@ func (s *Sim) say(question []byte) []byte {
 	return fmt.Appendf(nil, "T=%.3f\r\n", in.read())
 }
 
-// airEvery is how often the room's thermometer talks by itself.
+// airEvery is how often the room's thermometer sends unprompted.
 const airEvery = 500 * time.Millisecond
 
 // talkAir is the next line of the room's thermometer: the value and, as two

@@ -11,9 +11,9 @@ import (
 // unknown is what the page shows for a value that nobody knows.
 const unknown = "—"
 
-// people is how the page writes a quantity: the unit that is used at the
+// displayUnit is how the page writes a quantity: the unit that is used at the
 // bench, and the decimals that a person can use.
-type people struct {
+type displayUnit struct {
 	factor   float64
 	offset   float64
 	unit     string
@@ -21,13 +21,13 @@ type people struct {
 }
 
 var (
-	litresPerMinute = people{60000, 0, "L/min", 3}
-	degrees         = people{1, 0, "°C", 1}
-	millimetres     = people{1000, 0, "mm", 1}
+	litresPerMinute = displayUnit{60000, 0, "L/min", 3}
+	degrees         = displayUnit{1, 0, "°C", 1}
+	millimetres     = displayUnit{1000, 0, "mm", 1}
 )
 
 // benchUnit is the unit of the bench for a quantity.
-func benchUnit(id quantity.ID) people {
+func benchUnit(id quantity.ID) displayUnit {
 	switch quantity.Table[id].Unit {
 	case "cubic_meters_per_second":
 		return litresPerMinute
@@ -36,37 +36,37 @@ func benchUnit(id quantity.ID) people {
 	case "meters":
 		return millimetres
 	case "pascals":
-		return people{1, 0, "Pa", 0}
+		return displayUnit{1, 0, "Pa", 0}
 	case "kg_per_cubic_meter":
-		return people{1, 0, "kg/m³", 2}
+		return displayUnit{1, 0, "kg/m³", 2}
 	case "pascal_seconds":
-		return people{1000, 0, "mPa·s", 4}
+		return displayUnit{1000, 0, "mPa·s", 4}
 	case "square_meters_per_second":
-		return people{1e6, 0, "mm²/s", 4}
+		return displayUnit{1e6, 0, "mm²/s", 4}
 	case "meters_per_second":
-		return people{1, 0, "m/s", 4}
+		return displayUnit{1, 0, "m/s", 4}
 	case "kelvin_per_second":
-		return people{60, 0, "K/min", 2}
+		return displayUnit{60, 0, "K/min", 2}
 	}
 	return plainUnit(id)
 }
 
-func plainUnit(id quantity.ID) people {
+func plainUnit(id quantity.ID) displayUnit {
 	switch id {
 	case quantity.Reynolds, quantity.ReynoldsUncertainty:
-		return people{1, 0, "", 0}
+		return displayUnit{1, 0, "", 0}
 	case quantity.SecondsToOverheat:
-		return people{1, 0, "s", 0}
+		return displayUnit{1, 0, "s", 0}
 	}
-	return people{1, 0, "", 4}
+	return displayUnit{1, 0, "", 4}
 }
 
-func (p people) of(v float64) float64 { return v*p.factor + p.offset }
+func (p displayUnit) of(v float64) float64 { return v*p.factor + p.offset }
 
-func (p people) number(v float64) string { return group(p.of(v), p.decimals) }
+func (p displayUnit) number(v float64) string { return group(p.of(v), p.decimals) }
 
 // text is the number with its unit.
-func (p people) text(v float64) string {
+func (p displayUnit) text(v float64) string {
 	if p.unit == "" {
 		return p.number(v)
 	}

@@ -12,15 +12,15 @@ func (s *section) figures(in *Instrument) {
 	d := DimensionOf(in.ID)
 	in.Range = s.rangeOf(d)
 	in.Correct = s.correct(d)
-	in.MaxStep = s.above("max_step", d.difference())
+	in.MaxStep = s.positive("max_step", d.difference())
 	if t := s.table("accuracy"); t != nil {
 		in.Accuracy = t.accuracy(s.node.child("range") != nil, d)
 		t.done()
 	}
 }
 
-// above reads a setting above zero; 0 where it is not written.
-func (s *section) above(key string, d Dimension) float64 {
+// positive reads a setting above zero; 0 where it is not written.
+func (s *section) positive(key string, d Dimension) float64 {
 	v, n := s.setting(key, d)
 	if n != nil && v <= 0 {
 		s.bad(key, n, quoted(n.text)+" is not above zero", remedyQuantity(d))

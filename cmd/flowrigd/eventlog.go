@@ -8,9 +8,9 @@ import (
 	"flowrigd/daq"
 )
 
-// logHappening says in the log what alarms and the heating permit did: it is
+// logEvent says in the log what alarms and the heating permit did: it is
 // read where the page and the broker are not.
-func logHappening(log *slog.Logger, t daq.Told) {
+func logEvent(log *slog.Logger, t daq.Told) {
 	switch {
 	case t.Alarm != nil:
 		logAlarm(log, t.Alarm)

@@ -8,18 +8,18 @@ import (
 	"flowrigd/daq/notify"
 )
 
-// shifts are the parts that tell others and that a reload may replace.
-type shifts struct{ mqtt, notify *shift }
+// replaceables are the publisher and the notifier, which a reload may replace.
+type replaceables struct{ mqtt, notify *replaceable }
 
-// tellers are who tells under one configuration.
-type tellers struct {
+// sinks are the publisher and the notifier of one configuration.
+type sinks struct {
 	publisher *mqtt.Publisher // nil without [mqtt]
 	notifier  *notify.Notifier
 }
 
-// newTellers builds what differs from old; where old is nil, all. Nothing runs
+// newSinks builds what differs from old; where old is nil, all. Nothing runs
 // yet, so that a configuration can still be refused.
-func (d *daemon) newTellers(old, cfg *config.Config) (t tellers, err error) {
+func (d *daemon) newSinks(old, cfg *config.Config) (t sinks, err error) {
 	t.publisher, t.notifier = d.publisher.Load(), d.notifier.Load()
 	if old == nil || !same(old.MQTT, cfg.MQTT) {
 		if t.publisher, err = d.newPublisher(cfg); err != nil {
@@ -51,36 +51,36 @@ func (d *daemon) newPublisher(cfg *config.Config) (*mqtt.Publisher, error) {
 	})
 }
 
-// buildTelling builds those who tell from the start. What they refuse is wrong
+// buildSinks builds publisher and notifier at the start. What they refuse is wrong
 // configuration: a secret or a certificate that cannot be read.
-func (d *daemon) buildTelling(cfg *config.Config) error {
-	t, err := d.newTellers(nil, cfg)
+func (d *daemon) buildSinks(cfg *config.Config) error {
+	t, err := d.newSinks(nil, cfg)
 	if err != nil {
 		return wrongUse{err}
 	}
 	d.publisher.Store(t.publisher)
 	d.notifier.Store(t.notifier)
-	d.telling = shifts{mqtt: newShift(d.publishing(t.publisher), d.log), notify: newShift(t.notifier.Run, d.log)}
+	d.sinks = replaceables{mqtt: newReplaceable(d.publisherWork(t.publisher), d.log), notify: newReplaceable(t.notifier.Run, d.log)}
 	return nil
 }
 
-// replace lets others tell from now on. What they have to tell stands in the
+// replaceSinks lets others publish and notify from now on. What they have to send is in the
 // recording, with the mark of each receiver: nothing is lost in between.
-func (d *daemon) replace(t tellers) {
+func (d *daemon) replaceSinks(t sinks) {
 	if d.publisher.Swap(t.publisher) != t.publisher {
-		d.telling.mqtt.hand(d.publishing(t.publisher))
+		d.sinks.mqtt.replace(d.publisherWork(t.publisher))
 	}
 	if d.notifier.Swap(t.notifier) != t.notifier {
-		d.telling.notify.hand(t.notifier.Run)
+		d.sinks.notify.replace(t.notifier.Run)
 	}
 }
 
-func (d *daemon) publishing(p *mqtt.Publisher) work {
+func (d *daemon) publisherWork(p *mqtt.Publisher) work {
 	switch {
 	case p == nil:
 		return idle
 	case d.broker != nil:
-		return d.broker.toOwn(p.Run)
+		return d.broker.onceListening(p.Run)
 	}
 	return p.Run
 }

@@ -28,7 +28,7 @@ func TestTheLogSaysWhatAlarmsDo(t *testing.T) {
 		{daq.Event{Reply: &daq.Reply{}}, ""},
 	} {
 		var out bytes.Buffer
-		logHappening(newLog(&out), daq.Told{Event: c.event})
+		logEvent(newLog(&out), daq.Told{Event: c.event})
 		_, got, _ := strings.Cut(strings.TrimSpace(out.String()), " ")
 		if got != c.want {
 			t.Errorf("the log says\n%s\nwant\n%s", got, c.want)
