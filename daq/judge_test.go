@@ -7,6 +7,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
+	"flowrigd/daq/daqtest"
 )
 
 // judge watches an engine from outside and holds what no order of readings,
@@ -174,26 +175,20 @@ func (j *judge) output(in Input, after State) {
 	}
 }
 
-// moves are the transitions that come by themselves, and by a person's command.
-var (
-	byItself = map[string][]string{
-		"normal":                  {"unacknowledged"},
-		"unacknowledged":          {"returned-unacknowledged", "latched-unacknowledged"},
-		"acknowledged":            {"normal", "latched-acknowledged"},
-		"returned-unacknowledged": {"unacknowledged"},
-		"latched-unacknowledged":  {"unacknowledged"},
-		"latched-acknowledged":    {"unacknowledged"},
-		"shelved":                 {"unacknowledged", "latched-unacknowledged", "returned-unacknowledged", "normal"},
+// named says whether a command can lead to a state.
+func named(verb Verb, state string) bool {
+	switch verb {
+	case Acknowledge:
+		return state == "acknowledged" || state == "latched-acknowledged" || state == "normal"
+	case Reset:
+		return state == "normal"
+	case Shelve:
+		return state == "shelved"
+	case OutOfService:
+		return state == "out-of-service"
 	}
-	byCommand = map[Verb]map[string][]string{
-		Acknowledge: {"unacknowledged": {"acknowledged"}, "returned-unacknowledged": {"normal"}, "latched-unacknowledged": {"latched-acknowledged"}},
-		Reset:       {"latched-acknowledged": {"normal"}},
-		Unshelve:    {"shelved": {"unacknowledged", "latched-unacknowledged", "returned-unacknowledged", "normal"}},
-		ReturnToService: {
-			"out-of-service": {"unacknowledged", "latched-unacknowledged", "returned-unacknowledged", "normal"},
-		},
-	}
-)
+	return verb == Unshelve || verb == ReturnToService
+}
 
 // transition judges an event of an alarm.
 func (j *judge) transition(in Input, obeyed bool, a *AlarmEvent) {
@@ -202,17 +197,8 @@ func (j *judge) transition(in Input, obeyed bool, a *AlarmEvent) {
 	if was == "" {
 		was = "normal"
 	}
-	allowed := byItself[was]
-	if in.Kind == KindCommand && obeyed && in.Command.Alarm == a.Name {
-		allowed = append(slices.Clone(allowed), byCommand[in.Command.Verb][was]...)
-		switch in.Command.Verb {
-		case Shelve:
-			allowed = append(allowed, "shelved")
-		case OutOfService:
-			allowed = append(allowed, "out-of-service")
-		}
-	}
-	if a.State != was && !slices.Contains(allowed, a.State) {
+	person := in.Kind == KindCommand && obeyed && in.Command.Alarm == a.Name
+	if !daqtest.LegalMove(was, a.State, false) && (!person || !daqtest.LegalMove(was, a.State, true) || !named(in.Command.Verb, a.State)) {
 		j.fail(in, "%s went from %s to %s", a.Name, was, a.State)
 	}
 	if a.State == "unacknowledged" && j.latch[a.Name] {

@@ -21,7 +21,7 @@ import (
 )
 
 var (
-	clientsFor  = flag.Duration("clients.for", 20*time.Second, "how long TestThreeClients plays")
+	clientsFor  = flag.Duration("clients.for", 12*time.Second, "how long TestThreeClients plays")
 	clientsSeed = flag.Uint64("clients.seed", 1, "of what its clients do")
 )
 
