@@ -105,7 +105,7 @@ func instrumentFault(in *Instrument) Alarm {
 	critical := in.ID == quantity.Temperature || in.ID == quantity.Level
 	return Alarm{
 		Name: faultName(in.ID), BuiltIn: true, Kind: AlarmFault, On: []quantity.ID{in.ID}, Priority: "high", Trip: critical,
-		Cause:       fmt.Sprintf("There is no valid reading of %s: plug, sensor power, the sensor itself or the line's settings.", spokenName(in.ID)),
+		Cause:       fmt.Sprintf("No valid reading of %s: the fault is in plug, sensor power, sensor or line settings.", spokenName(in.ID)),
 		Consequence: faultConsequence(in.ID),
 		Action:      fmt.Sprintf("Do not heat unattended; try `flowrigd probe %s`, and once hot parts have cooled, check plug, sensor power and line settings of %s.", in.Name, spokenName(in.ID)),
 	}

@@ -104,7 +104,7 @@ func (c *Config) temperatureRisingFast() Alarm {
 func blockedTube() Alarm {
 	return Alarm{
 		Name: tubeBlocked, BuiltIn: true, Kind: AlarmBlocked, On: []quantity.ID{quantity.LossCoefficient}, OnDelay: limitDelay, Priority: "medium",
-		Cause:       "The losses have risen and no valve change was noted: something is stuck in inlet, tube or valve, or the valve was moved.",
+		Cause:       "Losses rose without a noted valve change: something is stuck in inlet, tube or valve, or the valve was moved.",
 		Consequence: "The flow is smaller than at this valve setting before, and readings taken now do not compare with earlier ones.",
 		Action:      "Switch the heater off at its own switch, and once water and tube have cooled, look into inlet, tube and valve.",
 	}

@@ -389,7 +389,7 @@ var badFiles = []struct {
 		`48:10: mqtt.broker: "wss://broker.example/mqtt": MQTT within WebSocket is not spoken here; write the broker's own port, as tcp://HOST:1883 or tls://HOST:8883`,
 	}},
 	{"notify-ca-clear", []string{
-		`49:11: notify.ca_file: nothing is encrypted there that it could prove; write an encrypted address or security, or leave ca_file out`,
+		`49:11: notify.ca_file: unused, the connection is not encrypted; write an encrypted address or security, or leave ca_file out`,
 	}},
 	{"notify-empty", []string{
 		`47:3: notify: the receiver is missing; write webhook or mail`,

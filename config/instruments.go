@@ -83,7 +83,7 @@ func (s *section) checkTimes(in *Instrument) {
 	}
 	switch still := in.Pulses != nil || quantity.Table[in.ID].Kind == quantity.Boolean; {
 	case in.FrozenAfter > 0 && still:
-		s.report.add(s.place("frozen_after"), s.path("frozen_after")+": a counter and a switch stand still by right", "leave it out")
+		s.report.add(s.place("frozen_after"), s.path("frozen_after")+": counters and switches may stay unchanged", "leave it out")
 	case in.FrozenAfter > 0 && in.FrozenAfter <= in.Every:
 		s.report.add(s.place("frozen_after"), fmt.Sprintf("%s: no reading can change in so short a time, they come every %s", s.path("frozen_after"), every), "write many times the time of every")
 	}

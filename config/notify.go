@@ -231,7 +231,7 @@ func (s *section) checkMail(m *Mail) {
 func (s *section) checkEncryption(r *Notify) {
 	clear := r.Mail != nil && r.Mail.Security == ClearText || strings.HasPrefix(r.Webhook, "http:")
 	if r.CAFile != "" && clear {
-		s.report.add(s.place("ca_file"), "notify.ca_file: nothing is encrypted there that it could prove", "write an encrypted address or security, or leave ca_file out")
+		s.report.add(s.place("ca_file"), "notify.ca_file: unused, the connection is not encrypted", "write an encrypted address or security, or leave ca_file out")
 	}
 	if r.Mail == nil || r.Mail.Security != ClearText || r.Mail.Username != "" {
 		return

@@ -22,7 +22,12 @@ func schemes(t *testing.T) map[string]map[string]float64 {
 	if !ok {
 		t.Fatal("there is no dark scheme")
 	}
-	list := map[string]map[string]float64{"light": {}, "dark": {}}
+	// The focus ring is the system's colour of text, CanvasText (CSS Color 4, 6.2),
+	// which browsers give as black in the light scheme and white in the dark one.
+	if !strings.Contains(string(data), ":focus-visible { outline: 3px solid CanvasText;") {
+		t.Fatal("the focus ring is not in the system's colour")
+	}
+	list := map[string]map[string]float64{"light": {"focus": 0}, "dark": {"focus": 1}}
 	for name, text := range map[string]string{"light": light, "dark": dark} {
 		for _, m := range variable.FindAllStringSubmatch(text, -1) {
 			list[name][m[1]] = luminance(t, m[2])

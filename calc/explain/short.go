@@ -9,7 +9,7 @@ import (
 )
 
 // caveat stands beside every verdict.
-const caveat = "Re tells a band; only the dye tells the flow."
+const caveat = "Re gives a band; only the dye shows the flow."
 
 // scalds is the temperature in degrees Celsius from which water burns skin
 // within seconds (Moritz and Henriques, Am. J. Pathol. 23 (1947) 695, by a

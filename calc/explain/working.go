@@ -140,7 +140,6 @@ func (a *Answer) writeSources(p *paper) {
 		"Friction: 64/Re after Hagen and Poiseuille; Colebrook, J. Inst. Civ. Eng. 11 (1939) 133 (from memory).",
 		"Entrance length: White, Fluid Mechanics, chapter 6; 4.4·Re^(1/6)·D is eq. 6.6 up to the 6th edition, the 7th (2011) prints 1.6·Re^(1/4)·D (editions from memory).",
 		"α: 2 follows from the parabola; 1.06 was computed for a velocity that goes with the seventh root of the distance from the wall (1.058).",
-		"Glass of 0.0015 mm roughness, a jug of 200 mL, some 30 s of collection, a supply of about 1 bar, water up to 60 or 70 °C: common practice, no source.",
 	} {
 		p.hang("- ", "%s", s)
 	}

@@ -39,7 +39,7 @@ func TestWorkingLaminar(t *testing.T) {
 		"Le = 0.06·Re·D = 0.06 × 650.75 × 0.013 = 0.5076 m",
 		"K     = 1.35 / 1.2862·10⁻⁴ − 2 − 6.8087 = 10487",
 		"Re = 2000   Q = 2000 × π × 0.013 × 1.00337·10⁻⁶ / 4 = 2.0489·10⁻⁵ m³/s = 1.229 L/min",
-		"only the dye tells the flow", "IAPWS SR6-08", "JCGM 100:2008", "never heat without flow",
+		"only the dye shows the flow", "IAPWS SR6-08", "JCGM 100:2008", "never heat without flow",
 	)
 }
 

@@ -18,7 +18,7 @@ func calcVerb() *cobra.Command {
 		Long: "calc takes quantities with units and, if you know it, their uncertainty behind ±:\n" +
 			"an expanded uncertainty (k = 2), or limits of error with (limits) behind it.\n" +
 			"Without ± for flow, temperature and bore the uncertainty of Re is unknown.\n" +
-			"Re tells a band; only the dye tells the flow.",
+			"Re gives a band; only the dye shows the flow.",
 		Example: "  flowrigd calc --flow \"1.2 L/min ± 2 %\" --temperature \"42 Cel ± 0.5 K\" --bore \"13 mm ± 0.05 mm\"\n" +
 			"  flowrigd calc --volume \"200 mL ± 2 mL (limits)\" --time \"30.0 s\" --temperature \"20 Cel\" --bore \"13 mm\" --explain",
 	}
@@ -27,7 +27,7 @@ func calcVerb() *cobra.Command {
 	for _, q := range askedQuantities() {
 		words[q.flag] = c.Flags().String(q.flag, q.preset, q.help)
 	}
-	asJSON := c.Flags().Bool("json", false, "print JSON with the names of every interface; unknown is null")
+	asJSON := c.Flags().Bool("json", false, "print JSON with the API's field names; unknown is null")
 	working := c.Flags().Bool("explain", false, "print the worked steps")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		reading, err := readReading(words)
@@ -49,7 +49,7 @@ func quotedQuantities(_ *cobra.Command, args []string) error {
 	if len(args) == 0 {
 		return nil
 	}
-	return fmt.Errorf(`%q stands alone; put number and unit in quotes, such as --flow "1.2 L/min"`, args[0])
+	return fmt.Errorf(`%q: unexpected argument; put number and unit in quotes, such as --flow "1.2 L/min"`, args[0])
 }
 
 // tell prints the answer as it is wanted; with both wishes the working is a

@@ -113,7 +113,7 @@ func FuzzCalc(f *testing.F) {
 	f.Fuzz(func(t *testing.T, flow, temperature, bore string) {
 		stdout, stderr, code := calc("--flow="+flow, "--temperature="+temperature, "--bore="+bore, "--explain")
 		switch {
-		case code == exitDone && strings.Contains(stdout, "only the dye tells the flow") && !strings.Contains(stdout, "NaN"):
+		case code == exitDone && strings.Contains(stdout, "only the dye shows the flow") && !strings.Contains(stdout, "NaN"):
 		case code == exitUsage && stdout == "" && strings.Contains(stderr, "; "):
 		default:
 			t.Fatalf("exit %d\n%s%s", code, stdout, stderr)

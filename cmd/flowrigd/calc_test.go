@@ -124,7 +124,7 @@ func TestCalcText(t *testing.T) {
 regime: laminar by the limits 2000 and 4000
 flow 1.2 L/min, mean velocity 0.1507 m/s
 at 20 °C Re meets 2000 at 1.229 L/min and 4000 at 2.459 L/min
-Re tells a band; only the dye tells the flow.
+Re gives a band; only the dye shows the flow.
 `
 	if stdout != want || stderr != "" || code != exitDone {
 		t.Errorf("exit %d, %s\n%s\nwant\n%s", code, stderr, stdout, want)

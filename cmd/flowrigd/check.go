@@ -12,7 +12,7 @@ import (
 func checkVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check --config FILE",
-		Short: "Say everything that is wrong, or unwise, in a configuration file",
+		Short: "Report every error and warning in a configuration file",
 		Long: "check prints every problem of the file, one a line, as\n" +
 			"file:line:column: what is wrong; what to write instead\n" +
 			"and ends with 2 when there is one. Warnings alone end with 0. It opens no port.\n" +

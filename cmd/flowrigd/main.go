@@ -103,7 +103,7 @@ func newRoot() *cobra.Command {
 	return root
 }
 
-// strictly makes a wrong number of words a wrong use.
+// strictly makes a wrong number of arguments a wrong use (exit code 2).
 func strictly(c *cobra.Command) *cobra.Command {
 	check := c.Args
 	if check == nil {
@@ -124,7 +124,7 @@ func strictly(c *cobra.Command) *cobra.Command {
 	return c
 }
 
-// noWords refuses a word that belongs to no flag.
+// noWords refuses arguments: the verb takes flags only.
 func noWords(c *cobra.Command, args []string) error {
 	switch {
 	case len(args) == 0:
@@ -132,10 +132,10 @@ func noWords(c *cobra.Command, args []string) error {
 	case c.HasSubCommands():
 		return fmt.Errorf("%q: nothing of that name here", args[0])
 	}
-	return fmt.Errorf("%q stands alone; put what belongs to a flag behind it, in quotes where there is a blank in it", args[0])
+	return fmt.Errorf("%q: unexpected argument; put each value after its flag, in quotes if it contains spaces", args[0])
 }
 
-// oneWord refuses anything but the one word that the verb is about.
+// oneWord accepts exactly one argument; what names it.
 func oneWord(what string) cobra.PositionalArgs {
 	return func(_ *cobra.Command, args []string) error {
 		switch len(args) {
@@ -144,7 +144,7 @@ func oneWord(what string) cobra.PositionalArgs {
 		case 1:
 			return nil
 		}
-		return fmt.Errorf("%q is one word too many; give %s, and what belongs to a flag behind it", args[1], what)
+		return fmt.Errorf("%q: unexpected argument; give %s, and put each value after its flag", args[1], what)
 	}
 }
 

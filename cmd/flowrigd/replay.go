@@ -20,12 +20,12 @@ func replayVerb() *cobra.Command {
 		Use:   "replay --data DIR",
 		Short: "Play the recorded inputs through computation and alarms again",
 		Long: "replay prints the state of every interval as one JSON line, from the start of each run,\n" +
-			"under the recorded configurations or another one. Without --config it holds itself\n" +
-			"against the digests that the live run stored each minute, and ends with 1 where the\n" +
-			"same states did not come out: another build or another kind of machine may differ in\n" +
+			"under the recorded configurations or another one. Without --config it compares\n" +
+			"with the digests that the live run stored each minute, and exits with 1 on a\n" +
+			"difference: another build or another kind of machine may differ in\n" +
 			"the last digits. Inputs that are not in the recording are named: what comes after them\n" +
 			"is computed without them and compared with nothing, up to the end of that run, and\n" +
-			"replay ends with 1. A run whose first inputs have been purged is not played.",
+			"replay exits with 1. A run whose first inputs have been purged is not played.",
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
 	from := c.Flags().String("from", "", "first `TIME` to print, RFC 3339")

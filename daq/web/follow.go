@@ -27,7 +27,6 @@ func openStream(w http.ResponseWriter) (*stream, error) {
 	h := w.Header()
 	h.Set("Content-Type", "text/event-stream; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
-	h.Set("X-Accel-Buffering", "no") // a proxy must not hold lines back
 	// The server's read timeout would end the stream as a lost client.
 	if err := st.control.SetReadDeadline(time.Time{}); err != nil {
 		return nil, err
