@@ -12,12 +12,12 @@ import (
 
 // Measured is a quantity as it stands: what the number on the wire means.
 type Measured struct {
-	Value   float64           // SI units, degrees Celsius, or 0 and 1; NaN when bad
-	U       float64           // standard uncertainty of its largest part; NaN when no accuracy is stated
-	Shape   uncertainty.Shape // of the distribution behind U
-	Extra   float64           // standard uncertainty of all other parts together, taken as normal
-	Quality Quality
-	Reason  Reason // "" when good; of a doubt or a fault otherwise
+	Value     float64           // SI units, degrees Celsius, or 0 and 1; NaN when bad
+	DominantU float64           // standard uncertainty of the largest contribution; NaN when no accuracy is stated
+	Shape     uncertainty.Shape // of the distribution behind DominantU
+	OtherU    float64           // of all other contributions together, taken as normal; the total is the root of the sum of squares
+	Quality   Quality
+	Reason    Reason // "" when good; of a doubt or a fault otherwise
 }
 
 // Channel turns the readings of one instrument into its quantity. It is pure:
@@ -36,15 +36,15 @@ type Channel struct {
 	born   time.Duration // when it was first asked; its patience begins then
 	asked  bool
 
-	fault  string // what came after it; "" when nothing did
-	reason Reason
-	wary   int // readings that must be believable before one counts again
+	fault     string // what came after it; "" when nothing did
+	reason    Reason
+	probation int // readings that must be believable before one counts again
 }
 
-// waryFor is how many believable readings in a row count again after a number
+// probationReadings is how many believable readings in a row count again after a number
 // that no sensor sends: with the words or bytes in a wrong order some look right
 // by chance. Two of them wait, which is less than the least stale_after.
-const waryFor = 3
+const probationReadings = 3
 
 // NewChannel makes the channel of a checked instrument.
 func NewChannel(in config.Instrument) *Channel {
@@ -94,14 +94,14 @@ func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) Reaso
 	switch {
 	case f != nil:
 		if f.wild {
-			c.wary = waryFor
+			c.probation = probationReadings
 		}
 		return c.fail(f.reason, f.text)
-	case ok && c.wary > 1:
-		c.wary--
+	case ok && c.probation > 1:
+		c.probation--
 		return c.reason
 	case ok:
-		c.wary = 0
+		c.probation = 0
 		c.motion.add(r.At, &m, c.convert.halfWidth(m.Value))
 		c.last, c.lastAt, c.seen, c.fault, c.reason = m, r.At, true, "", ""
 	}
@@ -154,7 +154,7 @@ func (c *Channel) before(now time.Duration) Measured {
 }
 
 func none(q Quality, reason Reason) Measured {
-	return Measured{Value: math.NaN(), U: math.NaN(), Quality: q, Reason: reason}
+	return Measured{Value: math.NaN(), DominantU: math.NaN(), Quality: q, Reason: reason}
 }
 
 func (c *Channel) staleText(age time.Duration) string {
@@ -203,15 +203,15 @@ func (m *Measured) doubt(reason Reason, format string, args ...any) {
 func (m *Measured) widen(u float64, shape uncertainty.Shape) {
 	switch {
 	case u == 0:
-	case m.U == 0 || math.IsNaN(u):
-		m.U, m.Shape = u, shape
-	case u > m.U:
-		m.Extra = math.Hypot(m.Extra, m.U)
-		m.U, m.Shape = u, shape
+	case m.DominantU == 0 || math.IsNaN(u):
+		m.DominantU, m.Shape = u, shape
+	case u > m.DominantU:
+		m.OtherU = math.Hypot(m.OtherU, m.DominantU)
+		m.DominantU, m.Shape = u, shape
 	default:
-		m.Extra = math.Hypot(m.Extra, u)
+		m.OtherU = math.Hypot(m.OtherU, u)
 	}
 }
 
 // standardU is the combined standard uncertainty.
-func (m *Measured) standardU() float64 { return math.Hypot(m.U, m.Extra) }
+func (m *Measured) standardU() float64 { return math.Hypot(m.DominantU, m.OtherU) }

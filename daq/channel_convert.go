@@ -137,7 +137,7 @@ func (v *convert) otherScale(number float64) string {
 func (v *convert) accuracy(m *Measured) {
 	half := v.halfWidth(m.Value)
 	if math.IsNaN(half) {
-		m.U = math.NaN()
+		m.DominantU = math.NaN()
 		return
 	}
 	m.widen(half/math.Sqrt(3), uncertainty.Rectangular)

@@ -60,7 +60,7 @@ func (c *couple) junction(m *Measured, cold func(quantity.ID) (Measured, bool)) 
 	if other.Quality.Grade == Uncertain {
 		m.doubt(other.Reason, "%s", fmt.Sprintf("the cold junction is doubtful: %s: %s", c.from.Short(), other.Quality.Why))
 	}
-	if other.Extra > 0 {
+	if other.OtherU > 0 {
 		other.Shape = uncertainty.Normal
 	}
 	return uncertainty.Value{X: other.Value, U: other.standardU(), Shape: other.Shape}, nil

@@ -44,8 +44,8 @@ func TestChannelColdJunctionOfAnotherInstrument(t *testing.T) {
 		known bool
 		grade Grade
 	}{
-		{"good", Measured{Value: 30, U: 0.3, Quality: Quality{Grade: Good}}, true, Good},
-		{"doubtful", Measured{Value: 30, U: 0.3, Quality: Quality{Uncertain, "old"}}, true, Uncertain},
+		{"good", Measured{Value: 30, DominantU: 0.3, Quality: Quality{Grade: Good}}, true, Good},
+		{"doubtful", Measured{Value: 30, DominantU: 0.3, Quality: Quality{Uncertain, "old"}}, true, Uncertain},
 		{"bad", Measured{Value: math.NaN(), Quality: Quality{Bad, "no answer"}}, true, Bad},
 		{"not configured", Measured{}, false, Bad},
 	}

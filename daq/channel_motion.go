@@ -67,13 +67,17 @@ func (o *motion) add(at time.Duration, m *Measured, half float64) {
 }
 
 // scatter is the type A part of the uncertainty of one reading (JCGM 100:2008,
-// 4.2): a state uses the newest reading alone, so it is the readings' standard
-// deviation about their course and not that of a mean. The maker's limit of
-// error covers what instruments of the make scatter: half of its standard
-// uncertainty counts as that, and so does the counting of pulses, whose steps
-// look like up to three times their standard uncertainty in neighbouring
-// windows; the excess alone is added. So an instrument as its maker describes it
-// gets nothing on top.
+// 4.2):
+//
+//	scatter² = max(0, σ² − (half/√12)² − (3·digit)²)
+//
+// σ is the readings' standard deviation about their course, not that of a mean,
+// for a state uses the newest reading alone. Subtracted is what is already
+// counted: half of the standard uncertainty half/√3 of the maker's limit of error,
+// for that covers what instruments of the make scatter, and the steps of counting
+// pulses, which look like up to three times their standard uncertainty digit in
+// neighbouring windows. So an instrument as its maker describes it gets nothing on
+// top.
 func (o *motion) scatter(half float64) float64 {
 	if o.n < 2*motionAnew {
 		return 0

@@ -72,6 +72,6 @@ func (p *pulses) mean(m *Measured) bool {
 	}
 	perPulse := 1 / (p.cfg.PerCubicMeter * span)
 	m.Value = float64(last.total-first.total) * perPulse
-	m.U = perPulse / math.Sqrt(6)
+	m.DominantU = perPulse / math.Sqrt(6)
 	return true
 }

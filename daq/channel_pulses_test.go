@@ -89,7 +89,7 @@ func TestPulsesUncertaintyIsOfTheCount(t *testing.T) {
 		}
 		m := c.At(2 * time.Second)
 		d := (m.Value*1420e3 - 13.65) * 2 // pulses
-		sum, square, n, u = sum+d, square+d*d, n+1, m.U*1420e3*2
+		sum, square, n, u = sum+d, square+d*d, n+1, m.DominantU*1420e3*2
 	}
 	sd := math.Sqrt(square/n - (sum/n)*(sum/n))
 	if sd > 1.25*u || sd < 0.9*u {

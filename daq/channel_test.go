@@ -52,21 +52,21 @@ func TestChannelUnitAndAccuracy(t *testing.T) {
 	if !near(m.Value, 2e-5, 1e-12) {
 		t.Errorf("1.2 L/min = %v m³/s", m.Value)
 	}
-	if want := (0.005*1.2 + 0.005) * lpm / math.Sqrt(3); !near(m.U, want, 1e-12) || m.Shape != uncertainty.Rectangular {
-		t.Errorf("U = %v (%v), want %v rectangular", m.U, m.Shape, want)
+	if want := (0.005*1.2 + 0.005) * lpm / math.Sqrt(3); !near(m.DominantU, want, 1e-12) || m.Shape != uncertainty.Rectangular {
+		t.Errorf("U = %v (%v), want %v rectangular", m.DominantU, m.Shape, want)
 	}
 	if m.Quality.Grade != Good || m.Reason != "" {
 		t.Errorf("quality %v, reason %q", m.Quality, m.Reason)
 	}
 	none := flowMeter()
 	none.Accuracy = nil
-	if m := takeOne(none, 1.2); !math.IsNaN(m.U) {
-		t.Errorf("without stated accuracy U = %v, want unknown", m.U)
+	if m := takeOne(none, 1.2); !math.IsNaN(m.DominantU) {
+		t.Errorf("without stated accuracy U = %v, want unknown", m.DominantU)
 	}
 	span := flowMeter()
 	span.Accuracy = &config.Accuracy{OfSpan: 0.01}
-	if want := 0.01 * 11.8 * lpm / math.Sqrt(3); !near(takeOne(span, 1.2).U, want, 1e-12) {
-		t.Errorf("of span: U = %v, want %v", takeOne(span, 1.2).U, want)
+	if want := 0.01 * 11.8 * lpm / math.Sqrt(3); !near(takeOne(span, 1.2).DominantU, want, 1e-12) {
+		t.Errorf("of span: U = %v, want %v", takeOne(span, 1.2).DominantU, want)
 	}
 }
 

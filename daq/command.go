@@ -129,18 +129,18 @@ func (e *Engine) find(name string) *watch {
 	return nil
 }
 
-// sense lets every alarm look at the state, and gives the transitions. What latches
+// evaluateAlarms lets every alarm look at the state, and gives the transitions. What latches
 // beneath a silenced state is one too: a restart knows of it from the last event
 // alone.
-func (e *Engine) sense() []Event {
+func (e *Engine) evaluateAlarms() []Event {
 	var events []Event
 	for _, w := range e.alarms {
 		before := w.alarm.Beneath()
 		changed := w.alarm.Sense(w.condition(e), e.state.Mono)
 		after := w.alarm.Beneath()
 		if after.Active && !before.Active {
-			e.came++
-			w.raised = e.came
+			e.raisedCount++
+			w.raised = e.raisedCount
 			if e.permit.cfg != nil && w.trips() {
 				w.alarm.MustBeSeen() // a trip that nobody saw is not reset
 			}

@@ -14,21 +14,21 @@ import (
 // Engine turns one input into the next state and what happened on the way. It
 // is pure: the same inputs give the same states, whenever they are played.
 type Engine struct {
-	cfg      *config.Config
-	channels [quantity.Count]*Channel
-	rig      *rig
-	alarms   []*watch
-	permit   permit
-	probe    *plausible
-	health   *Health
-	healthAt time.Duration // monotonic, when health came
-	state    State
-	measured [quantity.Count]Measured
-	sampleAt time.Duration
-	restored []SavedAlarm
-	gone     [quantity.Count]gone // instruments that left the configuration
-	left     []left               // alarms that did, and were normal
-	came     int64                // how many alarms have come, those of earlier runs included
+	cfg                *config.Config
+	channels           [quantity.Count]*Channel
+	rig                *rig
+	alarms             []*watch
+	permit             permit
+	plausibility       *plausibility
+	health             *Health
+	healthAt           time.Duration // monotonic, when health came
+	state              State
+	measured           [quantity.Count]Measured
+	sampleAt           time.Duration
+	restored           []SavedAlarm
+	removedInstruments [quantity.Count]removedInstrument // instruments that left the configuration
+	removedAlarms      []removedAlarm                    // alarms that did, and were normal
+	raisedCount        int64                             // how many alarms have come, those of earlier runs included
 }
 
 // NewEngine makes an engine for a checked configuration, with the alarms as
@@ -41,8 +41,9 @@ func NewEngine(cfg *config.Config, restored []SavedAlarm) (*Engine, error) {
 	return e, nil
 }
 
-// gone is what an instrument leaves behind that goes out of the configuration.
-type gone struct {
+// removedInstrument is what the engine keeps of an instrument that a reload has
+// removed, should it come back.
+type removedInstrument struct {
 	channel *Channel
 	at      time.Duration
 }
@@ -60,10 +61,10 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	}
 	every := readEvery(cfg, quantity.Temperature)
 	switch {
-	case e.probe == nil:
-		e.probe = newPlausible(every)
+	case e.plausibility == nil:
+		e.plausibility = newPlausibility(every)
 	case every != readEvery(e.cfg, quantity.Temperature):
-		e.probe = e.probe.paced(every)
+		e.plausibility = e.plausibility.paced(every)
 	}
 	var channels [quantity.Count]*Channel
 	var ids []quantity.ID
@@ -73,7 +74,7 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	}
 	for id, c := range e.channels {
 		if c != nil && channels[id] == nil {
-			e.gone[id] = gone{c, e.state.Mono}
+			e.removedInstruments[id] = removedInstrument{c, e.state.Mono}
 		}
 	}
 	e.cfg, e.rig, e.channels = cfg, r, channels
@@ -95,7 +96,7 @@ func readEvery(cfg *config.Config, id quantity.ID) time.Duration {
 
 func (e *Engine) channel(in config.Instrument) *Channel {
 	old, c := e.channels[in.ID], NewChannel(in)
-	switch away := e.gone[in.ID]; {
+	switch away := e.removedInstruments[in.ID]; {
 	case old != nil && sameInstrument(old.in, in):
 		return old
 	case old != nil:
@@ -121,7 +122,7 @@ func (e *Engine) Step(in Input) (State, []Event) {
 	s.Tick, s.Fault = in.Kind == KindTick, ""
 	events := e.take(&in)
 	e.compute(&in)
-	events = append(events, e.sense()...)
+	events = append(events, e.evaluateAlarms()...)
 	events = append(events, e.guard(events)...)
 	e.showPermit()
 	s.Alarms = e.standing()
@@ -136,7 +137,7 @@ func (e *Engine) take(in *Input) []Event {
 		e.place(in.Start.Alarms)
 	case KindReading:
 		if c := e.channels[in.Reading.Instrument]; c != nil {
-			e.state.Fault = c.Take(in.Reading, e.cold)
+			e.state.Fault = c.Take(in.Reading, e.coldJunction)
 		}
 	case KindNote:
 		n := *in.Note
@@ -162,7 +163,7 @@ func (e *Engine) place(saved []SavedAlarm) {
 		e.alarms = append(e.alarms, newWatch(def, states, e.state.Mono, e.state.Time))
 	}
 	for _, s := range saved {
-		e.came = max(e.came, s.Raised)
+		e.raisedCount = max(e.raisedCount, s.Raised)
 		if s.Tripped {
 			e.permit.tripped = append(e.permit.tripped, s.Name)
 		}
@@ -172,14 +173,14 @@ func (e *Engine) place(saved []SavedAlarm) {
 	}
 }
 
-// left is an alarm that went out of the configuration while it was normal.
-type left struct {
+// removedAlarm is an alarm that a reload has removed while it was normal.
+type removedAlarm struct {
 	*watch
 	at time.Duration
 }
 
-// leftMost bounds how many are remembered, the last ones.
-const leftMost = 100
+// maxRemovedAlarms bounds how many are remembered, the last ones.
+const maxRemovedAlarms = 100
 
 // reload takes up a new configuration; alarms keep their states. One that is no
 // longer configured stays until a person has seen it, and reset what it latched.
@@ -190,7 +191,7 @@ func (e *Engine) reload(start *Start) []Event {
 	}
 	var events []Event
 	if !SameOutput(e.cfg, cfg) { // nobody gave it at the other place
-		events = e.fall("a reload moves its relay")
+		events = e.dropPermit("a reload moves its relay")
 	}
 	if err := e.adopt(cfg); err != nil {
 		return append(events, Event{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "refused: " + err.Error()}})
@@ -216,14 +217,14 @@ func (e *Engine) reload(start *Start) []Event {
 			w.orphaned = true
 			orphans = append(orphans, w)
 		default:
-			e.left = append(e.left, left{w, e.state.Mono})
+			e.removedAlarms = append(e.removedAlarms, removedAlarm{w, e.state.Mono})
 		}
 	}
 	for i, def := range cfg.Alarms {
 		e.alarms[i] = e.keepWatch(e.alarms[i], def)
 	}
 	e.alarms = append(e.alarms, orphans...)
-	e.left = e.left[max(0, len(e.left)-leftMost):]
+	e.removedAlarms = e.removedAlarms[max(0, len(e.removedAlarms)-maxRemovedAlarms):]
 	return append(events, Event{Note: &Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}})
 }
 
@@ -242,9 +243,9 @@ func (e *Engine) keepWatch(old *watch, def config.Alarm) *watch {
 // takeBack gives the last alarm that left and is the same; nil where there is none.
 // A delay that ran goes on where it stood.
 func (e *Engine) takeBack(same func(config.Alarm) bool) *watch {
-	for i, l := range slices.Backward(e.left) {
+	for i, l := range slices.Backward(e.removedAlarms) {
 		if same(l.def) {
-			e.left = slices.Delete(e.left, i, i+1)
+			e.removedAlarms = slices.Delete(e.removedAlarms, i, i+1)
 			l.alarm.Shift(e.state.Mono - l.at)
 			return l.watch
 		}
@@ -257,8 +258,8 @@ func watchesSame(a, b config.Alarm) bool {
 	return a.Kind == b.Kind && slices.Equal(a.On, b.On) && (a.Above == nil) == (b.Above == nil) && (a.Below == nil) == (b.Below == nil)
 }
 
-// cold gives a channel the reading of another one as its cold junction.
-func (e *Engine) cold(id quantity.ID) (Measured, bool) {
+// coldJunction gives a channel the reading of another one as its cold junction.
+func (e *Engine) coldJunction(id quantity.ID) (Measured, bool) {
 	if c := e.channels[id]; c != nil {
 		return c.At(e.state.Mono), true
 	}
@@ -279,8 +280,8 @@ func (e *Engine) compute(in *Input) {
 	}
 	e.rig.derive(s, &e.measured, in)
 	heater, known := e.heater()
-	e.probe.look(s, in, e.maxFall(), heater, known)
-	e.rig.countDown(s, e.probe)
+	e.plausibility.look(s, in, e.maxFall(), heater, known)
+	e.rig.countDown(s, e.plausibility)
 	if e.health != nil && e.health.Slow != "" {
 		s.Warnings = append(slices.Clip(s.Warnings), e.health.Slow)
 	}
@@ -306,7 +307,7 @@ func (e *Engine) showPermit() {
 	e.state.Values.PutBool(quantity.HeatingPermitted, p.permitted(e.state.Mono))
 }
 
-// known gives a measured value to a computation.
-func known(m Measured) (uncertainty.Value, bool) {
-	return uncertainty.Value{X: m.Value, U: m.U, Shape: m.Shape}, m.Quality.Usable()
+// toValue gives a measured value to a computation.
+func toValue(m Measured) (uncertainty.Value, bool) {
+	return uncertainty.Value{X: m.Value, U: m.DominantU, Shape: m.Shape}, m.Quality.Usable()
 }

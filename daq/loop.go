@@ -57,7 +57,7 @@ type Loop struct {
 	limit   atomic.Int64 // nanoseconds without a step that mean a hung engine
 
 	mu      sync.Mutex
-	running pulse // of the program
+	running heartbeat // of the program
 	waiting map[string]chan Reply
 }
 

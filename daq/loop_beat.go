@@ -9,8 +9,8 @@ const (
 	stoodStill = time.Second
 )
 
-// pulse is when the program ran, and when it stood still last; monotonic.
-type pulse struct {
+// heartbeat is when the program ran, and when it stood still last; monotonic.
+type heartbeat struct {
 	last    time.Duration // when it was seen to run
 	stopped time.Duration // when it was seen last before it stood still
 	woke    time.Duration // when it went on; 0: it never stood still
@@ -29,7 +29,7 @@ func (l *Loop) beat() {
 	l.running.see(l.o.Clock.Now(), l.o.Clock.Of(stoodStill))
 }
 
-func (p *pulse) see(now, still time.Duration) {
+func (p *heartbeat) see(now, still time.Duration) {
 	if now-p.last > still {
 		p.stopped, p.woke = p.last, now
 	}

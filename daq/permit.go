@@ -19,7 +19,7 @@ const (
 )
 
 // permit is the heating permit as the engine decides it. It is off at every
-// start, is given by a person alone, and falls with the first alarm that trips.
+// start, is given by a person alone, and drops with the first alarm that trips.
 // The latch of a trip is the permit's own: it holds until a person has reset the
 // alarm, and then the permit must be given again.
 type permit struct {
@@ -30,7 +30,7 @@ type permit struct {
 	proof    time.Duration // end of a running proof test; 0: none
 	answered time.Duration // monotonic, of the relay's last confirmation
 	output   bool          // what the relay confirmed last
-	dropped  time.Duration // monotonic, when the permit last fell; 0: not in this run
+	dropped  time.Duration // monotonic, when the permit last dropped; 0: not in this run
 	stepped  time.Duration // monotonic, of the last step
 	sawOff   bool          // the relay confirmed off during the proof test
 	heated   bool          // the heater was seen on when the proof test began
@@ -55,8 +55,8 @@ func SameOutput(a, b *config.Config) bool {
 	return *a.Trip == *b.Trip && from != nil && to != nil && *from == *to
 }
 
-// fall withdraws the permit and journals why.
-func (e *Engine) fall(why string) []Event {
+// dropPermit takes the permit away and journals why.
+func (e *Engine) dropPermit(why string) []Event {
 	p := &e.permit
 	if !p.given {
 		return nil
@@ -86,10 +86,10 @@ func (e *Engine) guard(told []Event) []Event {
 		if w.trips() && !slices.Contains(p.tripped, w.def.Name) {
 			p.tripped = append(p.tripped, w.def.Name)
 			w.alarm.MustBeSeen()
-			if !toldTrip(told, w.def.Name) {
+			if !hasTripEvent(told, w.def.Name) {
 				events = append(events, e.transition(w, ""))
 			}
-			events = append(events, e.fall("alarm "+w.def.Name)...)
+			events = append(events, e.dropPermit("alarm "+w.def.Name)...)
 		}
 	}
 	events = append(events, e.guardService()...)
@@ -98,10 +98,10 @@ func (e *Engine) guard(told []Event) []Event {
 	return events
 }
 
-// toldTrip says whether the last event of an alarm names its trip. One that trips
+// hasTripEvent says whether the last event of an alarm names its trip. One that trips
 // without a transition, as a shelved one does, needs an event of its own: a
 // restart knows of a trip from the last event alone.
-func toldTrip(told []Event, name string) bool {
+func hasTripEvent(told []Event, name string) bool {
 	for _, event := range slices.Backward(told) {
 		if event.Alarm != nil && event.Alarm.Name == name {
 			return event.Alarm.Tripped
@@ -138,7 +138,7 @@ func (e *Engine) guardService() []Event {
 	out := e.unwatched()
 	for _, name := range out {
 		if !slices.Contains(p.without, name) {
-			return e.fall("alarm " + name + " is out of service, and the permit was given with it")
+			return e.dropPermit("alarm " + name + " is out of service, and the permit was given with it")
 		}
 	}
 	p.without = out
@@ -153,10 +153,10 @@ func (e *Engine) guardSilence() []Event {
 		return nil
 	}
 	if gap := now - p.stepped; gap > p.cfg.Watchdog {
-		return e.fall(fmt.Sprintf("the program stood still for %s, longer than the relay's watchdog", seconds(gap)))
+		return e.dropPermit(fmt.Sprintf("the program stood still for %s, longer than the relay's watchdog", seconds(gap)))
 	}
 	if gap := now - p.answered; gap > p.cfg.Watchdog {
-		return e.fall(fmt.Sprintf("the relay has confirmed nothing for %s, longer than its watchdog: check its line and address", seconds(gap)))
+		return e.dropPermit(fmt.Sprintf("the relay has confirmed nothing for %s, longer than its watchdog: check its line and address", seconds(gap)))
 	}
 	return nil
 }

@@ -49,9 +49,9 @@ func (a *Answer) timing() collection.Timing {
 func collectedFlow(r collection.Result, vessel uncertainty.Shape) pipe.Input {
 	rest := uncertainty.Combine(r.Budget[1:]...)
 	return pipe.Input{
-		Value: uncertainty.Value{X: r.Flow.X, U: r.Budget[0].Share(), Shape: vessel},
-		Extra: rest.U,
-		Known: true,
+		Value:  uncertainty.Value{X: r.Flow.X, U: r.Budget[0].Share(), Shape: vessel},
+		OtherU: rest.U,
+		Known:  true,
 	}
 }
 

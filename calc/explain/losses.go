@@ -28,7 +28,7 @@ func (a *Answer) writeFriction(p *paper) {
 func (a *Answer) writeColebrook(p *paper) {
 	re, f, wall := a.value(quantity.Reynolds), a.value(quantity.FrictionFactor), a.wall().X
 	if !a.reading.Roughness.There() {
-		p.prose("No roughness was given: drawn glass, ε = 0.0015 mm ± 0.0015 mm, is taken.")
+		p.prose("No roughness was given: drawn glass, ε = 0.0015 mm ± 0.0015 mm, is taken (common practice, no source).")
 	}
 	p.line("1/√f = −2·log₁₀(ε/D/3.7 + 2.51/(Re·√f)), solved for f = %s  (Darcy)", num(f, 5))
 	p.line("  left side  1/√f = %s", num(1/math.Sqrt(f), 6))

@@ -11,8 +11,8 @@ import (
 // uncertainty and probability that rests on it is unknown.
 type Input struct {
 	uncertainty.Value
-	Extra float64 // standard uncertainty beside the instrument's own (scatter, lag, pulses), normal
-	Known bool
+	OtherU float64 // standard uncertainty beside the instrument's own (scatter, lag, pulses), normal
+	Known  bool
 }
 
 // Inputs are what a state is derived from: m³/s, degrees Celsius and metres.
@@ -24,7 +24,7 @@ type Inputs struct {
 }
 
 // StandardU is the combined standard uncertainty of the input.
-func (in Input) StandardU() float64 { return math.Hypot(in.U, in.Extra) }
+func (in Input) StandardU() float64 { return math.Hypot(in.U, in.OtherU) }
 
 // usable refuses numbers that would turn into a confident wrong answer.
 func (in Input) usable() bool {

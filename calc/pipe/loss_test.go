@@ -67,16 +67,16 @@ func TestEachPartOfTheLossUncertainty(t *testing.T) {
 		for name, give := range map[string]func(rig *pipe.Rig, in *pipe.Inputs) (of int, u float64){
 			"flow": func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Flow.U = in.Flow.X / 100; return flow, in.Flow.U },
 			"pulses": func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) {
-				in.Flow.Extra = in.Flow.X / 100
-				return flow, in.Flow.Extra
+				in.Flow.OtherU = in.Flow.X / 100
+				return flow, in.Flow.OtherU
 			},
 			"bore":        func(rig *pipe.Rig, _ *pipe.Inputs) (int, float64) { rig.Bore.U = 1e-4; return bore, 1e-4 },
 			"length":      func(rig *pipe.Rig, _ *pipe.Inputs) (int, float64) { rig.Length.U = 0.1; return length, 0.1 },
 			"roughness":   func(rig *pipe.Rig, _ *pipe.Inputs) (int, float64) { rig.Roughness.U = 5e-6; return roughness, 5e-6 },
 			"temperature": func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Temperature.U = 1; return nu, perKelvin },
-			"lag":         func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Temperature.Extra = 1; return nu, perKelvin },
+			"lag":         func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Temperature.OtherU = 1; return nu, perKelvin },
 			"level":       func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Level.U = 1e-3; return head, 1e-3 },
-			"ripple":      func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Level.Extra = 1e-3; return head, 1e-3 },
+			"ripple":      func(_ *pipe.Rig, in *pipe.Inputs) (int, float64) { in.Level.OtherU = 1e-3; return head, 1e-3 },
 			"drop":        func(rig *pipe.Rig, _ *pipe.Inputs) (int, float64) { rig.Drop.U = 1e-3; return head, 1e-3 },
 		} {
 			rig, in := bench(), inputs(c.perMinute, 20)

@@ -291,7 +291,7 @@ func TestNewAtTheEdges(t *testing.T) {
 func TestBudget(t *testing.T) {
 	p := mustNew(t, bench())
 	in := inputs(5, 42)
-	in.Flow.Extra, in.Temperature.Extra = 0.01/60000, 0.2
+	in.Flow.OtherU, in.Temperature.OtherU = 0.01/60000, 0.2
 	var s quantity.Set
 	p.Derive(in, &s)
 	rows := p.Budget(in)
@@ -303,7 +303,7 @@ func TestBudget(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	squares := sq(in.Flow.U/in.Flow.X) + sq(in.Flow.Extra/in.Flow.X) + sq(0.00002/0.013) +
+	squares := sq(in.Flow.U/in.Flow.X) + sq(in.Flow.OtherU/in.Flow.X) + sq(0.00002/0.013) +
 		sq(w.KinematicU/w.KinematicViscosity) + sq(w.DLnNuDT*1.5/math.Sqrt(3)) + sq(w.DLnNuDT*0.2)
 	relative(t, "u/Re", get(t, &s, quantity.ReynoldsUncertainty)/get(t, &s, quantity.Reynolds), 2*math.Sqrt(squares), 1e-9)
 	if rows := p.Budget(pipe.Inputs{}); rows != nil {

@@ -48,11 +48,11 @@ func (p *Pipe) relative(in Inputs, w *water.Properties) relative {
 	u := t.StandardU()
 	return relative{
 		flow:               in.Flow.U / in.Flow.X,
-		flowExtra:          in.Flow.Extra / in.Flow.X,
+		flowExtra:          in.Flow.OtherU / in.Flow.X,
 		bore:               p.relativeBoreU,
 		formula:            w.KinematicU / w.KinematicViscosity,
 		warmth:             w.DLnNuDT * t.U,
-		warmExtra:          w.DLnNuDT * t.Extra,
+		warmExtra:          w.DLnNuDT * t.OtherU,
 		logCurvatureOfWarm: w.D2LnNuDT2 * u * u / 2,
 	}
 }
@@ -103,10 +103,10 @@ func (p *Pipe) Budget(in Inputs) []uncertainty.Contribution {
 	perKelvin := -re * w.DLnNuDT
 	rows := []uncertainty.Contribution{
 		{Name: "flow", X: in.Flow.X, U: in.Flow.U, Sensitivity: re / in.Flow.X},
-		{Name: "flow, further", X: in.Flow.X, U: in.Flow.Extra, Sensitivity: re / in.Flow.X},
+		{Name: "flow, further", X: in.Flow.X, U: in.Flow.OtherU, Sensitivity: re / in.Flow.X},
 		{Name: "bore", X: p.bore, U: p.rig.Bore.U, Sensitivity: -re / p.bore},
 		{Name: "temperature", X: in.Temperature.X, U: in.Temperature.U, Sensitivity: perKelvin},
-		{Name: "temperature, further", X: in.Temperature.X, U: in.Temperature.Extra, Sensitivity: perKelvin},
+		{Name: "temperature, further", X: in.Temperature.X, U: in.Temperature.OtherU, Sensitivity: perKelvin},
 		{Name: "viscosity formula", X: w.KinematicViscosity, U: w.KinematicU, Sensitivity: -re / w.KinematicViscosity},
 	}
 	return withoutZeros(rows)

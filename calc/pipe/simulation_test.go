@@ -97,8 +97,8 @@ func (a accuracy) inputs(t *testing.T, celsius, re float64) pipe.Inputs {
 	warm := uncertainty.Limits(celsius, a.warm)
 	warm.Shape = a.shapes[1]
 	return pipe.Inputs{
-		Flow:        pipe.Input{Value: flow, Extra: a.extraFlow * q, Known: true},
-		Temperature: pipe.Input{Value: warm, Extra: a.extraWarm, Known: true},
+		Flow:        pipe.Input{Value: flow, OtherU: a.extraFlow * q, Known: true},
+		Temperature: pipe.Input{Value: warm, OtherU: a.extraWarm, Known: true},
 	}
 }
 
@@ -124,7 +124,7 @@ func simulate(rig pipe.Rig, in pipe.Inputs, draws int) []float64 {
 }
 
 func drawInput(random *rand.Rand, in pipe.Input) float64 {
-	x := in.X + in.Extra*random.NormFloat64()
+	x := in.X + in.OtherU*random.NormFloat64()
 	if in.Shape == uncertainty.Rectangular {
 		return x + in.U*math.Sqrt(3)*(2*random.Float64()-1)
 	}

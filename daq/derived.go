@@ -38,11 +38,17 @@ type rig struct {
 	every    [quantity.Count]time.Duration // between two readings
 	lag      float64                       // s, of the thermometer
 	slope    *series.Window
-	rate     [3]float64 // slope, its standard error, 1 when there is one
+	rate     temperatureRate
 	steady   [len(steadyOf)]*series.Steady
 	isSteady [len(steadyOf)]bool
 	within   [len(steadyOf)]float64 // the movement that does not matter to each
 	overheat float64                // Cel
+}
+
+// temperatureRate is the slope of the temperature over its window.
+type temperatureRate struct {
+	slope, standardError float64 // K/s
+	known                bool
 }
 
 func newRig(cfg *config.Config) (*rig, error) {
@@ -132,24 +138,24 @@ func overheatLimit(cfg *config.Config) float64 {
 func (r *rig) derive(s *State, m *[quantity.Count]Measured, in *Input) {
 	result := r.pipe.Derive(pipe.Inputs{
 		Flow:        input(m[quantity.Flow]),
-		Temperature: r.behind(input(m[quantity.Temperature]), m[quantity.Temperature].Quality),
+		Temperature: r.addLag(input(m[quantity.Temperature]), m[quantity.Temperature].Quality),
 		Level:       input(m[quantity.Level]),
 		Ambient:     input(m[quantity.Ambient]),
 	}, &s.Values)
 	s.Warnings = r.warn(result.Warnings)
 	r.track(s)
-	r.follow(s, m, in)
+	r.addToWindows(s, m, in)
 	r.slopes(s)
-	r.stationary(s)
+	r.steadiness(s)
 }
 
-// behind adds what a thermometer lags while the water warms or cools slowly: the
+// addLag adds what a thermometer lags while the water warms or cools slowly: the
 // rate over the last minute times its time constant, where the rate is larger
 // than three times its doubt. What a channel sees of faster motion it has added
 // itself; the same lag does not count twice.
-func (r *rig) behind(t pipe.Input, q Quality) pipe.Input {
-	if q.Grade == Good && r.rate[2] != 0 && math.Abs(r.rate[0]) > 3*r.rate[1] {
-		t.Extra = max(t.Extra, math.Abs(r.rate[0])*r.lag)
+func (r *rig) addLag(t pipe.Input, q Quality) pipe.Input {
+	if q.Grade == Good && r.rate.known && math.Abs(r.rate.slope) > 3*r.rate.standardError {
+		t.OtherU = max(t.OtherU, math.Abs(r.rate.slope)*r.lag)
 	}
 	return t
 }
@@ -166,8 +172,8 @@ func (r *rig) warn(w pipe.Warnings) []string {
 }
 
 func input(m Measured) pipe.Input {
-	v, ok := known(m)
-	return pipe.Input{Value: v, Extra: m.Extra, Known: ok}
+	v, ok := toValue(m)
+	return pipe.Input{Value: v, OtherU: m.OtherU, Known: ok}
 }
 
 // track keeps the regime's word from flickering at a limit.
@@ -181,8 +187,8 @@ func (r *rig) track(s *State) {
 	s.Values.Put(quantity.Regime, float64(band))
 }
 
-// follow gives a fresh reading to the windows over time.
-func (r *rig) follow(s *State, m *[quantity.Count]Measured, in *Input) {
+// addToWindows gives a fresh reading to the windows over time.
+func (r *rig) addToWindows(s *State, m *[quantity.Count]Measured, in *Input) {
 	if in.Kind != KindReading || !m[in.Reading.Instrument].Quality.Usable() || in.Reading.Reason != "" {
 		return
 	}
@@ -196,36 +202,33 @@ func (r *rig) follow(s *State, m *[quantity.Count]Measured, in *Input) {
 		return
 	}
 	perSecond, se, ok := r.slope.Slope()
-	r.rate = [3]float64{perSecond, se, 0}
-	if ok {
-		r.rate[2] = 1
-	}
+	r.rate = temperatureRate{perSecond, se, ok}
 }
 
 // slopes gives the temperature's rate over the last minute.
 func (r *rig) slopes(s *State) {
 	if _, known := s.Values.Get(quantity.Temperature); !known {
 		r.slope.Reset()
-		r.rate = [3]float64{}
+		r.rate = temperatureRate{}
 	}
-	if r.rate[2] == 0 {
+	if !r.rate.known {
 		return
 	}
-	s.Values.Put(quantity.TemperatureRate, r.rate[0])
+	s.Values.Put(quantity.TemperatureRate, r.rate.slope)
 }
 
 // countDown gives the time to the overheat limit, which there is only while the
 // rise is larger than its own doubt (k = 2), and while the newest readings rise
 // too: water that has begun to cool has risen over the last minute as well.
-func (r *rig) countDown(s *State, newest *plausible) {
+func (r *rig) countDown(s *State, newest *plausibility) {
 	t, known := s.Values.Get(quantity.Temperature)
-	if known && r.rate[2] != 0 && r.rate[0] > 2*r.rate[1] && newest.sloped && newest.slope > 0 {
-		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate[0]))
+	if known && r.rate.known && r.rate.slope > 2*r.rate.standardError && newest.hasSlope && newest.slope > 0 {
+		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate.slope))
 	}
 }
 
-// stationary says whether all three are steady; unknown while one of them is.
-func (r *rig) stationary(s *State) {
+// steadiness says whether all three are steady; unknown while one of them is.
+func (r *rig) steadiness(s *State) {
 	all := true
 	for i, id := range steadyOf {
 		if _, known := s.Values.Get(id); !known {

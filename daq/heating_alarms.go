@@ -63,7 +63,7 @@ func (w *watch) noSupply(e *Engine) alarm.Condition {
 	if waiting && !proven {
 		return alarm.Unknown
 	}
-	return is(!proven)
+	return conditionOf(!proven)
 }
 
 // note keeps the supply's flow as the alarm's value.
@@ -89,12 +89,12 @@ func (w *watch) proves(id quantity.ID, v float64) bool {
 
 // implausible is Set while the temperature cannot be that of the water.
 func (w *watch) implausible(e *Engine) alarm.Condition {
-	p := e.probe
+	p := e.plausibility
 	v, known := e.state.Values.Get(quantity.Temperature)
 	switch {
 	case p.fell:
 		w.why = fmt.Sprintf("it fell by %.1f K/s or more, and no tank cools faster than %.1f K/s", w.def.MaxFall, w.def.MaxFall)
-	case p.deaf:
+	case p.unresponsive:
 		w.why = fmt.Sprintf("%s for %.0f min with water flowing, and it has not risen by %.0f K", e.heated(), respondWithin.Minutes(), respondBy)
 	case !known:
 		return alarm.Unknown
@@ -102,7 +102,7 @@ func (w *watch) implausible(e *Engine) alarm.Condition {
 	if known {
 		w.value = &v
 	}
-	return is(p.fell || p.deaf)
+	return conditionOf(p.fell || p.unresponsive)
 }
 
 // ineffective is Set while the water is heated although the permit is down. The
@@ -119,16 +119,16 @@ func (w *watch) ineffective(e *Engine) alarm.Condition {
 		w.why = e.sinceDrop() + "the heater draws power"
 		return alarm.Set
 	}
-	if !e.probe.sloped {
+	if !e.plausibility.hasSlope {
 		return alarm.Unknown
 	}
-	if !e.probe.rising() && e.cfg.Instrument(quantity.HeaterOn) != nil && !known {
+	if !e.plausibility.rising() && e.cfg.Instrument(quantity.HeaterOn) != nil && !known {
 		return alarm.Unknown
 	}
-	if e.probe.rising() {
-		w.why = fmt.Sprintf("%sthe temperature rises by %.2f K/s", e.sinceDrop(), e.probe.slope)
+	if e.plausibility.rising() {
+		w.why = fmt.Sprintf("%sthe temperature rises by %.2f K/s", e.sinceDrop(), e.plausibility.slope)
 	}
-	return is(e.probe.rising())
+	return conditionOf(e.plausibility.rising())
 }
 
 // sinceDrop says why the permit is down.
@@ -145,11 +145,15 @@ type baseline struct {
 	known bool
 }
 
-// blocked is Set while the loss coefficient is above what it was when the rig
-// first stood steady at this setting of the valve, by more than both
-// uncertainties. Acknowledging says that a person knows why (the valve was
-// moved): the present value is then the new one to compare with. Until then one
-// that stands without a baseline, after a restart, holds.
+// blocked is Set while
+//
+//	k > k0 + u + u0
+//
+// k being the loss coefficient, u its uncertainty, and k0 ± u0 the baseline: the
+// lowest k since the rig was first steady at this setting of the valve.
+// Acknowledging the alarm says that a person knows why (the valve was moved): it
+// clears the baseline, and a new one is taken. After a restart there is no
+// baseline: an alarm that is active then stays active until it is acknowledged.
 func (w *watch) blocked(e *Engine) alarm.Condition {
 	k, ok := e.state.Values.Get(quantity.LossCoefficient)
 	u, okU := e.state.Values.Get(quantity.LossCoefficientUncertainty)
@@ -166,11 +170,11 @@ func (w *watch) blocked(e *Engine) alarm.Condition {
 		if steady != 0 || w.baseline.known {
 			w.baseline = baseline{k, u, true}
 		}
-		return is(false)
+		return conditionOf(false)
 	}
 	w.value = &k
 	excess := k - w.baseline.k
-	return is(excess > u+w.baseline.u)
+	return conditionOf(excess > u+w.baseline.u)
 }
 
 // chatter remembers when an alarm was set last, to name one that chatters:

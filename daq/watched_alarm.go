@@ -69,7 +69,7 @@ func health(h *Health, fine func() bool) alarm.Condition {
 	if h == nil {
 		return alarm.Unknown
 	}
-	return is(!fine())
+	return conditionOf(!fine())
 }
 
 // receivers is Set when an alarm has waited for OnDelay, and Clear when none
@@ -88,11 +88,11 @@ func (w *watch) receivers(e *Engine) alarm.Condition {
 		return alarm.Set
 	}
 	w.why = r.Failed
-	return is(r.Waited+e.state.Mono-e.healthAt >= w.def.OnDelay)
+	return conditionOf(r.Waited+e.state.Mono-e.healthAt >= w.def.OnDelay)
 }
 
-// is makes a condition of a yes or no.
-func is(set bool) alarm.Condition {
+// conditionOf is Set when set, and Clear otherwise.
+func conditionOf(set bool) alarm.Condition {
 	if set {
 		return alarm.Set
 	}

@@ -37,38 +37,38 @@ const (
 	stillRising = 0.05
 )
 
-// plausible watches whether the temperature can be that of the water: the probe
+// plausibility watches whether the temperature can be that of the water: the probe
 // out of the tube shows as a fall that no tank can make, or as no answer to
 // heating.
-type plausible struct {
+type plausibility struct {
 	short     *series.Window
 	ends      int     // points that are compared at each end of it
 	mean      float64 // of the short window
-	averaged  bool    // there is a mean
+	hasMean   bool    // there is a mean
 	slope, se float64 // K/s over the short window
-	sloped    bool
+	hasSlope  bool
 	fellAt    time.Duration
 	fell      bool
 
-	heating bool
-	wasOff  bool          // it was seen off: only a start that was seen is judged
-	began   float64       // temperature when the heater came on
-	heated  time.Duration // with flow, since then
-	heard   bool          // it has risen since
-	deaf    bool          // no response
-	last    time.Duration
+	heating          bool
+	wasOff           bool          // it was seen off: only a start that was seen is judged
+	startTemperature float64       // temperature when the heater came on
+	heated           time.Duration // with flow, since then
+	responded        bool          // the temperature has risen since
+	unresponsive     bool          // no response
+	last             time.Duration
 }
 
-// newPlausible watches a thermometer that is read once every so often.
-func newPlausible(every time.Duration) *plausible {
+// newPlausibility watches a thermometer that is read once every so often.
+func newPlausibility(every time.Duration) *plausibility {
 	window := max(fallWindow, fallReadings*every)
 	readings := window / max(every, 1)
-	return &plausible{short: series.NewWindow(window, fallPoints), ends: int(min(readings/2, fallEnds))}
+	return &plausibility{short: series.NewWindow(window, fallPoints), ends: int(min(readings/2, fallEnds))}
 }
 
 // paced goes on with a thermometer that is read at another pace.
-func (p *plausible) paced(every time.Duration) *plausible {
-	next, other := *p, newPlausible(every)
+func (p *plausibility) paced(every time.Duration) *plausibility {
+	next, other := *p, newPlausibility(every)
 	next.short, next.ends = other.short, other.ends
 	next.short.Take(p.short)
 	return &next
@@ -77,16 +77,16 @@ func (p *plausible) paced(every time.Duration) *plausible {
 // look takes a state after a step; on says whether the heater is on, where that
 // is known. While its contact has only to be asked yet what is known of heating
 // stands.
-func (p *plausible) look(s *State, in *Input, maxFall float64, on, sure bool) {
+func (p *plausibility) look(s *State, in *Input, maxFall float64, on, sure bool) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if !known {
 		p.short.Reset()
-		p.sloped, p.averaged, p.heating, p.wasOff = false, false, false, false
+		p.hasSlope, p.hasMean, p.heating, p.wasOff = false, false, false, false
 		p.last = s.Mono
 		return
 	}
 	p.falls(s, in, t, maxFall)
-	if p.averaged {
+	if p.hasMean {
 		t = p.mean // a single reading of a noisy probe rises by chance
 	}
 	if sure || s.Quality[quantity.HeaterOn].Grade != Missing {
@@ -95,11 +95,11 @@ func (p *plausible) look(s *State, in *Input, maxFall float64, on, sure bool) {
 	p.last = s.Mono
 }
 
-func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
+func (p *plausibility) falls(s *State, in *Input, t, maxFall float64) {
 	if in.Kind == KindReading && in.Reading.Instrument == quantity.Temperature && in.Reading.Reason == "" {
 		p.short.Add(in.Reading.At, t)
-		p.slope, p.se, p.sloped = p.short.Slope()
-		p.mean, _, p.averaged = p.short.Mean()
+		p.slope, p.se, p.hasSlope = p.short.Slope()
+		p.mean, _, p.hasMean = p.short.Mean()
 		if p.short.Covered() >= fallLeast && p.falling(maxFall) {
 			p.fell, p.fellAt = true, s.Mono
 		}
@@ -111,34 +111,34 @@ func (p *plausible) falls(s *State, in *Input, t, maxFall float64) {
 
 // falling sees a slow fall by its slope, and a fast one, which bends too much
 // to have one, by what it has dropped.
-func (p *plausible) falling(maxFall float64) bool {
+func (p *plausibility) falling(maxFall float64) bool {
 	drop, ok := p.short.Drop(p.ends)
-	return p.sloped && p.slope+2*p.se < -maxFall || ok && drop > maxFall*p.short.Covered().Seconds()
+	return p.hasSlope && p.slope+2*p.se < -maxFall || ok && drop > maxFall*p.short.Covered().Seconds()
 }
 
 // responds counts heating time only while water flows past the probe: a shut
 // tube valve is normal preheating.
-func (p *plausible) responds(s *State, t float64, on, sure bool) {
+func (p *plausibility) responds(s *State, t float64, on, sure bool) {
 	if !sure {
 		p.heating, p.wasOff = false, false // what comes next is no start that was seen
 		return
 	}
 	if !on {
-		p.heating, p.wasOff, p.deaf = false, true, false
+		p.heating, p.wasOff, p.unresponsive = false, true, false
 		return
 	}
 	if !p.heating {
-		p.heating, p.began, p.heated, p.heard = true, t, 0, !p.wasOff || t >= coldBelow
+		p.heating, p.startTemperature, p.heated, p.responded = true, t, 0, !p.wasOff || t >= coldBelow
 	}
 	if band := s.Values.Band(); band != quantity.NoFlow && band != quantity.Unknown {
 		p.heated += s.Mono - p.last
 	}
-	p.began = math.Min(p.began, t)
-	p.heard = p.heard || t-p.began >= respondBy
-	p.deaf = !p.heard && p.heated >= respondWithin
+	p.startTemperature = math.Min(p.startTemperature, t)
+	p.responded = p.responded || t-p.startTemperature >= respondBy
+	p.unresponsive = !p.responded && p.heated >= respondWithin
 }
 
 // rising says whether the temperature rises as only a heated tank does.
-func (p *plausible) rising() bool {
-	return p.sloped && p.slope-2*p.se > stillRising
+func (p *plausibility) rising() bool {
+	return p.hasSlope && p.slope-2*p.se > stillRising
 }
