@@ -3,6 +3,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"net/http"
@@ -21,11 +22,11 @@ type desk struct {
 	*httptest.Server
 	mu      sync.Mutex
 	refuses bool
-	heard   []string // of what it took, as "name state"
+	heard   map[string]string // what it took, as "name state", by the message's identity: a kill may send one again
 }
 
 func newDesk(t *testing.T) *desk {
-	d := &desk{}
+	d := &desk{heard: map[string]string{}}
 	d.Server = httptest.NewServer(d)
 	t.Cleanup(d.Close)
 	return d
@@ -39,7 +40,8 @@ func (d *desk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusInternalServerError)
 		return
 	}
-	d.heard = append(d.heard, textOf(string(body), "name")+" "+textOf(string(body), "state"))
+	what := textOf(string(body), "name") + " " + textOf(string(body), "state")
+	d.heard[fmt.Sprint(textOf(string(body), "recording"), number(object(body), "sequence"), what)] = what
 }
 
 func (d *desk) refuse(refuses bool) {
@@ -58,6 +60,12 @@ func (d *desk) took(what string) (n int) {
 		}
 	}
 	return n
+}
+
+// object is a JSON object; empty where it is none.
+func object(body []byte) (m map[string]any) {
+	_ = json.Unmarshal(body, &m)
+	return m
 }
 
 // textOf is a member of a flat JSON object that is text.

@@ -93,7 +93,7 @@ func TestWrongUse(t *testing.T) {
 		{"version now", `"now"`},
 		{"completion", "for which shell?"},
 		{"completion dos", `"dos": nothing of that name here`},
-		{"completion bash zsh", `"zsh" stands alone`},
+		{"completion bash zsh", `"zsh": unexpected argument`},
 		{"help rum", "rum: no verb of that name"},
 	} {
 		stdout, stderr, code := call(t, program, strings.Fields(c.words)...)
