@@ -1,6 +1,7 @@
 package rigsim
 
 import (
+	"flag"
 	"fmt"
 	"path/filepath"
 	"regexp"
@@ -118,14 +119,21 @@ func (n *night) give(t testing.TB) {
 	}
 }
 
+// long lets TestADayRaisesNoAlarm play twenty rigs, which takes minutes of two
+// cores.
+var long = flag.Bool("long", false, "a day of twenty rigs, not of four")
+
 // One night and day of the normal sweep, with noise as large as the sensors'
 // limits of error, raises no alarm, whatever the rig. In every fourth rig it is
 // not seen whether the heater is on, and permitted counts as heating.
 func TestADayRaisesNoAlarm(t *testing.T) {
 	t.Parallel()
-	day, seeds := 24*time.Hour, 20
-	if testing.Short() {
-		day, seeds = time.Hour, 4
+	day, seeds := 24*time.Hour, 4
+	switch {
+	case *long:
+		seeds = 20
+	case testing.Short():
+		day = time.Hour
 	}
 	for seed := range seeds {
 		var without []string
