@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -99,12 +100,14 @@ func TestACommandOfAStandstillIsNotObeyed(t *testing.T) {
 		{1500 * time.Millisecond, 0, true},
 		{500 * time.Millisecond, 0, true},
 	} {
-		playLoop(t, &memoryJournal{}, func(l *Loop) {
-			slept := time.Hour
-			l.o.Clock.asleep, l.o.Clock.before = func() time.Duration { return slept }, slept
+		var slept atomic.Int64
+		sleeps := func(clock *Clock) {
+			clock.asleep, clock.before = func() time.Duration { return time.Duration(slept.Load()) }, 0
+		}
+		playLoopBy(t, &memoryJournal{}, sleeps, func(l *Loop) {
 			time.Sleep(5 * time.Second)
 			synctest.Wait()
-			slept += c.still
+			slept.Add(int64(c.still))
 			time.Sleep(c.after)
 			if err := l.Do(context.Background(), Command{ID: "w", Verb: Withdraw, Who: "dana"}); err == nil || strings.Contains(err.Error(), "ask again") {
 				t.Errorf("%v still: the withdrawal: %v, want the engine's own answer", c.still, err)

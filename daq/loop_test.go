@@ -32,6 +32,12 @@ func (j *memoryJournal) Put(b Batch) {
 // playLoop runs a loop in a bubble of virtual time.
 func playLoop(t *testing.T, j *memoryJournal, play func(*Loop)) {
 	t.Helper()
+	playLoopBy(t, j, func(*Clock) {}, play)
+}
+
+// playLoopBy does so by a clock that is changed before the loop runs.
+func playLoopBy(t *testing.T, j *memoryJournal, change func(*Clock), play func(*Loop)) {
+	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		e, err := NewEngine(benchConfig(t, benchText), nil)
 		if err != nil {
@@ -39,7 +45,9 @@ func playLoop(t *testing.T, j *memoryJournal, play func(*Loop)) {
 		}
 		var l *Loop
 		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.DeliverReply(told) })
-		l = NewLoop(LoopOptions{Engine: e, Clock: NewClock(), Journal: j, Teller: teller})
+		clock := NewClock()
+		change(clock)
+		l = NewLoop(LoopOptions{Engine: e, Clock: clock, Journal: j, Teller: teller})
 		ctx, cancel := context.WithCancel(t.Context())
 		var group sync.WaitGroup
 		group.Go(func() { _ = l.Run(ctx) })
