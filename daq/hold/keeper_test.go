@@ -70,6 +70,16 @@ func TestKeeperFollowsATrip(t *testing.T) {
 	holds("not recorded", entry("a", false, 0, 6), old)
 	off([]daq.Receipt{{Recorded: true, Sequence: 3}, {Recorded: true, Sequence: 7}})
 	holds("it is recorded", old)
+	// A late answer of the recording speaks of one word alone: an alarm of the same
+	// state at another time, or of another state at the same time, is not it.
+	first := k.Observe(transition("b", "unacknowledged", true, 3))
+	k.Observe(transition("b", "unacknowledged", true, 4))
+	first([]daq.Receipt{{}, {Recorded: true, Sequence: 8}})
+	holds("an earlier word of the same state", entry("b", true, 0, 7), old)
+	k.Observe(transition("b", "acknowledged", true, 3))
+	first([]daq.Receipt{{}, {Recorded: true, Sequence: 8}})
+	holds("another state of the same time", entry("b", true, 0, 8), old)
+	k.Observe(transition("b", "acknowledged", false, 5))([]daq.Receipt{{}, {Recorded: true, Sequence: 9}})
 	k.Recording("B", 1)
 	holds("another recording", entry("old", true, 0, 1))
 	if m, _ := Read(path); m.Recording != "B" || m.Newest != 1 {
