@@ -3,6 +3,7 @@ package daq
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -51,11 +52,11 @@ func NewChannel(in config.Instrument) *Channel {
 	return &Channel{in: in, convert: newConvert(in), guard: guard{in: in}, motion: newMotion(in)}
 }
 
-// inherit makes the channel go on where another one of the same quantity stood, under
+// Inherit makes the channel go on where another one of the same quantity stood, under
 // other settings: how long a good reading is overdue belongs to what is measured and
 // not to the settings. The last good value stands until it is stale, as after a
 // fault.
-func (c *Channel) inherit(old *Channel) {
+func (c *Channel) Inherit(old *Channel) {
 	c.last, c.lastAt, c.seen, c.born, c.asked = old.last, old.lastAt, old.seen, old.born, old.asked
 	c.fault, c.reason = old.fault, old.reason
 	if c.seen && c.fault == "" {
@@ -64,9 +65,9 @@ func (c *Channel) inherit(old *Channel) {
 	c.guard.inherit(&old.guard)
 }
 
-// comeBack makes the channel that of an instrument that was not configured for a
+// Resume makes the channel that of an instrument that was not configured for a
 // while. That time does not count, and nothing is known of what it would read now.
-func (c *Channel) comeBack(old *Channel, away time.Duration) {
+func (c *Channel) Resume(old *Channel, away time.Duration) {
 	c.born, c.asked = old.born, old.asked
 	if old.seen {
 		c.born = old.lastAt
@@ -75,6 +76,9 @@ func (c *Channel) comeBack(old *Channel, away time.Duration) {
 	c.guard.inherit(&old.guard)
 	c.guard.changed += away
 }
+
+// Is says whether the channel has these settings, in everything.
+func (c *Channel) Is(in config.Instrument) bool { return reflect.DeepEqual(c.in, in) }
 
 // Take takes a reading, clean or faulty, and gives the fault that it or the
 // wire found, "" for none. cold tells how another instrument stands, for a cold
@@ -85,7 +89,7 @@ func (c *Channel) Take(r Reading, cold func(quantity.ID) (Measured, bool)) Reaso
 	}
 	if since, frozen := c.guard.frozen(r); frozen {
 		c.lastAt = min(c.lastAt, since)
-		return c.fail(ReasonFrozen, fmt.Sprintf("the number on the wire has been %v for %s; check the sensor", r.Number, seconds(r.At-since)))
+		return c.fail(ReasonFrozen, fmt.Sprintf("the number on the wire has been %v for %s; check the sensor", r.Number, Seconds(r.At-since)))
 	}
 	m, ok, f := c.convert.number(r, cold)
 	if f == nil && ok {
@@ -148,7 +152,7 @@ func (c *Channel) before(now time.Duration) Measured {
 	}
 	why := c.fault
 	if why == "" {
-		why = "no reading for " + seconds(now-c.born) + ": nothing came"
+		why = "no reading for " + Seconds(now-c.born) + ": nothing came"
 	}
 	return none(Quality{Bad, why}, c.staleReason())
 }
@@ -159,9 +163,9 @@ func none(q Quality, reason Reason) Measured {
 
 func (c *Channel) staleText(age time.Duration) string {
 	if c.fault == "" {
-		return "no good reading for " + seconds(age) + ": nothing came"
+		return "no good reading for " + Seconds(age) + ": nothing came"
 	}
-	return "no good reading for " + seconds(age) + ": " + c.fault
+	return "no good reading for " + Seconds(age) + ": " + c.fault
 }
 
 func (c *Channel) staleReason() Reason {
@@ -170,9 +174,6 @@ func (c *Channel) staleReason() Reason {
 	}
 	return c.reason
 }
-
-// seconds writes a duration for a person: "2.1 s".
-func seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds()) }
 
 // fault is why a number cannot be believed.
 type fault struct {

@@ -62,7 +62,7 @@ func (o *motion) add(at time.Duration, m *Measured, half float64) {
 	m.widen(o.scatter(half), uncertainty.Normal)
 	m.widen(behind, uncertainty.Normal)
 	if behind > half {
-		m.doubt("", "moving; the reading lags by up to %s", seconds(time.Duration(o.lag*float64(time.Second))))
+		m.doubt("", "moving; the reading lags by up to %s", Seconds(time.Duration(o.lag*float64(time.Second))))
 	}
 }
 

@@ -29,7 +29,10 @@ type Clock struct {
 
 // NewClock starts a run's clock. The system's own word on synchronisation is
 // asked where there is one (adjtimex on Linux); elsewhere it counts as not known.
-func NewClock() *Clock {
+func NewClock() *Clock { return NewClockOf(asleep) }
+
+// NewClockOf starts the clock of a machine whose sleep so far asleep tells.
+func NewClockOf(asleep func() time.Duration) *Clock {
 	return &Clock{began: time.Now(), jumped: -jumpMemory, synced: kernelSynchronised, asleep: asleep, before: asleep()}
 }
 

@@ -13,7 +13,7 @@ import (
 // command does what a person asked, or refuses with a reason. Either way there
 // is one reply, and a refusal is journalled as a note.
 func (e *Engine) command(c *Command) []Event {
-	if err := c.tooLate(e.state.Mono); err != nil {
+	if err := tooLate(c, e.state.Mono); err != nil {
 		return e.refuse(c, err)
 	}
 	switch c.Verb {
@@ -40,20 +40,20 @@ func (e *Engine) command(c *Command) []Event {
 	return events
 }
 
-// commandLife is how long a command may wait to be obeyed.
-const commandLife = 2 * time.Second
+// CommandLife is how long a command may wait to be obeyed.
+const CommandLife = 2 * time.Second
 
 // tooLate says why a command is not obeyed any more: who made it has seen that
 // nothing came of it, and may be gone or have changed the rig by hand since. To
 // withdraw the permit is obeyed however late, for that is the safe direction.
-func (c *Command) tooLate(now time.Duration) error {
+func tooLate(c *Command, now time.Duration) error {
 	switch {
 	case c.Verb == Withdraw:
 		return nil
 	case c.Left:
 		return errors.New("who asked for it does not wait for the answer any more: ask again")
 	case c.Until > 0 && now > c.Until:
-		return fmt.Errorf("it was asked for more than %g s ago, or the program has stood still since: look at the rig, and ask again", commandLife.Seconds())
+		return fmt.Errorf("it was asked for more than %g s ago, or the program has stood still since: look at the rig, and ask again", CommandLife.Seconds())
 	}
 	return nil
 }

@@ -2,7 +2,6 @@ package daq
 
 import (
 	"math"
-	"reflect"
 	"strings"
 	"time"
 
@@ -240,7 +239,3 @@ func (r *rig) steadiness(s *State) {
 	}
 	s.Values.PutBool(quantity.Steady, all)
 }
-
-// sameInstrument says whether two configurations of an instrument are equal in
-// everything.
-func sameInstrument(a, b config.Instrument) bool { return reflect.DeepEqual(a, b) }

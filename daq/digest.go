@@ -33,6 +33,16 @@ func (d *Digest) Add(s *State) string {
 	if s.Mono < d.next {
 		return ""
 	}
-	d.next = nextDue(d.next, s.Mono, digestEvery)
+	d.next = NextDue(d.next, s.Mono, digestEvery)
 	return hex.EncodeToString(d.sum.Sum(nil))
+}
+
+// NextDue is the next instant start + n·interval that is not over. Ticks that
+// a suspended process missed are not made up for.
+func NextDue(due, now, interval time.Duration) time.Duration {
+	due += interval
+	if late := now - due; late > 0 {
+		due += late - late%interval
+	}
+	return due
 }

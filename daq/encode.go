@@ -2,6 +2,7 @@ package daq
 
 import (
 	"encoding/json"
+	"fmt"
 	"strconv"
 	"time"
 )
@@ -11,6 +12,9 @@ const TimeLayout = "2006-01-02T15:04:05.000000Z"
 
 // FormatTime writes a time for every interface.
 func FormatTime(t time.Time) string { return t.UTC().Format(TimeLayout) }
+
+// Seconds writes a duration for a person: "2.1 s".
+func Seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds()) }
 
 // Identity says whose state it is.
 type Identity struct {

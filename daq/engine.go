@@ -97,12 +97,12 @@ func readEvery(cfg *config.Config, id quantity.ID) time.Duration {
 func (e *Engine) channel(in config.Instrument) *Channel {
 	old, c := e.channels[in.ID], NewChannel(in)
 	switch away := e.removedInstruments[in.ID]; {
-	case old != nil && sameInstrument(old.in, in):
+	case old != nil && old.Is(in):
 		return old
 	case old != nil:
-		c.inherit(old)
+		c.Inherit(old)
 	case away.channel != nil:
-		c.comeBack(away.channel, e.state.Mono-away.at)
+		c.Resume(away.channel, e.state.Mono-away.at)
 	}
 	return c
 }
@@ -291,7 +291,7 @@ func (e *Engine) sampleDue(now time.Duration) bool {
 	if now < e.sampleAt {
 		return false
 	}
-	e.sampleAt = nextDue(e.sampleAt, now, e.cfg.Record.Every)
+	e.sampleAt = NextDue(e.sampleAt, now, e.cfg.Record.Every)
 	return true
 }
 

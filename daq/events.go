@@ -63,6 +63,9 @@ type SavedAlarm struct {
 	Raised int64 `json:"raised,omitempty"`
 }
 
+// JournalUnread is the alarm in place of those of a journal that cannot be read.
+const JournalUnread = "journal-unread"
+
 // AlarmEvent is one transition of an alarm: the row of the journal and the
 // message of the wire.
 type AlarmEvent struct {

@@ -16,18 +16,6 @@ import (
 // engine is then hung and no reading helps.
 const inputQueue = 1024
 
-// Batch is what one step gives the journal.
-type Batch struct {
-	Input    Input
-	State    *State          // the row to record; nil between rows
-	Events   []Event         // those to record: alarms and notes
-	Receipts func([]Receipt) // called once when Events are durable; nil without Events
-	Digest   string          // of all states up to Input, once a minute; "" else
-}
-
-// Journal takes batches and never blocks.
-type Journal interface{ Put(Batch) }
-
 // LoopOptions are the surroundings of a loop.
 type LoopOptions struct {
 	Engine  *Engine
@@ -153,23 +141,13 @@ func (l *Loop) Run(ctx context.Context) error {
 		case <-timer.C:
 			if due <= l.o.Clock.Now() {
 				l.step(Input{Kind: KindTick})
-				due = nextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
+				due = NextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
 			}
 			timer.Reset(l.o.Clock.Wait(due - l.o.Clock.Now()))
 		case <-beat.C:
 			l.beat()
 		}
 	}
-}
-
-// nextDue is the next instant start + n·interval that is not over. Ticks that
-// a suspended process missed are not made up for.
-func nextDue(due, now, interval time.Duration) time.Duration {
-	due += interval
-	if late := now - due; late > 0 {
-		due += late - late%interval
-	}
-	return due
 }
 
 // drain steps what is already in the queue, so that closing flows as data does.
@@ -253,10 +231,10 @@ func inOrder(rows, events []Event) []Event {
 
 // Do asks the engine for something and waits for its answer, which comes when
 // what was done is on disk (or after the teller's second). A refusal is an
-// error with the reason. What the engine has not done within commandLife it never
+// error with the reason. What the engine has not done within CommandLife it never
 // does.
 func (l *Loop) Do(ctx context.Context, c Command) error {
-	c.Until = l.asked() + l.o.Clock.Of(commandLife)
+	c.Until = l.asked() + l.o.Clock.Of(CommandLife)
 	answer := make(chan Reply, 1)
 	l.mu.Lock()
 	l.waiting[c.ID] = answer

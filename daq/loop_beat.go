@@ -44,7 +44,7 @@ func (l *Loop) asked() time.Duration {
 	defer l.mu.Unlock()
 	now := l.o.Clock.Now()
 	l.running.see(now, l.o.Clock.Of(stoodStill))
-	if p := &l.running; p.woke > 0 && now-p.woke < l.o.Clock.Of(commandLife) {
+	if p := &l.running; p.woke > 0 && now-p.woke < l.o.Clock.Of(CommandLife) {
 		return p.stopped
 	}
 	return now

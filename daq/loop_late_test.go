@@ -2,6 +2,7 @@ package daq
 
 import (
 	"context"
+	"flowrigd/daq/daqtest"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -38,7 +39,7 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				e, err := NewEngine(benchConfig(t, benchText), nil)
+				e, err := NewEngine(daqtest.Config(t, daqtest.Rig("measuring")), nil)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -101,8 +102,8 @@ func TestACommandOfAStandstillIsNotObeyed(t *testing.T) {
 		{500 * time.Millisecond, 0, true},
 	} {
 		var slept atomic.Int64
-		sleeps := func(clock *Clock) {
-			clock.asleep, clock.before = func() time.Duration { return time.Duration(slept.Load()) }, 0
+		sleeps := func() *Clock {
+			return NewClockOf(func() time.Duration { return time.Duration(slept.Load()) })
 		}
 		playLoopBy(t, &memoryJournal{}, sleeps, func(l *Loop) {
 			time.Sleep(5 * time.Second)
@@ -126,7 +127,7 @@ func TestACommandOfAStandstillIsNotObeyed(t *testing.T) {
 // A program that takes long to begin has not stood still.
 func TestABeginningIsNoStandstill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		e, err := NewEngine(benchConfig(t, benchText), nil)
+		e, err := NewEngine(daqtest.Config(t, daqtest.Rig("measuring")), nil)
 		if err != nil {
 			t.Fatal(err)
 		}

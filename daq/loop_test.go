@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/daq/daqtest"
 )
 
 // memoryJournal takes batches and answers at once, unless it hangs.
@@ -32,21 +33,20 @@ func (j *memoryJournal) Put(b Batch) {
 // playLoop runs a loop in a bubble of virtual time.
 func playLoop(t *testing.T, j *memoryJournal, play func(*Loop)) {
 	t.Helper()
-	playLoopBy(t, j, func(*Clock) {}, play)
+	playLoopBy(t, j, NewClock, play)
 }
 
-// playLoopBy does so by a clock that is changed before the loop runs.
-func playLoopBy(t *testing.T, j *memoryJournal, change func(*Clock), play func(*Loop)) {
+// playLoopBy does so by a clock that begins with the test.
+func playLoopBy(t *testing.T, j *memoryJournal, begin func() *Clock, play func(*Loop)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
-		e, err := NewEngine(benchConfig(t, benchText), nil)
+		e, err := NewEngine(daqtest.Config(t, daqtest.Rig("measuring")), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
 		var l *Loop
 		teller := NewTeller(func() string { return "uuid" }, func(told Told) { l.DeliverReply(told) })
-		clock := NewClock()
-		change(clock)
+		clock := begin()
 		l = NewLoop(LoopOptions{Engine: e, Clock: clock, Journal: j, Teller: teller})
 		ctx, cancel := context.WithCancel(t.Context())
 		var group sync.WaitGroup
@@ -117,7 +117,7 @@ func TestLoopIsAliveWhileItSteps(t *testing.T) {
 
 func TestANeverRunLoopIsNotAlive(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		e, err := NewEngine(benchConfig(t, benchText), nil)
+		e, err := NewEngine(daqtest.Config(t, daqtest.Rig("measuring")), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -139,7 +139,7 @@ func TestANeverRunLoopIsNotAlive(t *testing.T) {
 // configuration that is in force then.
 func TestTheWordOnThePermitGrowsOld(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		e, err := NewEngine(benchConfig(t, benchText), nil)
+		e, err := NewEngine(daqtest.Config(t, daqtest.Rig("measuring")), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -156,7 +156,7 @@ func TestTheWordOnThePermitGrowsOld(t *testing.T) {
 			interval string
 			want     time.Duration
 		}{{"200 ms", 400 * time.Millisecond}, {"500 ms", time.Second}, {"100 ms", 200 * time.Millisecond}} {
-			l.Reload(benchConfig(t, `interval = "`+c.interval+"\"\n"+benchText))
+			l.Reload(daqtest.Config(t, `interval = "`+c.interval+"\"\n"+daqtest.Rig("measuring")))
 			synctest.Wait()
 			longest.Store(0)
 			time.Sleep(5 * time.Second)
@@ -175,7 +175,7 @@ func TestNextDue(t *testing.T) {
 		{0, 1, 200}, {200, 399, 400}, {200, 450, 400}, {200, 1050, 1000}, {200, 1200, 1200},
 	} {
 		ms := time.Millisecond
-		if got := nextDue(c.due*ms, c.now*ms, 200*ms); got != c.want*ms {
+		if got := NextDue(c.due*ms, c.now*ms, 200*ms); got != c.want*ms {
 			t.Errorf("after %d at %d: %v, want %d ms", c.due, c.now, got, c.want)
 		}
 	}

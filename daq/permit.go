@@ -153,10 +153,10 @@ func (e *Engine) guardSilence() []Event {
 		return nil
 	}
 	if gap := now - p.stepped; gap > p.cfg.Watchdog {
-		return e.dropPermit(fmt.Sprintf("the program stood still for %s, longer than the relay's watchdog", seconds(gap)))
+		return e.dropPermit(fmt.Sprintf("the program stood still for %s, longer than the relay's watchdog", Seconds(gap)))
 	}
 	if gap := now - p.answered; gap > p.cfg.Watchdog {
-		return e.dropPermit(fmt.Sprintf("the relay has confirmed nothing for %s, longer than its watchdog: check its line and address", seconds(gap)))
+		return e.dropPermit(fmt.Sprintf("the relay has confirmed nothing for %s, longer than its watchdog: check its line and address", Seconds(gap)))
 	}
 	return nil
 }
@@ -197,7 +197,7 @@ func (e *Engine) beginProof() string {
 	}
 	on, measured := e.state.Values.Get(quantity.HeaterOn)
 	p.proof, p.sawOff, p.heated = e.state.Mono+length, false, measured && on != 0
-	return "proof test begun: dropped for " + seconds(length)
+	return "proof test begun: dropped for " + Seconds(length)
 }
 
 // confirm takes the relay's answer.

@@ -180,9 +180,6 @@ func (w *watch) event(at time.Time, who string) *AlarmEvent {
 	return e
 }
 
-// JournalUnread is the alarm in place of those of a journal that cannot be read.
-const JournalUnread = "journal-unread"
-
 // newOrphan brings back an alarm that is not configured any more: nothing
 // watches for it, and a person must still acknowledge and reset it, or the trip
 // that it holds would never end.
@@ -213,7 +210,7 @@ func newWatch(def config.Alarm, saved map[string]SavedAlarm, now time.Duration, 
 		return w
 	}
 	w.since, w.until, w.value, w.raised = s.Since, s.Until, s.Value, s.Raised
-	w.alarm = alarm.Restore(w.rule(), state, s.beneath(w.def.Latch), now+shelvedFor(s, wall))
+	w.alarm = alarm.Restore(w.rule(), state, beneath(&s, w.def.Latch), now+shelvedFor(s, wall))
 	return w
 }
 
@@ -225,7 +222,7 @@ func shelvedFor(s SavedAlarm, wall time.Time) time.Duration {
 
 // beneath is what stands beneath a saved alarm's state. Where a recording did not
 // keep it, one that is silenced and holds the permit must still be acknowledged.
-func (s *SavedAlarm) beneath(latch bool) *alarm.Beneath {
+func beneath(s *SavedAlarm, latch bool) *alarm.Beneath {
 	if s.Beneath == nil && s.Tripped {
 		return &alarm.Beneath{Latched: latch, Unseen: true}
 	}

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"testing"
+
+	"flowrigd/config"
 )
 
 // Rig is the text of a configuration of testdata/rigs/good, wherever in the
@@ -18,4 +21,14 @@ func Rig(name string) string {
 		at = filepath.Join("..", at)
 	}
 	panic(fmt.Sprintf("daqtest: %s: no such file in testdata/rigs/good above this package", name))
+}
+
+// Config is the checked configuration of a text that must be right.
+func Config(t testing.TB, text string) *config.Config {
+	t.Helper()
+	cfg, problems := config.Parse("bench.toml", []byte(text))
+	if config.Fatal(problems) {
+		t.Fatal(problems)
+	}
+	return cfg
 }
