@@ -1,9 +1,9 @@
-// Package daq owns the words of the program (Reading, Input, State, Event),
-// the engine that turns one into the next, and the fan-out to everybody else.
+// Package daq owns the words of the program and nothing else: Reading, Input,
+// State, Event, Command, and how they are written for other programs.
 //
-//	bytes → Reading → Input → Engine.Step → State and Events → journal → sinks
+//	bytes → Reading → Input → engine → State and Events → recording → everybody else
 //
-// It speaks to no port, file or socket itself: the adapters below it do.
+// What is done with them stands in the packages below it.
 package daq
 
 import (

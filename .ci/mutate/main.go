@@ -9,7 +9,7 @@
 // program as well. It proves nothing about changes that it does not make, and a
 // survivor may be equivalent: the same program by other words.
 //
-//	go run ./.ci/mutate -n 100 -seed 1 calc/pipe daq/alarm daq/permit.go
+//	go run ./.ci/mutate -n 100 -seed 1 calc/pipe daq/alarm daq/engine/permit.go
 //	go run ./.ci/mutate -n 20 -tests ./cmd/flowrigd cmd/flowrigd/reload.go
 package main
 

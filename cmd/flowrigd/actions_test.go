@@ -17,6 +17,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/engine"
 	"flowrigd/daq/web"
 )
 
@@ -122,7 +123,7 @@ func actionsOf(t *testing.T) map[string]string {
 	for _, a := range cfg.Alarms {
 		actions[a.Name] = a.Action
 	}
-	e, err := daq.NewEngine(cfg, []daq.SavedAlarm{{Name: daq.JournalUnread, State: "unacknowledged", Tripped: true}, {Name: "left", State: "unacknowledged"}})
+	e, err := engine.New(cfg, []daq.SavedAlarm{{Name: daq.JournalUnread, State: "unacknowledged", Tripped: true}, {Name: "left", State: "unacknowledged"}})
 	if err != nil {
 		t.Fatal(err)
 	}

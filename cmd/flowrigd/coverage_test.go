@@ -14,6 +14,7 @@ import (
 	"flowrigd/calc/water"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/engine"
 	"flowrigd/daq/rigsim"
 )
 
@@ -22,7 +23,7 @@ import (
 type virtual struct {
 	sim    *rigsim.Sim
 	cfg    *config.Config
-	engine *daq.Engine
+	engine *engine.Engine
 	now    time.Duration
 	number uint64
 }
@@ -37,7 +38,7 @@ func virtualRig(scenario string, seed uint64) (*virtual, error) {
 	if cfg == nil {
 		return nil, fmt.Errorf("rig.toml: %v", problems)
 	}
-	engine, err := daq.NewEngine(cfg, nil)
+	engine, err := engine.New(cfg, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -15,7 +15,10 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
+	"flowrigd/daq/clock"
+	"flowrigd/daq/engine"
 	"flowrigd/daq/instrument"
+	"flowrigd/daq/live"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
 	"flowrigd/daq/web"
@@ -37,7 +40,7 @@ type wiring struct {
 	brokerAt   string // of an embedded broker
 	mustServe  bool   // a page or an embedded broker that cannot be served is the end
 	reload     <-chan os.Signal
-	clock      *daq.Clock // that a simulated rig shares; nil: the machine's
+	clock      *clock.Clock // that a simulated rig shares; nil: the machine's
 	log        *slog.Logger
 }
 
@@ -46,12 +49,12 @@ type daemon struct {
 	w         wiring
 	log       *slog.Logger
 	cfg       atomic.Pointer[config.Config]
-	clock     *daq.Clock
+	clock     *clock.Clock
 	recording *recording
 	standsBy  bool // another daemon records here and has the rig, as long as this one lives
-	engine    *daq.Engine
-	loop      *daq.Loop
-	teller    *daq.Teller
+	engine    *engine.Engine
+	loop      *live.Loop
+	teller    *live.Teller
 	manager   *instrument.Manager
 	relay     *instrument.Relay              // nil without a heating permit
 	answered  atomic.Pointer[daq.Output]     // what the relay answered last; nil before
@@ -67,7 +70,7 @@ type daemon struct {
 // newDaemon builds the parts; nothing runs yet but the recording's writer and
 // an embedded broker.
 func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
-	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, daq.NewClock())}
+	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, clock.New())}
 	d.cfg.Store(cfg)
 	d.recording = openRecording(cfg.Record, d.log)
 	d.standsBy = d.recording.standsBy()
@@ -90,11 +93,11 @@ func (d *daemon) close() error {
 }
 
 func (d *daemon) buildEngine(cfg *config.Config) (err error) {
-	if d.engine, err = daq.NewEngine(cfg, d.recording.restore(cfg)); err != nil {
+	if d.engine, err = engine.New(cfg, d.recording.restore(cfg)); err != nil {
 		return err
 	}
-	d.teller = daq.NewTeller(d.recording.Recording, d.onEvent)
-	d.loop = daq.NewLoop(daq.LoopOptions{
+	d.teller = live.NewTeller(d.recording.Recording, d.onEvent)
+	d.loop = live.NewLoop(live.LoopOptions{
 		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnReading: d.count,
 		OnPermit: d.permit,
 	})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
@@ -41,7 +42,7 @@ func houseFiles(t *testing.T) map[string][]string {
 // allowed says which of our own packages a room may import.
 func allowed(room string) []string {
 	switch {
-	case room == "daq/alarm" || room == "daq/modbus" || room == "dashboards" || room == "cmd/flowrigd/hangup":
+	case room == "daq/alarm" || room == "daq/clock" || room == "daq/modbus" || room == "dashboards" || room == "cmd/flowrigd/hangup":
 		return nil
 	case strings.HasPrefix(room, "calc"):
 		return []string{"calc/"}
@@ -49,8 +50,14 @@ func allowed(room string) []string {
 		return []string{"calc/"}
 	case room == "daq":
 		return []string{"calc/", "config", "daq/alarm"}
+	case room == "daq/channel":
+		return []string{"calc/", "config", "daq"}
+	case room == "daq/engine":
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/channel"}
+	case room == "daq/live":
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/engine", "daq/hold"}
 	case strings.HasPrefix(room, "daq/"):
-		return []string{"calc/", "config", "daq", "daq/alarm", "daq/modbus", "dashboards"}
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/modbus", "dashboards"}
 	}
 	return []string{"calc/", "config", "daq", "daq/", "dashboards", "cmd/flowrigd/hangup"}
 }
@@ -82,6 +89,45 @@ func TestImportsRunOneWay(t *testing.T) {
 				t.Errorf("%s imports %s, which is for tests alone", file, own)
 			}
 		}
+	}
+}
+
+// TestPureRooms holds that what a replay runs through depends on its inputs alone:
+// no clock of the machine, no file, no line, no goroutine that waits.
+func TestPureRooms(t *testing.T) {
+	impure := []string{"os", "sync", "sync/atomic", "net", "net/http", "syscall", "math/rand", "math/rand/v2", "crypto/rand"}
+	clocks := []string{"Now", "Since", "Until", "After", "AfterFunc", "Sleep", "Tick", "NewTicker", "NewTimer"}
+	seen := 0
+	for file, imports := range houseFiles(t) {
+		room := filepath.ToSlash(filepath.Dir(file))
+		pure := room == "daq" || room == "daq/alarm" || room == "daq/channel" || room == "daq/engine" || strings.HasPrefix(room, "calc/")
+		if !pure || strings.HasSuffix(file, "_test.go") {
+			continue
+		}
+		seen++
+		for _, path := range imports {
+			if slices.Contains(impure, path) {
+				t.Errorf("%s imports %s: the room is pure", file, path)
+			}
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), filepath.Join("..", "..", file), nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			switch n := n.(type) {
+			case *ast.GoStmt:
+				t.Errorf("%s starts a goroutine: the room is pure", file)
+			case *ast.SelectorExpr:
+				if x, ok := n.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains(clocks, n.Sel.Name) {
+					t.Errorf("%s uses time.%s: the room is pure", file, n.Sel.Name)
+				}
+			}
+			return true
+		})
+	}
+	if seen < 50 {
+		t.Fatalf("only %d files of pure rooms found: the walk is wrong", seen)
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
-	"flowrigd/daq"
+	"flowrigd/daq/channel"
 	"flowrigd/daq/instrument"
 )
 
@@ -51,7 +51,7 @@ func probeVerb() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		p := &probing{out: c.OutOrStdout(), in: *in, port: *port, channel: daq.NewChannel(*in), asJSON: *asJSON}
+		p := &probing{out: c.OutOrStdout(), in: *in, port: *port, channel: channel.New(*in), asJSON: *asJSON}
 		err = p.run(c.Context(), *count, *log, func() {
 			if *look && p.answered == 0 {
 				p.search(c.Context(), cfg, limit, c.ErrOrStderr())
@@ -109,7 +109,7 @@ type probing struct {
 	out     io.Writer
 	in      config.Instrument
 	port    config.Port
-	channel *daq.Channel
+	channel *channel.Channel
 	log     *instrument.LineLog // nil: none
 	asJSON  bool
 	number  int

@@ -8,6 +8,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/channel"
 	"flowrigd/daq/instrument"
 )
 
@@ -60,8 +61,8 @@ func (p *probing) others(ctx context.Context, prober *instrument.Prober, x instr
 }
 
 // valueOf is what one reading by itself is worth, and its fault.
-func valueOf(in config.Instrument, r daq.Reading) (daq.Measured, string) {
-	c := daq.NewChannel(in)
+func valueOf(in config.Instrument, r daq.Reading) (channel.Measured, string) {
+	c := channel.New(in)
 	c.Take(r, nil)
 	m := c.At(r.At)
 	return m, c.Fault()

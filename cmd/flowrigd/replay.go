@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/engine"
 	"flowrigd/daq/record"
 )
 
@@ -68,9 +69,9 @@ type player struct {
 	checked int // digests
 	differ  int
 
-	engine  *daq.Engine // of this run
+	engine  *engine.Engine // of this run
 	whose   daq.Identity
-	digest  *daq.Digest
+	digest  *engine.Digest
 	stored  map[uint64]string
 	expect  uint64 // the number of the next input
 	missing hole
@@ -130,7 +131,7 @@ func (p *player) verdict(purged int) error {
 
 // run plays one run from its start.
 func (p *player) run(ctx context.Context, run record.Run) (err error) {
-	p.engine, p.digest, p.expect, p.missing = nil, daq.NewDigest(), 1, hole{}
+	p.engine, p.digest, p.expect, p.missing = nil, engine.NewDigest(), 1, hole{}
 	if p.stored, err = p.r.Digests(ctx, run.Number); err != nil {
 		return err
 	}
@@ -217,7 +218,7 @@ func (p *player) begin(ctx context.Context, in *daq.Input) error {
 		return nil
 	}
 	var err error
-	p.engine, err = daq.NewEngine(cfg, in.Start.Alarms)
+	p.engine, err = engine.New(cfg, in.Start.Alarms)
 	return err
 }
 

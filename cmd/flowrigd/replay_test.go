@@ -13,6 +13,7 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/daqtest"
+	"flowrigd/daq/engine"
 	"flowrigd/daq/record"
 )
 
@@ -32,8 +33,8 @@ type tape struct {
 	runs   int
 	states [][]string // of each run, as replay prints them
 
-	engine *daq.Engine
-	digest *daq.Digest
+	engine *engine.Engine
+	digest *engine.Digest
 	in     daq.Input
 }
 
@@ -84,11 +85,11 @@ func (p *tape) run(minutes int, text string) {
 	p.t.Helper()
 	cfg := tapedConfig(p.t, text)
 	var err error
-	if p.engine, err = daq.NewEngine(cfg, nil); err != nil {
+	if p.engine, err = engine.New(cfg, nil); err != nil {
 		p.t.Fatal(err)
 	}
 	p.runs, p.states = p.runs+1, append(p.states, nil)
-	p.digest, p.in = daq.NewDigest(), daq.Input{}
+	p.digest, p.in = engine.NewDigest(), daq.Input{}
 	p.step(p.engine.Begin())
 	ticks := minutes * int(time.Minute/cfg.Interval)
 	for n := range ticks {

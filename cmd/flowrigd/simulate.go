@@ -6,7 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"flowrigd/daq"
+	"flowrigd/daq/clock"
 	"flowrigd/daq/rigsim"
 )
 
@@ -31,11 +31,11 @@ func (s *scene) known() error {
 
 // clock is what rig and daemon share at a speed of their own; nil is the
 // machine's, which both have anyway.
-func (s *scene) clock() *daq.Clock {
+func (s *scene) clock() *clock.Clock {
 	if s.speed == 1 {
 		return nil
 	}
-	return daq.NewFastClock(s.speed)
+	return clock.NewFast(s.speed)
 }
 
 // sim makes the rig; an unknown scenario is a wrong use.

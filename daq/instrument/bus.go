@@ -11,6 +11,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/clock"
 )
 
 // reopenEvery is how often a missing line is looked for.
@@ -22,7 +23,7 @@ type bus struct {
 	port  config.Port
 	open  Opener
 	now   func() time.Duration
-	clock *daq.Clock // by which it works, and the instruments on it
+	clock *clock.Clock // by which it works, and the instruments on it
 	out   func(daq.Reading)
 	log   *slog.Logger
 
@@ -35,7 +36,7 @@ type bus struct {
 
 	startedAt   time.Time
 	startedMono time.Duration // of now, when it began
-	worker      *daq.Worker
+	worker      *clock.Worker
 	polls       []*poll
 	wire        *wire // nil while there is no line
 	lineErr     *fault

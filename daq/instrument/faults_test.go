@@ -14,6 +14,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/channel"
 	"flowrigd/daq/modbus"
 )
 
@@ -398,7 +399,7 @@ func TestFaultedLines(t *testing.T) {
 			})
 			w := newWire(near, testPort("/dev/tc"))
 			p := plan([]config.Instrument{in})[0]
-			channel := daq.NewChannel(in)
+			channel := channel.New(in)
 			stepped := 0
 			for i := range exchanges {
 				results, _ := p.exchange(w)

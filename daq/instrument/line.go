@@ -4,7 +4,7 @@
 //
 //	due time → request → bytes on a Line → answer → daq.Reading → Out
 //
-// It does not know what a number means (daq.Channel does), keeps no value, and
+// It does not know what a number means (daq/channel does), keeps no value, and
 // never lets a fault end in silence: each one is a Reading with a sentence.
 package instrument
 

@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/clock"
 )
 
 // Options are what a Manager works with.
@@ -21,7 +22,7 @@ type Options struct {
 	Trip        *config.Trip         // the permit's output; nil: none
 	Open        Opener               // nil: OpenSerial
 	Now         func() time.Duration // monotonic, of Reading.At
-	Clock       *daq.Clock           // of Now, where a simulated rig's is faster than the machine's; nil: the machine's
+	Clock       *clock.Clock         // of Now, where a simulated rig's is faster than the machine's; nil: the machine's
 	Out         func(daq.Reading)    // hears every exchange, clean or faulty; never blocks
 	Log         *slog.Logger         // nil: silent
 }
@@ -60,7 +61,7 @@ func New(o Options) (*Manager, error) {
 		o.Open = OpenSerial
 	}
 	if o.Clock == nil {
-		o.Clock = daq.NewClock()
+		o.Clock = clock.New()
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))

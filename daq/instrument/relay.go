@@ -7,6 +7,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/clock"
 )
 
 // dropWithin bounds the last write, when the program ends.
@@ -30,7 +31,7 @@ const leastWrite = 500 * time.Millisecond
 type RelayOptions struct {
 	Trip   config.Trip
 	Now    func() time.Duration
-	Clock  *daq.Clock                               // of Now, where a simulated rig's is faster than the machine's; nil: the machine's
+	Clock  *clock.Clock                             // of Now, where a simulated rig's is faster than the machine's; nil: the machine's
 	Write  func(ctx context.Context, on bool) error // waits for the relay's confirmation
 	Answer func(daq.Output)                         // must not block
 }
@@ -41,7 +42,7 @@ type RelayOptions struct {
 type Relay struct {
 	o      RelayOptions
 	demand chan want // holds the newest alone
-	worker *daq.Worker
+	worker *clock.Worker
 
 	last   want          // what was written last
 	lastAt time.Duration // and when, monotonic
@@ -58,7 +59,7 @@ type want struct {
 // NewRelay makes the output; it writes nothing before Run.
 func NewRelay(o RelayOptions) *Relay {
 	if o.Clock == nil {
-		o.Clock = daq.NewClock()
+		o.Clock = clock.New()
 	}
 	return &Relay{o: o, worker: o.Clock.Worker(), demand: make(chan want, 1)}
 }

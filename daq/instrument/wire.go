@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"flowrigd/config"
-	"flowrigd/daq"
+	"flowrigd/daq/clock"
 	"flowrigd/daq/modbus"
 )
 
@@ -60,7 +60,7 @@ const fairTimeout = 100 * time.Millisecond
 
 // useClock lets the line keep to a clock: a simulated line is part of its rig, and
 // so many times as fast.
-func (w *wire) useClock(c *daq.Clock) {
+func (w *wire) useClock(c *clock.Clock) {
 	w.character, w.silence = c.Real(w.character), c.Real(w.silence)
 	w.timeout = max(c.Real(w.timeout), min(w.timeout, fairTimeout))
 }

@@ -6,7 +6,7 @@ import (
 	"testing/synctest"
 	"time"
 
-	"flowrigd/daq"
+	"flowrigd/daq/clock"
 )
 
 // rig.toml of a rig whose physics alone is faster says so, and lets the water
@@ -15,12 +15,12 @@ func TestTheConfigurationSaysWhatItsSpeedMeans(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		speed  float64
-		clock  *daq.Clock
+		clock  *clock.Clock
 		hasten bool
 	}{
 		{"speed 1", 1, nil, false},
 		{"physics alone", 10, nil, true},
-		{"one clock", 10, daq.NewFastClock(10), false},
+		{"one clock", 10, clock.NewFast(10), false},
 	} {
 		s, err := New(Options{Scenario: "dry-heating", Relay: true, Memory: true, Speed: c.speed, Clock: c.clock})
 		if err != nil {
@@ -40,7 +40,7 @@ func TestTheConfigurationSaysWhatItsSpeedMeans(t *testing.T) {
 // and a late answer is late by it.
 func TestARigFollowsTheClockThatItShares(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		clock := daq.NewFastClock(10)
+		clock := clock.NewFast(10)
 		s, err := New(Options{Memory: true, Speed: 10, Clock: clock})
 		if err != nil {
 			t.Fatal(err)

@@ -12,12 +12,13 @@ import (
 	"flowrigd/calc/water"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/engine"
 )
 
 // watched is a rig with the program's engine beside it, without lines.
 type watched struct {
 	sim    *Sim
-	engine *daq.Engine
+	engine *engine.Engine
 	now    time.Duration
 	number uint64
 }
@@ -29,7 +30,7 @@ func watch(t testing.TB, o Options) *watched {
 	if c == nil {
 		t.Fatal(problems)
 	}
-	e, err := daq.NewEngine(c, nil)
+	e, err := engine.New(c, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,13 +13,14 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/clock"
 )
 
 // Options say which rig is simulated and where its lines are.
 type Options struct {
 	Scenario string        // one of Scenarios; "" is steady
 	Speed    float64       // seconds of the rig in a second of the machine's, 0.1 to 1000; 0 is 1
-	Clock    *daq.Clock    // the rig's, of that speed, where the daemon that reads it shares it; nil: physics alone runs at Speed
+	Clock    *clock.Clock  // the rig's, of that speed, where the daemon that reads it shares it; nil: physics alone runs at Speed
 	Seed     uint64        // of every random draw
 	Dir      string        // lines as pseudo-terminals, truth and rig.toml go here; "" for none
 	Memory   bool          // lines in memory, reached by Dial, even with a Dir

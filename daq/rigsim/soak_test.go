@@ -11,6 +11,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/engine"
 )
 
 // night is a rig with its permit relay and the program's engine beside it,
@@ -18,7 +19,7 @@ import (
 type night struct {
 	sim    *Sim
 	cfg    *config.Config
-	engine *daq.Engine
+	engine *engine.Engine
 	now    time.Duration
 	number uint64
 	state  daq.State
@@ -46,7 +47,7 @@ func newNight(t testing.TB, o Options, without ...string) *night {
 	if c == nil {
 		t.Fatal(problems)
 	}
-	e, err := daq.NewEngine(c, nil)
+	e, err := engine.New(c, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
 	"flowrigd/daq/daqtest"
+	"flowrigd/daq/engine"
 )
 
 var heatedText = daqtest.Rig("measuring") + `[trip]
@@ -30,7 +31,7 @@ trip = true
 // stepped is a Rig that is the engine itself, stepped by its commands.
 type stepped struct {
 	mu    sync.Mutex
-	e     *daq.Engine
+	e     *engine.Engine
 	state daq.State
 	in    daq.Input
 }
@@ -42,7 +43,7 @@ func newStepped(t *testing.T, saved ...daq.SavedAlarm) *stepped {
 	if config.Fatal(problems) {
 		t.Fatal(problems)
 	}
-	e, err := daq.NewEngine(cfg, saved)
+	e, err := engine.New(cfg, saved)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,82 @@
+package clock
+
+import (
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+// Delays of the clock's are a tenth of the machine's at speed 10, and its label
+// begins with the wall time at the start.
+func TestAFastClockRunsSoManyTimesAsFast(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := NewFast(10)
+		time.Sleep(time.Minute)
+		if got := c.Now(); got != 0 {
+			t.Errorf("before the start: %v", got)
+		}
+		c.Start()
+		began := time.Now()
+		time.Sleep(3 * time.Second)
+		if got := c.Now(); got != 30*time.Second {
+			t.Errorf("after 3 s: %v, want 30 s", got)
+		}
+		wall, synchronised := c.Label()
+		if want := began.Add(30 * time.Second); !wall.Equal(want) || synchronised {
+			t.Errorf("label %v, synchronised %v, want %v and not", wall, synchronised, want)
+		}
+		if got := []time.Duration{c.Real(time.Second), c.Of(time.Second), c.Wait(time.Second), c.Wait(0)}; got[0] != 100*time.Millisecond ||
+			got[1] != 10*time.Second || got[2] != 100*time.Millisecond || got[3] != leastWait {
+			t.Errorf("a second there and back, and waits: %v", got)
+		}
+	})
+}
+
+// A clock of the machine's own waits for nobody, and nothing is scaled.
+func TestAPlainClockWaitsForNobody(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := New()
+		c.Start()
+		c.Worker().Due(0)
+		time.Sleep(time.Minute)
+		if got := c.Now(); got != time.Minute || c.Speed() != 1 {
+			t.Errorf("after a minute: %v at speed %v", got, c.Speed())
+		}
+		if c.Real(time.Second) != time.Second || c.Of(time.Second) != time.Second || c.Wait(0) != 0 {
+			t.Error("it scales")
+		}
+	})
+}
+
+// A fast clock stands while work is overdue by 0.2 s of its own, goes on
+// from there, and does not wait for what hangs.
+func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := NewFast(10)
+		slow, quick := c.Worker(), c.Worker()
+		slow.Due(time.Second)
+		quick.Due(time.Hour)
+		c.Start()
+		at := func(passes, want time.Duration) {
+			t.Helper()
+			time.Sleep(passes)
+			if got := c.Now(); got != want {
+				t.Errorf("%v, want %v", got, want)
+			}
+		}
+		at(120*time.Millisecond, 1200*time.Millisecond)
+		at(900*time.Millisecond, 1200*time.Millisecond) // stands
+		slow.Due(2 * time.Second)
+		at(10*time.Millisecond, 1300*time.Millisecond) // goes on, and makes up for nothing
+		at(90*time.Millisecond, 2200*time.Millisecond)
+		for range 30 { // always too slow, and yet it works: it is waited for
+			slow.Due(c.Now())
+			at(90*time.Millisecond, c.Now()+200*time.Millisecond)
+		}
+		before := c.Now()
+		at(900*time.Millisecond, before)
+		at(200*time.Millisecond, before+2*time.Second) // a second without work: it hangs
+		slow.End()
+		at(time.Second, before+12*time.Second)
+	})
+}

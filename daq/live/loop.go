@@ -1,0 +1,292 @@
+// Package live owns what makes an engine live: the loop that numbers what comes in
+// and lets the engine step, and hands every step to the permit's relay, to the
+// recording and to those who are told.
+//
+//	Offer, Do, Reload → inputs → Engine.Step → OnPermit → Journal → Teller
+//
+// It judges nothing of the rig: the engine does.
+package live
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"flowrigd/config"
+	"flowrigd/daq"
+	"flowrigd/daq/clock"
+	"flowrigd/daq/engine"
+)
+
+// inputQueue bounds the inputs that wait for the engine: some ten seconds of a
+// busy rig. When it is full the newest reading is dropped and counted, for the
+// engine is then hung and no reading helps.
+const inputQueue = 1024
+
+// LoopOptions are the surroundings of a loop.
+type LoopOptions struct {
+	Engine  *engine.Engine
+	Clock   *clock.Clock
+	Journal daq.Journal
+	Teller  *Teller
+	OnState func(*daq.State) // hears the state of every interval; must not block
+	// OnReading hears of every reading with the engine's verdict as its Reason; it
+	// must not block.
+	OnReading func(daq.Reading)
+	// OnPermit hears after every step what the permit output shall be, and until
+	// when that may give the permit: two intervals after the step, monotonic; it
+	// must not block. The journal comes after it.
+	OnPermit func(on bool, until time.Duration)
+}
+
+// Loop drives the engine: it numbers the inputs, keeps the ticks due at
+// start + n·interval, hands every step to the journal and keeps the last state.
+type Loop struct {
+	o       LoopOptions
+	in      chan daq.Input
+	digest  *engine.Digest
+	number  uint64
+	last    atomic.Pointer[daq.State]
+	stepped atomic.Int64 // monotonic nanoseconds of the last step
+	dropped atomic.Int64
+	limit   atomic.Int64 // nanoseconds without a step that mean a hung engine
+
+	mu      sync.Mutex
+	running heartbeat // of the program
+	waiting map[string]chan daq.Reply
+}
+
+// NewLoop makes a loop; it does nothing before Run.
+func NewLoop(o LoopOptions) *Loop {
+	l := &Loop{o: o, digest: engine.NewDigest(), in: make(chan daq.Input, inputQueue), waiting: map[string]chan daq.Reply{}}
+	l.setLimit()
+	l.last.Store(&daq.State{Time: o.Clock.Wall()})
+	return l
+}
+
+// setLimit gives a hung engine five intervals, and two seconds at least.
+func (l *Loop) setLimit() {
+	l.limit.Store(int64(max(2*time.Second, 5*l.o.Engine.Interval())))
+}
+
+// Last is the state of the last step. It must not be changed.
+func (l *Loop) Last() *daq.State { return l.last.Load() }
+
+// Dropped counts the inputs that found the queue full.
+func (l *Loop) Dropped() int64 { return l.dropped.Load() }
+
+// Offer gives the engine a reading. It never blocks.
+func (l *Loop) Offer(r daq.Reading) { l.offer(daq.Input{Kind: daq.KindReading, Reading: r}) }
+
+// Health tells the engine about its surroundings, and says whether there was
+// room for that. It never blocks.
+func (l *Loop) Health(h daq.Health) bool { return l.offer(daq.Input{Kind: daq.KindHealth, Health: &h}) }
+
+// Output tells the engine what the permit relay answered. It never blocks.
+func (l *Loop) Output(o daq.Output) { l.offer(daq.Input{Kind: daq.KindOutput, Output: &o}) }
+
+// Note journals something that came from outside the engine, such as a command
+// that was refused at the door. It never blocks.
+func (l *Loop) Note(kind, who, text string) {
+	l.offer(daq.Input{Kind: daq.KindNote, Note: &daq.Note{Kind: kind, Who: who, Text: text}})
+}
+
+// reloadWait is how long the engine may take to have room for a configuration.
+const reloadWait = 2 * time.Second
+
+// Reload gives the engine a new checked configuration. Everything offered
+// before is still judged by the old one. It waits where the queue is full.
+func (l *Loop) Reload(cfg *config.Config) error {
+	full := time.NewTimer(reloadWait)
+	defer full.Stop()
+	select {
+	case l.in <- daq.Input{Kind: daq.KindReload, Start: &daq.Start{Configuration: cfg.SHA256, Config: cfg}}:
+		return nil
+	case <-full.C:
+		return fmt.Errorf("engine: it took up nothing for %v: try again, and restart the daemon where that does not help", reloadWait)
+	}
+}
+
+func (l *Loop) offer(in daq.Input) bool {
+	select {
+	case l.in <- in:
+		return true
+	default:
+		l.dropped.Add(1)
+		return false
+	}
+}
+
+// Alive is nil while the engine steps.
+func (l *Loop) Alive() error {
+	silent := l.o.Clock.Now() - time.Duration(l.stepped.Load())
+	if silent <= time.Duration(l.limit.Load()) {
+		return nil
+	}
+	return fmt.Errorf("engine: no step for %.1f s; the values shown are old: restart the daemon and keep its log", silent.Seconds())
+}
+
+// Run steps the engine until the context ends.
+func (l *Loop) Run(ctx context.Context) error {
+	l.step(l.o.Engine.Begin())
+	due := l.o.Clock.Now()
+	l.begin(due)
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	beat := time.NewTicker(beatEvery)
+	defer beat.Stop()
+	worker := l.o.Clock.Worker()
+	defer worker.End()
+	for {
+		worker.Due(due)
+		select {
+		case <-ctx.Done():
+			l.drain()
+			return nil
+		case in := <-l.in:
+			l.step(in)
+		case <-timer.C:
+			if due <= l.o.Clock.Now() {
+				l.step(daq.Input{Kind: daq.KindTick})
+				due = engine.NextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
+			}
+			timer.Reset(l.o.Clock.Wait(due - l.o.Clock.Now()))
+		case <-beat.C:
+			l.beat()
+		}
+	}
+}
+
+// drain steps what is already in the queue, so that closing flows as data does.
+func (l *Loop) drain() {
+	for {
+		select {
+		case in := <-l.in:
+			l.step(in)
+		default:
+			return
+		}
+	}
+}
+
+func (l *Loop) step(in daq.Input) {
+	l.number++
+	in.Number = l.number
+	if in.Kind == daq.KindCommand && !l.waits(in.Command.ID) {
+		c := *in.Command // Do may still look at its own
+		c.Left = true
+		in.Command = &c
+	}
+	in.Mono = l.o.Clock.Now()
+	in.Wall, in.Synchronised = l.o.Clock.Label()
+	hang(in.Kind)
+	state, events := l.o.Engine.Step(in)
+	l.stepped.Store(int64(in.Mono))
+	if l.o.OnPermit != nil {
+		l.o.OnPermit(state.Permit, in.Mono+2*l.o.Engine.Interval())
+	}
+	l.last.Store(&state)
+	if in.Kind == daq.KindReload {
+		l.setLimit()
+	}
+	l.journal(in, &state, events)
+	if state.Tick && l.o.OnState != nil {
+		l.o.OnState(&state)
+	}
+	if in.Kind == daq.KindReading && l.o.OnReading != nil {
+		in.Reading.Reason = state.Fault
+		l.o.OnReading(in.Reading)
+	}
+}
+
+func (l *Loop) journal(in daq.Input, state *daq.State, events []daq.Event) {
+	b := daq.Batch{Input: in, Events: recorded(events), Digest: l.digest.Add(state)}
+	if state.Sample {
+		b.State = state
+	}
+	if len(events) > 0 {
+		b.Receipts = l.o.Teller.Hold(inOrder(b.Events, events))
+	}
+	l.o.Journal.Put(b)
+	if len(events) > 0 && len(b.Events) == 0 {
+		b.Receipts(nil)
+	}
+}
+
+// recorded are the events that have a row of their own.
+func recorded(events []daq.Event) []daq.Event {
+	var rows []daq.Event
+	for _, e := range events {
+		if e.Reply == nil {
+			rows = append(rows, e)
+		}
+	}
+	return rows
+}
+
+// inOrder puts the replies behind the recorded events, so that the journal's
+// receipts line up with the front.
+func inOrder(rows, events []daq.Event) []daq.Event {
+	all := append([]daq.Event{}, rows...)
+	for _, e := range events {
+		if e.Reply != nil {
+			all = append(all, e)
+		}
+	}
+	return all
+}
+
+// Do asks the engine for something and waits for its answer, which comes when
+// what was done is on disk (or after the teller's second). A refusal is an
+// error with the reason. What the engine has not done within CommandLife it never
+// does.
+func (l *Loop) Do(ctx context.Context, c daq.Command) error {
+	c.Until = l.asked() + l.o.Clock.Of(engine.CommandLife)
+	answer := make(chan daq.Reply, 1)
+	l.mu.Lock()
+	l.waiting[c.ID] = answer
+	l.mu.Unlock()
+	defer l.forget(c.ID)
+	select {
+	case l.in <- daq.Input{Kind: daq.KindCommand, Command: &c}:
+	case <-ctx.Done():
+		return fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb, c.Alarm, ctx.Err())
+	}
+	select {
+	case r := <-answer:
+		if r.Error != "" {
+			return errors.New(r.Error)
+		}
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb, c.Alarm, ctx.Err())
+	}
+}
+
+func (l *Loop) forget(id string) {
+	l.mu.Lock()
+	delete(l.waiting, id)
+	l.mu.Unlock()
+}
+
+// DeliverReply answers the commands that wait: it is one of the teller's sinks.
+func (l *Loop) DeliverReply(t daq.Told) {
+	if t.Reply == nil {
+		return
+	}
+	l.mu.Lock()
+	answer := l.waiting[t.Reply.ID]
+	l.mu.Unlock()
+	if answer != nil {
+		answer <- *t.Reply
+	}
+}
+
+func (l *Loop) waits(id string) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.waiting[id] != nil
+}
