@@ -120,19 +120,20 @@ func (n *night) give(t testing.TB) {
 	}
 }
 
-// long lets TestADayRaisesNoAlarm play twenty rigs, which takes minutes of two
-// cores.
-var long = flag.Bool("long", false, "a day of twenty rigs, not of four")
+// long lets TestADayRaisesNoAlarm play the whole day of twenty rigs, which takes
+// minutes of two cores.
+var long = flag.Bool("long", false, "a whole day of twenty rigs, not six hours of four")
 
-// One night and day of the normal sweep, with noise as large as the sensors'
-// limits of error, raises no alarm, whatever the rig. In every fourth rig it is
-// not seen whether the heater is on, and permitted counts as heating.
+// Hours of the normal sweep, of which a round takes 24 min, with noise as large
+// as the sensors' limits of error raise no alarm, whatever the rig. In every
+// fourth rig it is not seen whether the heater is on, and permitted counts as
+// heating.
 func TestADayRaisesNoAlarm(t *testing.T) {
 	t.Parallel()
-	day, seeds := 24*time.Hour, 4
+	day, seeds := 6*time.Hour, 4
 	switch {
 	case *long:
-		seeds = 20
+		day, seeds = 24*time.Hour, 20
 	case testing.Short():
 		day = time.Hour
 	}
