@@ -24,6 +24,7 @@ type guarded struct {
 	truthAt  string // the file; "" is truth.jsonl in dir
 	config   string
 	token    string
+	giver    string // of the permit
 	sim      *process
 	daemon   *process
 	truths   []truth
@@ -45,7 +46,6 @@ func (h truth) heating() bool   { return h.is["heater_on"] == true }
 // setUp is how a test's rig differs from the plain one.
 type setUp struct {
 	scenario string
-	speed    string // of the rig; "" is the clock's
 	program  string // "" is the program as it is built for people
 	env      []string
 	more     string              // text behind rig.toml
@@ -55,8 +55,8 @@ type setUp struct {
 // newGuarded starts rig and daemon, and a person gives the permit.
 func newGuarded(t *testing.T, s setUp) *guarded {
 	t.Helper()
-	g := &guarded{t: t, dir: t.TempDir(), at: daqtest.FreeAddress(t)}
-	g.sim = simulated(t, g.dir, "--scenario", s.scenario, "--speed", cmp.Or(s.speed, "1"))
+	g := &guarded{t: t, dir: t.TempDir(), at: daqtest.FreeAddress(t), giver: "demonstrator"}
+	g.sim = simulated(t, g.dir, "--scenario", s.scenario)
 	g.config = rigConfig(t, g.dir, g.at, s.more)
 	if s.change != nil {
 		write(t, g.config, s.change(read(t, g.config)))

@@ -6,7 +6,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"net/http"
@@ -18,6 +17,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // program and faulty are the built programs that the tests drive; faulty has
@@ -25,7 +26,7 @@ import (
 var program, faulty string
 
 func TestMain(m *testing.M) {
-	atOnce()
+	daqtest.AtOnce("8")
 	if raced { // at its end the detector waits a second for reports that nobody reads
 		os.Setenv("GORACE", "atexit_sleep_ms=0")
 	}
@@ -38,20 +39,6 @@ func TestMain(m *testing.M) {
 	code := m.Run()
 	os.RemoveAll(dir)
 	os.Exit(code)
-}
-
-// atOnce lets six tests run at a time unless -parallel says otherwise: they wait
-// for processes far more than they work.
-func atOnce() {
-	flag.Parse()
-	given := false
-	flag.Visit(func(f *flag.Flag) { given = given || f.Name == "test.parallel" })
-	if given {
-		return
-	}
-	if err := flag.Set("test.parallel", "6"); err != nil {
-		panic(err)
-	}
 }
 
 func build1(dir, name string, flags ...string) string {

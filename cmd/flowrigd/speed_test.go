@@ -13,12 +13,17 @@ import (
 	"flowrigd/daq/daqtest"
 )
 
-// quick is a demo whose clock runs faster than the machine's. Its truth stands
+// quick is a demo whose clock runs faster than the machine's; with an environment
+// it is the one that can be broken on purpose. Its truth stands
 // among its temporary files, its recording in the folder record.
-func quick(t *testing.T, scenario, speed string) *guarded {
+func quick(t *testing.T, scenario, speed string, env ...string) *guarded {
 	t.Helper()
 	g := &guarded{t: t, dir: t.TempDir(), at: daqtest.FreeAddress(t)}
-	g.daemon = startWith(t, []string{"TMPDIR=" + g.dir}, program, "demo", "--scenario", scenario, "--speed", speed,
+	path := program
+	if len(env) > 0 {
+		path = faulty
+	}
+	g.daemon = startWith(t, append(env, "TMPDIR="+g.dir), path, "demo", "--scenario", scenario, "--speed", speed,
 		"--listen", g.at, "--data", filepath.Join(g.dir, "record"))
 	within(t, 10*time.Second, "the demo's truth", func() bool {
 		found, _ := filepath.Glob(filepath.Join(g.dir, "flowrigd-demo-*", "truth.jsonl"))
@@ -30,62 +35,6 @@ func quick(t *testing.T, scenario, speed string) *guarded {
 	})
 	return g
 }
-
-// Rig and daemon share one clock: at ten times its speed every mishap raises the
-// alarm that it raises at speed 1, as many of the rig's seconds after the danger
-// (the table "What the alarms catch" in DEVELOPERS.md), and drops the permit.
-func TestMishapsAtSpeed10(t *testing.T) {
-	for _, m := range []struct {
-		scenario, alarm string
-		began           func(truth) bool
-		at              time.Duration // of the scenario's move, where the truth does not show it
-		after           time.Duration // as measured at speed 1
-	}{
-		{scenario: "relay-welded", alarm: "water-overheat", began: above75, after: 26600 * time.Millisecond},
-		{scenario: "overheat", alarm: "water-overheat", began: above75, after: 26400 * time.Millisecond},
-		{scenario: "dry-heating", alarm: "heating-without-supply", after: 4100 * time.Millisecond,
-			began: func(h truth) bool { return h.is["supply_on"] == false && h.heating() }},
-		{scenario: "frozen-sensor", alarm: "instrument-fault-level", at: 10 * time.Second, after: 19900 * time.Millisecond},
-		{scenario: "head-loss", alarm: "head-lost", after: 2100 * time.Millisecond,
-			began: func(h truth) bool { return h.number("level_meters") < 0.230 }},
-		{scenario: "probe-out", alarm: "temperature-implausible", at: 10 * time.Second, after: 4600 * time.Millisecond},
-		{scenario: "cable-pull", alarm: "instrument-fault-temperature", at: 10 * time.Second, after: 2 * time.Second},
-		{scenario: "level-failed", alarm: "instrument-fault-level", at: 10 * time.Second, after: 2 * time.Second},
-		{scenario: "open-sensor", alarm: "instrument-fault-temperature", at: 10 * time.Second, after: 2 * time.Second},
-	} {
-		t.Run(m.scenario, func(t *testing.T) {
-			t.Parallel()
-			g := quick(t, m.scenario, "10")
-			g.until(90*time.Second, "the relay has been energised, and has dropped", func(h truth) bool { return !h.permitted() && !g.dropped().IsZero() })
-			dropped := g.dropped()
-			within(t, 5*time.Second, "the alarm is journalled", func() bool { return !g.raised(m.alarm).IsZero() })
-			alarm, began := g.raised(m.alarm), g.started().Add(m.at)
-			if m.began != nil {
-				began = g.first(m.began).at
-			}
-			t.Logf("%s: %s %.1f s after, relay down %.1f s after", m.scenario, m.alarm, alarm.Sub(began).Seconds(), dropped.Sub(began).Seconds())
-			if late := alarm.Sub(began); late < m.after-quickLate || late > m.after+quickLate {
-				t.Errorf("%s came %v after the danger, want %v as at speed 1", m.alarm, late, m.after)
-			}
-			if late := dropped.Sub(alarm); late > 2*rigTick+quickLate {
-				t.Errorf("the relay fell %v after the alarm", late)
-			}
-			if first := g.journal(`SELECT name FROM alarm_event ORDER BY sequence LIMIT 1`); first != m.alarm {
-				t.Errorf("the first alarm is %s", first)
-			}
-			if m.scenario == "relay-welded" {
-				m := mishap{name: m.scenario}
-				m.ineffective(g, alarm)
-			}
-			g.atEnd()
-		})
-	}
-}
-
-// quickLate is how much of the rig's time an alarm of a fast demo may come
-// earlier or later: the clock stands once work is 0.2 s overdue, and the
-// readings of a slow instrument fall anywhere.
-const quickLate = time.Second
 
 // started is the wall time at which the rig's clock began: that of the first
 // true state in which it runs.

@@ -73,39 +73,65 @@ func descriptors(t testing.TB) int {
 	return len(entries)
 }
 
-// 100 unplug–replug cycles: each time the stable name comes back as another
-// device.
+// plugged is a line on which a cable is pulled and put back: its stable name
+// leads to another device each time.
+type plugged struct {
+	t        *testing.T
+	name     string
+	far      *slaves
+	terminal *terminal
+	ended    chan struct{} // the far end of the terminal
+	readings chan daq.Reading
+	stop     func()
+}
+
+func newPlugged(t *testing.T) *plugged {
+	l := &plugged{t: t, name: filepath.Join(t.TempDir(), "bus"), far: newSlaves(), readings: make(chan daq.Reading, 1000)}
+	l.far.setFloat(1, 0, 1.2)
+	l.plug()
+	l.stop = startReal(t, Options{
+		Ports:       []config.Port{testPort(l.name)},
+		Instruments: []config.Instrument{register(quantity.Flow, 1, 0, 20*time.Millisecond)},
+		Out:         func(r daq.Reading) { l.readings <- r },
+	})
+	return l
+}
+
+func (l *plugged) plug() {
+	x, ended := newTerminal(l.t), make(chan struct{})
+	go func() { defer close(ended); l.far.serve(x.far) }()
+	link(l.t, x.device, l.name)
+	l.terminal, l.ended = x, ended
+}
+
+func (l *plugged) pull() {
+	l.terminal.pull()
+	<-l.ended
+}
+
+// 100 unplug–replug cycles, of four lines side by side.
 func TestReplugHundredTimes(t *testing.T) {
 	ignore := goleak.IgnoreCurrent()
 	before := descriptors(t)
-	name := filepath.Join(t.TempDir(), "bus")
-	far := newSlaves()
-	far.setFloat(1, 0, 1.2)
-	plug := func() (x *terminal, ended chan struct{}) {
-		x, ended = newTerminal(t), make(chan struct{})
-		go func() { defer close(ended); far.serve(x.far) }()
-		link(t, x.device, name)
-		return x, ended
-	}
-	x, ended := plug()
-	readings := make(chan daq.Reading, 1000)
-	stop := startReal(t, Options{
-		Ports:       []config.Port{testPort(name)},
-		Instruments: []config.Instrument{register(quantity.Flow, 1, 0, 20*time.Millisecond)},
-		Out:         func(r daq.Reading) { readings <- r },
-	})
+	lines := []*plugged{newPlugged(t), newPlugged(t), newPlugged(t), newPlugged(t)}
 	worst := time.Duration(0)
-	for range 100 {
-		await(t, 2*time.Second, readings, isClean)
-		x.pull()
-		<-ended
-		await(t, 2*time.Second, readings, isPort)
-		x, ended = plug()
-		worst = max(worst, await(t, 2*time.Second, readings, isClean))
+	for range 100 / len(lines) {
+		for _, l := range lines {
+			await(t, 2*time.Second, l.readings, isClean)
+			l.pull()
+		}
+		for _, l := range lines {
+			await(t, 2*time.Second, l.readings, isPort)
+			l.plug()
+		}
+		for _, l := range lines {
+			worst = max(worst, await(t, 2*time.Second, l.readings, isClean))
+		}
 	}
-	stop()
-	x.pull()
-	<-ended
+	for _, l := range lines {
+		l.stop()
+		l.pull()
+	}
 	t.Logf("slowest return %v", worst)
 	if after := descriptors(t); after > before {
 		t.Errorf("%d open files before, %d after", before, after)

@@ -24,6 +24,7 @@ import (
 // wrote; what it must do is MQTT 3.1.1.
 
 func TestStateAndPresenceAreRetained(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	stop := start(t, newBench().publisher(t, m.url()))
 	first := m.listen("#")
@@ -51,6 +52,7 @@ func TestStateAndPresenceAreRetained(t *testing.T) {
 }
 
 func TestSilentEngineIsToldByPresence(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	start(t, b.publisher(t, m.url()))
@@ -75,6 +77,7 @@ func TestSilentEngineIsToldByPresence(t *testing.T) {
 }
 
 func TestWillAfterACutConnection(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	cut := startProxy(t, m.address())
 	start(t, newBench().publisher(t, cut.url()))
@@ -106,6 +109,7 @@ func gapFree(t *testing.T, all []heard, n int64) {
 }
 
 func TestEveryRecordThroughNetworkOutages(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	cut := startProxy(t, m.address())
 	b := newBench()
@@ -135,6 +139,7 @@ func TestEveryRecordThroughNetworkOutages(t *testing.T) {
 // alarms first, in order, then its rows; an alarm that comes while they are
 // sent overtakes them.
 func TestAlarmsBeforeABacklog(t *testing.T) {
+	t.Parallel()
 	const hour = 3600 // rows of a second each
 	m := startMosquitto(t, "")
 	b := newBench()
@@ -172,6 +177,7 @@ func TestAlarmsBeforeABacklog(t *testing.T) {
 }
 
 func TestBrokerDownAndBack(t *testing.T) {
+	t.Parallel()
 	// Its session store lets the subscriber's subscription live through the
 	// restart; without that the test would see less than the broker did.
 	m := startMosquitto(t, "persistence true")
@@ -204,6 +210,7 @@ func TestBrokerDownAndBack(t *testing.T) {
 }
 
 func TestBrokerDownAtTheStart(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	m.stop(syscall.SIGKILL)
 	b := newBench()
@@ -215,6 +222,7 @@ func TestBrokerDownAtTheStart(t *testing.T) {
 }
 
 func TestRetainedAlarmsAfterABrokerCrash(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "") // forgets what it retains
 	b := newBench()
 	for _, name := range []string{"head-lost", "water-overheat", "head-lost"} {
@@ -238,6 +246,7 @@ func TestRetainedAlarmsAfterABrokerCrash(t *testing.T) {
 }
 
 func TestNothingIsAnnouncedAnew(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")
@@ -263,6 +272,7 @@ func TestNothingIsAnnouncedAnew(t *testing.T) {
 }
 
 func TestHungBrokerStopsNothing(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	p := b.publisher(t, m.url())
@@ -296,6 +306,7 @@ func TestHungBrokerStopsNothing(t *testing.T) {
 }
 
 func TestAlarmWithoutTheDisk(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	p := b.publisher(t, m.url())
@@ -319,6 +330,7 @@ func TestAlarmWithoutTheDisk(t *testing.T) {
 }
 
 func TestOutboxThatGivesErrors(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	b.outbox.sick.Store(true)
@@ -337,6 +349,7 @@ func TestOutboxThatGivesErrors(t *testing.T) {
 }
 
 func TestHungDiskDoesNotHoldTheEnd(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	p := b.publisher(t, m.url())
@@ -362,6 +375,7 @@ func TestHungDiskDoesNotHoldTheEnd(t *testing.T) {
 }
 
 func TestWrongPasswordHasARemedy(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	secret, accounts := filepath.Join(dir, "secret"), filepath.Join(dir, "accounts")
 	if err := os.WriteFile(secret, []byte("wrong\n"), 0o600); err != nil {

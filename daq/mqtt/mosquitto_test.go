@@ -18,6 +18,11 @@ import (
 	"flowrigd/daq/daqtest"
 )
 
+func TestMain(m *testing.M) {
+	daqtest.AtOnce("8")
+	os.Exit(m.Run())
+}
+
 // external finds a program of the system; without it the test is skipped, or
 // fails where FLOWRIG_REQUIRE=1.
 func external(t testing.TB, name string) string {

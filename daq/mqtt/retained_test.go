@@ -46,6 +46,7 @@ func left(name, state, recording string) string {
 // the rig has them, each recorded one with its identity, and no other that is
 // not normal.
 func TestRetainedIsWhatTheRigSays(t *testing.T) {
+	t.Parallel()
 	const other = "5d4e3c2b-0000-4000-8000-000000000000"
 	m := startMosquitto(t, "")
 	for name, state := range map[string]string{
@@ -106,6 +107,7 @@ func (unrecorded) Recording() string { return "" }
 // TestRetainedWithoutARecording: a disk that is away keeps nothing wrong at the
 // broker.
 func TestRetainedWithoutARecording(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	m.retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
 	m.retain("alarm/water-overheat", left("water-overheat", "normal", testRecording))
@@ -124,6 +126,7 @@ func TestRetainedWithoutARecording(t *testing.T) {
 // TestUnknownAlarmsAreLeftAlone: before the engine has made a step nobody knows
 // which alarms stand, and nothing is taken away.
 func TestUnknownAlarmsAreLeftAlone(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	m.retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
 	b := newBench()
@@ -139,6 +142,7 @@ func TestUnknownAlarmsAreLeftAlone(t *testing.T) {
 // TestQoSAndRetained is the table of the topics: what a late subscriber finds,
 // and with which quality of service each topic is published.
 func TestQoSAndRetained(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")

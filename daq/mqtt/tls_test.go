@@ -46,6 +46,7 @@ func authority(t *testing.T) (certFile, keyFile string) {
 }
 
 func TestSecureConnection(t *testing.T) {
+	t.Parallel()
 	cert, key := authority(t)
 	stranger, _ := authority(t)
 	m := startMosquitto(t, "")

@@ -69,6 +69,7 @@ func TestExportCSV(t *testing.T) {
 // TestExportCommandsNobody: no text that somebody wrote reaches a terminal or
 // a spreadsheet as a command, and no number is touched.
 func TestExportCommandsNobody(t *testing.T) {
+	t.Parallel()
 	for text, want := range map[string]string{
 		"=HYPERLINK(\"http://a\")": "'=HYPERLINK(\"http://a\")", "+1": "'+1", "-2 K too low": "'-2 K too low", "@SUM(A1)": "'@SUM(A1)",
 		"\t=1": "'\t=1", "\r=1": `\u000d=1`, "\n=1": "'\n=1", "＝1": "'＝1", "": "", "a=b": "a=b", "75 °C ± 1 K\nand\tmore": "75 °C ± 1 K\nand\tmore",

@@ -103,6 +103,7 @@ func TestFullDiskLosesNothing(t *testing.T) {
 // A disk that hangs for long: Put never waits, inputs and rows have their
 // bounds, alarms have none to speak of, and the recording says what it lacks.
 func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
+	t.Parallel()
 	const more = 50
 	var g gate
 	r := open(t, t.TempDir(), Options{Commit: g.commit})
@@ -161,6 +162,7 @@ func TestHungDiskDropsInputsThenRowsNeverAlarms(t *testing.T) {
 }
 
 func TestEventsHaveABoundToo(t *testing.T) {
+	t.Parallel()
 	q := newQueue()
 	for range maxEvents + 3 {
 		q.put(daq.Batch{Events: []daq.Event{raise("a", "x", 0)}}, start)
@@ -220,6 +222,7 @@ func TestCloseGivesUpOnAFullDisk(t *testing.T) {
 
 // An attempt that fails half way gives no number away.
 func TestFailedAttemptLeavesNoHole(t *testing.T) {
+	t.Parallel()
 	var n atomic.Int64
 	r := open(t, t.TempDir(), Options{Commit: func(commit func() error) error {
 		if n.Add(1)%2 == 1 {

@@ -86,6 +86,7 @@ func TestALostDatabaseTellsNothingAsRecorded(t *testing.T) {
 // TestAnIdleDatabaseIsLookedAfter: nothing is written, and its loss is seen; and that
 // of its lock, without which another process would write beside this one.
 func TestAnIdleDatabaseIsLookedAfter(t *testing.T) {
+	t.Parallel()
 	for _, name := range []string{FileName, lockName} {
 		dir := t.TempDir()
 		r := open(t, dir, Options{})
