@@ -18,6 +18,7 @@ import (
 // their sum is nearer to normal, and the deviation smaller. What is said is no more
 // than twice what was found.
 func TestProbabilityDoubt(t *testing.T) {
+	t.Parallel()
 	found := map[float64]float64{} // by what is said
 	for _, shape := range []uncertainty.Shape{uncertainty.Normal, uncertainty.Rectangular} {
 		for _, wide := range []string{"flow", "bore", "temperature"} {

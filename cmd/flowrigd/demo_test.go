@@ -168,6 +168,7 @@ func TestDemoNamesItsTemporaryDirectory(t *testing.T) {
 // TestTheLogOfADemoSaysTheTrip holds that alarm, permit and the drop of the
 // permit stand in the log of the built program.
 func TestTheLogOfADemoSaysTheTrip(t *testing.T) {
+	t.Parallel()
 	p := start(t, program, "demo", "--listen", daqtest.FreeAddress(t), "--data", t.TempDir(), "--scenario", "overheat", "--speed", "20")
 	for _, line := range []string{`level=INFO msg="heating permit given" who="simulated demonstrator"`, "level=WARN msg=alarm name=water-overheat state=unacknowledged priority=high", `level=WARN msg="heating permit dropped: alarm water-overheat"`} {
 		within(t, 60*time.Second, line, func() bool { return strings.Contains(p.err.String(), line) })

@@ -30,9 +30,9 @@ var coverText = strings.NewReplacer(
 // of them whose Re ± U holds the true one at the end, and the mean U.
 func covered(t *testing.T, play func(b *bench, r *rand.Rand) (flow, celsius float64)) (share, width float64) {
 	t.Helper()
-	held := 0
+	held, cfg := 0, benchConfig(t, coverText)
 	for seed := range uint64(coverRigs) {
-		e, err := New(benchConfig(t, coverText), nil)
+		e, err := New(cfg, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -57,6 +57,7 @@ func covered(t *testing.T, play func(b *bench, r *rand.Rand) (flow, celsius floa
 // 5 s that is behind by all of it: the lag is in the uncertainty before it is a
 // doubt.
 func TestUncertaintyCoversTheLag(t *testing.T) {
+	t.Parallel()
 	for _, perMinute := range []float64{0, 1.8, 5.4, 7.8} {
 		share, width := covered(t, func(b *bench, r *rand.Rand) (float64, float64) {
 			offFlow, offWarm := 1+0.0067*(2*r.Float64()-1), 0.5*(2*r.Float64()-1)
@@ -80,6 +81,7 @@ func TestUncertaintyCoversTheLag(t *testing.T) {
 // A meter that scatters more than its maker says: the excess is in the
 // uncertainty. Within what the maker says nothing is added.
 func TestUncertaintyCoversScatter(t *testing.T) {
+	t.Parallel()
 	var quiet float64
 	for _, percent := range []float64{0, 0.1, 0.5, 1, 2} {
 		share, width := covered(t, func(b *bench, r *rand.Rand) (float64, float64) {

@@ -247,6 +247,7 @@ func TestStatesDangersAndMeddling(t *testing.T) {
 					continue
 				}
 				t.Run(p.name+"/"+d.name+"/"+m.name, func(t *testing.T) {
+					t.Parallel()
 					c := newCrossed(t)
 					c.play(2*time.Second, time.Hour, nil)
 					p.prepare(c)

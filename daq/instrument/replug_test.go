@@ -104,7 +104,12 @@ func (l *plugged) plug() {
 	l.terminal, l.ended = x, ended
 }
 
+// pull takes the name away first, as the system does: the terminal's number may
+// be another's at once.
 func (l *plugged) pull() {
+	if err := os.Remove(l.name); err != nil {
+		l.t.Error(err)
+	}
 	l.terminal.pull()
 	<-l.ended
 }

@@ -112,6 +112,7 @@ func TestPageFollows(t *testing.T) {
 // TestTimesAreTheRigs: the axis of a trend, as every time on the page, is in the
 // rig's zone, 5.5 h east, and not in the reader's, 12 h or more.
 func TestTimesAreTheRigs(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t, chromedp.Env("TZ=Pacific/Auckland"))
 	zone, err := time.LoadLocation("Asia/Kolkata")
 	must(t, err)
@@ -136,6 +137,7 @@ func TestTimesAreTheRigs(t *testing.T) {
 // TestStrangerSignsIn: without an account the page shows no values but the
 // form, and says why a token is not taken; with a token it shows the rig.
 func TestStrangerSignsIn(t *testing.T) {
+	t.Parallel()
 	ctx := browser(t)
 	b := testBed(t, func(o *Options) { o.Listen = "0.0.0.0:0" })
 	_, port, err := net.SplitHostPort(b.Addr())
@@ -153,7 +155,10 @@ func TestStrangerSignsIn(t *testing.T) {
 // pictures go there.
 func TestPicturesOfThePage(t *testing.T) {
 	for scheme, setting := range map[string]string{"dark": "preferredColorScheme=0", "light": "preferredColorScheme=1"} {
-		t.Run(scheme, func(t *testing.T) { pictures(t, scheme, setting) })
+		t.Run(scheme, func(t *testing.T) {
+			t.Parallel()
+			pictures(t, scheme, setting)
+		})
 	}
 }
 

@@ -102,6 +102,7 @@ var (
 // not, latching or not, the engine accepts each button that the page shows; and
 // where it accepts a step towards normal, the page shows a button for it.
 func TestEveryButtonIsAccepted(t *testing.T) {
+	t.Parallel()
 	for state := alarm.Normal; state <= alarm.OutOfService; state++ {
 		for _, name := range []string{"water-overheat", "warm", "instrument-fault-flow"} { // latches and trips; trips; neither
 			for _, tripped := range []bool{false, true} {
