@@ -134,6 +134,11 @@ const (
 	CoilTable
 )
 
+// String is the table's word in a file.
+func (t Table) String() string { return tableWords()[t] }
+
+func tableWords() []string { return []string{"input", "holding", "discrete", "coil"} }
+
 // NumberType is the type of a number in registers.
 type NumberType uint8
 
@@ -345,6 +350,14 @@ func (c *Config) Instrument(id quantity.ID) *Instrument {
 		if c.Instruments[i].ID == id {
 			return &c.Instruments[i]
 		}
+	}
+	return nil
+}
+
+// Named finds an instrument by its name; nil where there is none.
+func (c *Config) Named(name string) *Instrument {
+	if id, known := quantity.ByShort(name); known {
+		return c.Instrument(id)
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -123,7 +124,7 @@ func (s *section) register(m *Modbus) {
 		}
 		return
 	}
-	m.Table = s.modbusTable()
+	m.Table = Table(slices.Index(tableWords(), s.choice("table", tableWords()...)))
 	if s.take("register") == nil {
 		s.missing("register", "write the zero-based register, such as register = 0, or reference = 30001")
 	}
@@ -145,22 +146,10 @@ func (s *section) refuseReference(register uint16) {
 		table = "holding"
 	}
 	remedy := fmt.Sprintf("write reference = %d in place of table and register (%s register %d)", register, table, number-1)
-	if m := s.choice("table", "input", "holding", "discrete", "coil"); m == "input" || m == "holding" {
+	if m := s.choice("table", tableWords()...); m == "input" || m == "holding" {
 		remedy += fmt.Sprintf("; where the protocol's register is meant, write reference = %d", map[string]int{"input": 300001, "holding": 400001}[m]+int(register))
 	}
 	s.bad("register", n, fmt.Sprintf("%d looks like the number in the maker's manual, which counts from %d0001", register, first), remedy)
-}
-
-func (s *section) modbusTable() Table {
-	switch s.choice("table", "input", "holding", "discrete", "coil") {
-	case "holding":
-		return HoldingTable
-	case "discrete":
-		return DiscreteTable
-	case "coil":
-		return CoilTable
-	}
-	return InputTable
 }
 
 // reference reads a number of the maker's manual with 5 or 6 digits, counted

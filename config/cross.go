@@ -56,16 +56,11 @@ func (l *loader) checkRegisters() {
 		for j := range i {
 			if in[i].overlaps(&in[j]) {
 				first, second := l.inOrder("instruments", in[j].Name, in[i].Name)
-				m := l.config.byName(second).Modbus
+				m := l.config.Named(second).Modbus
 				l.report.add(l.at("instruments", second, "modbus"), fmt.Sprintf("instruments.%s.modbus: %s of address %d overlaps that of instruments.%s", second, m.registers(), m.Address, first), "write another register, or leave one instrument out")
 			}
 		}
 	}
-}
-
-func (c *Config) byName(name string) *Instrument {
-	id, _ := quantity.ByShort(name)
-	return c.Instrument(id)
 }
 
 // registers names what a number takes: "input registers 0 to 1".

@@ -56,6 +56,8 @@ func allowed(room string) []string {
 		return []string{"calc/", "config", "daq", "daq/alarm", "daq/channel"}
 	case room == "daq/live":
 		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/engine", "daq/hold"}
+	case room == "daq/instrument": // a probe asks the leaf what its numbers mean
+		return []string{"calc/", "config", "daq", "daq/channel", "daq/clock", "daq/modbus"}
 	case strings.HasPrefix(room, "daq/"):
 		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/modbus", "dashboards"}
 	}

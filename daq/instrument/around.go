@@ -8,29 +8,35 @@ import (
 	"flowrigd/daq"
 )
 
-// Other is another reading of an instrument: the bytes that it sent in another
-// order, or what stands beside them in the slave.
-type Other struct {
-	Modbus  config.Modbus // where and how it was read
-	Same    bool          // the same bytes: only their order differs
-	Reading daq.Reading   // its At is that of the exchange
-	Err     error         // nil when there is a number
+// other is another reading of an exchange: its bytes in another order, or what
+// stands beside them in the slave.
+type other struct {
+	Table      string   `json:"table"`
+	Register   uint16   `json:"register"`
+	Words      string   `json:"words"`
+	Bytes      string   `json:"bytes"`
+	Same       bool     `json:"same_bytes"` // only their order differs
+	Number     *float64 `json:"number"`
+	Value      *float64 `json:"value"`
+	Believable bool     `json:"believable"`
+	Error      *string  `json:"error"`
+
+	from config.Modbus // where and how it was read
 }
 
-// Around gives the other readings of an exchange: its bytes in every other order
+// around gives the other readings of an exchange: its bytes in every other order
 // of words and bytes, and the numbers in the table beside it and one register up
 // and down, where the slave answers at all. It only reads. Of an instrument that
-// speaks no Modbus there are none.
-func (p *Prober) Around(ctx context.Context, x Exchange) []Other {
+// speaks no Modbus, or whose number says nothing by itself, there are none.
+func (p *prober) around(ctx context.Context, x exchange) (list []other) {
 	m := p.in.Modbus
-	if m == nil || silent(x.Err) || x.Data == nil && !refusal(x.Err) {
+	if m == nil || p.in.Pulses != nil || foreignJunction(p.in) != "" || silent(x.err) || x.data == nil && !refusal(x.err) {
 		return nil
 	}
-	var list []Other
-	if x.Data != nil {
+	if x.data != nil {
 		for _, o := range orders(m) {
 			r := result{}
-			r.number, r.count, r.err = decode(&o, x.Data, o.Register)
+			r.number, r.count, r.err = decode(&o, x.data, o.Register)
 			list = append(list, p.other(o, r, x, true))
 		}
 	}
@@ -44,8 +50,24 @@ func (p *Prober) Around(ctx context.Context, x Exchange) []Other {
 	return list
 }
 
-func (p *Prober) other(m config.Modbus, r result, x Exchange, same bool) Other {
-	return Other{Modbus: m, Same: same, Err: r.err, Reading: reading(&p.in, r, 0, x.Reading.At)}
+// other judges another reading by itself, with the time of its exchange.
+func (p *prober) other(m config.Modbus, r result, x exchange, same bool) other {
+	in := p.in
+	in.Modbus = &m
+	got := reading(&in, r, 0, x.reading.At)
+	o := other{Table: m.Table.String(), Register: m.Register, Words: "big", Bytes: "normal", Same: same, from: m}
+	if m.WordsLittle {
+		o.Words = "little"
+	}
+	if m.BytesSwapped {
+		o.Bytes = "swapped"
+	}
+	if r.err == nil {
+		o.Number = finite(got.Number)
+	}
+	o.Value, o.Error = alone(in, got)
+	o.Believable = o.Value != nil && !belowRange(in, got.Number, *o.Value)
+	return o
 }
 
 // refusal says whether a slave has answered with an exception.

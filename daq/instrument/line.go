@@ -4,8 +4,9 @@
 //
 //	due time → request → bytes on a Line → answer → daq.Reading → Out
 //
-// It does not know what a number means (daq/channel does), keeps no value, and
-// never lets a fault end in silence: each one is a Reading with a sentence.
+// It does not know what a number means (daq/channel does, which a probe of one
+// instrument asks), keeps no value, and never lets a fault end in silence: each one
+// is a Reading with a sentence.
 package instrument
 
 import (

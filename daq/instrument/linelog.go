@@ -11,26 +11,26 @@ import (
 	"flowrigd/config"
 )
 
-// LineLog writes what goes over a line as text, for a person to read and for a
+// lineLog writes what goes over a line as text, for a person to read and for a
 // test to play (package daqtest): each line a time in seconds since the line
 // was opened, sent or heard, the bytes in hexadecimal, and behind # the same as
 // text.
-type LineLog struct {
+type lineLog struct {
 	w     io.Writer
 	began time.Time
 	err   error
 }
 
-// NewLineLog begins a log for an instrument on a line.
-func NewLineLog(w io.Writer, port config.Port, in config.Instrument) *LineLog {
-	l := &LineLog{w: w, began: time.Now()}
+// newLineLog begins a log for an instrument on a line.
+func newLineLog(w io.Writer, port config.Port, in config.Instrument) *lineLog {
+	l := &lineLog{w: w, began: time.Now()}
 	l.Note("flowrigd line log 1")
 	l.Note(fmt.Sprintf("%s on %s, %d Bd, %s", in.Name, place(port), port.Baud, port.Framing()))
 	return l
 }
 
 // Open opens lines that write into the log; a nil open is OpenSerial.
-func (l *LineLog) Open(open Opener) Opener {
+func (l *lineLog) Open(open Opener) Opener {
 	if open == nil {
 		open = OpenSerial
 	}
@@ -49,21 +49,21 @@ func (l *LineLog) Open(open Opener) Opener {
 }
 
 // Note writes a comment.
-func (l *LineLog) Note(text string) {
+func (l *lineLog) Note(text string) {
 	l.print("# " + strings.ReplaceAll(text, "\n", " "))
 }
 
 // Err is the first error of writing the log.
-func (l *LineLog) Err() error { return l.err }
+func (l *lineLog) Err() error { return l.err }
 
-func (l *LineLog) entry(at time.Time, direction string, b []byte) {
+func (l *lineLog) entry(at time.Time, direction string, b []byte) {
 	if len(b) == 0 {
 		return
 	}
-	l.print(fmt.Sprintf("%.6f %s %s # %s", at.Sub(l.began).Seconds(), direction, Hex(b), Text(b)))
+	l.print(fmt.Sprintf("%.6f %s %s # %s", at.Sub(l.began).Seconds(), direction, hexOf(b), textOf(b)))
 }
 
-func (l *LineLog) print(text string) {
+func (l *lineLog) print(text string) {
 	if l.err == nil {
 		_, l.err = fmt.Fprintln(l.w, text)
 	}
@@ -72,7 +72,7 @@ func (l *LineLog) print(text string) {
 // loggedLine is a Line whose bytes stand in a log.
 type loggedLine struct {
 	Line
-	log *LineLog
+	log *lineLog
 }
 
 func (l *loggedLine) Read(b []byte) (int, error) {
@@ -94,8 +94,8 @@ type loggedListener struct {
 	listener
 }
 
-// Hex writes bytes in hexadecimal for a person: "01 04 2F".
-func Hex(b []byte) string {
+// hexOf writes bytes in hexadecimal for a person: "01 04 2F".
+func hexOf(b []byte) string {
 	digits := strings.ToUpper(hex.EncodeToString(b))
 	var out strings.Builder
 	for i := 0; i < len(digits); i += 2 {
@@ -107,8 +107,8 @@ func Hex(b []byte) string {
 	return out.String()
 }
 
-// Text writes bytes as text, with escapes for those that are no letters.
-func Text(b []byte) string {
+// textOf writes bytes as text, with escapes for those that are no letters.
+func textOf(b []byte) string {
 	var out strings.Builder
 	for i := range b {
 		quoted := strconv.QuoteToASCII(string(b[i : i+1]))

@@ -60,10 +60,10 @@ func TestRecordedConversations(t *testing.T) {
 			log := daqtest.Load(t, "../../testdata/logs/"+c.log+".log")
 			synctest.Test(t, func(t *testing.T) {
 				var text bytes.Buffer
-				again, ended := NewLineLog(&text, testPort("/dev/bus"), c.in), make(chan error, 1)
+				again, ended := newLineLog(&text, testPort("/dev/bus"), c.in), make(chan error, 1)
 				var got []string
-				if err := Probe(t.Context(), testPort("/dev/bus"), c.in, again.Open(playing(log, ended)), len(c.want), func(_ *Prober, x Exchange) {
-					got = append(got, worth(x.Reading))
+				if err := probe(t.Context(), testPort("/dev/bus"), c.in, again.Open(playing(log, ended)), len(c.want), func(_ *prober, x exchange) {
+					got = append(got, worth(x.reading))
 				}); err != nil {
 					t.Fatal(err)
 				}
@@ -96,7 +96,7 @@ func TestRecordedConversationWithAnotherRequest(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ended := make(chan error, 1)
 		in := register(quantity.Flow, 1, 2, 200*time.Millisecond)
-		_ = Probe(t.Context(), testPort("/dev/bus"), in, playing(log, ended), 1, func(*Prober, Exchange) {})
+		_ = probe(t.Context(), testPort("/dev/bus"), in, playing(log, ended), 1, func(*prober, exchange) {})
 		if err := <-ended; err == nil || !strings.Contains(err.Error(), "entry 1: 01 04 00 02 00 02 D0 0B came") {
 			t.Errorf("got %v", err)
 		}
@@ -110,7 +110,7 @@ var errFull = errors.New("no space left")
 func (fullDisk) Write([]byte) (int, error) { return 0, errFull }
 
 func TestLineLogTellsOfADiskThatIsFull(t *testing.T) {
-	log := NewLineLog(fullDisk{}, testPort("/dev/bus"), query())
+	log := newLineLog(fullDisk{}, testPort("/dev/bus"), query())
 	if err := log.Err(); !errors.Is(err, errFull) {
 		t.Errorf("got %v", err)
 	}
@@ -121,10 +121,10 @@ func TestLineLogTellsOfADiskThatIsFull(t *testing.T) {
 
 func TestHexAndText(t *testing.T) {
 	b := []byte{0, 0x2F, 'T', '"', 0xCD, 0x84, '\r'}
-	if got := Hex(b) + " " + Text(b); got != `00 2F 54 22 CD 84 0D \x00/T\"\xcd\x84\r` {
+	if got := hexOf(b) + " " + textOf(b); got != `00 2F 54 22 CD 84 0D \x00/T\"\xcd\x84\r` {
 		t.Errorf("got %s", got)
 	}
-	if Hex(nil)+Text(nil) != "" {
+	if hexOf(nil)+textOf(nil) != "" {
 		t.Error("nothing is something")
 	}
 }

@@ -14,27 +14,37 @@ import (
 	"flowrigd/daq/modbus"
 )
 
-// Exchange is one exchange with an instrument, with its bytes.
-type Exchange struct {
-	Sent     []byte
-	Received []byte      // all that came, echoes and strays as well
-	Data     []byte      // of a Modbus answer: its registers or bits; nil without one
-	Reading  daq.Reading // At is since the probe began
-	Err      error       // nil when the exchange was clean
+// exchange is one exchange with an instrument and what it was worth; as JSON a
+// line of probe --json. Each stands by itself: a value that an earlier one gave is
+// no value of this one.
+type exchange struct {
+	Sent     spoken   `json:"sent"`
+	Received spoken   `json:"received"` // all that came, echoes and strays as well
+	Number   *float64 `json:"number"`   // on the wire
+	Value    *float64 `json:"value"`    // in the quantity's unit
+	Unit     string   `json:"unit"`
+	Quality  string   `json:"quality"`
+	Seconds  float64  `json:"seconds"`
+	Error    *string  `json:"error"`
+	Note     *string  `json:"note"`   // why there is no value though nothing is wrong
+	Others   []other  `json:"others"` // what else it may mean; empty where the value needs none
+
+	data     []byte      // of a Modbus answer: its registers or bits; nil without one
+	reading  daq.Reading // At is since the probe began
+	err      error       // nil when the exchange was clean
+	doubtful bool        // there is a value, and it is not believable
 }
 
-// Probe talks to one instrument count times at its own pace, and tells each
+// probe talks to one instrument count times at its own pace, and tells each
 // exchange, with the prober for what there is to ask beside it. The error is
 // that of the line; one exchange that fails is told and ends nothing. A nil open
 // is OpenSerial.
-func Probe(ctx context.Context, port config.Port, in config.Instrument, open Opener, count int, tell func(*Prober, Exchange)) error {
-	p, err := openProber(port, in, open)
+func probe(ctx context.Context, port config.Port, in config.Instrument, open Opener, count int, tell func(*prober, exchange)) error {
+	p, err := openProber(ctx, port, in, open)
 	if err != nil {
 		return err
 	}
-	stop := context.AfterFunc(ctx, func() { p.line.Close() })
-	defer p.line.Close()
-	defer stop()
+	defer p.close()
 	for i := range count {
 		if i > 0 && !p.pause(ctx, in.Every) {
 			return ctx.Err()
@@ -47,23 +57,25 @@ func Probe(ctx context.Context, port config.Port, in config.Instrument, open Ope
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if f := (*fault)(nil); errors.As(x.Err, &f) && f.lost {
-			return x.Err
+		if f := (*fault)(nil); errors.As(x.err, &f) && f.lost {
+			return x.err
 		}
 	}
 	return nil
 }
 
-// Prober is a probe at work.
-type Prober struct {
+// prober is a probe at work.
+type prober struct {
 	*wire
 	in    config.Instrument
+	close func()
 	began time.Time
 	rest  []byte // of a stream: what came behind the last line
 	whole bool   // of a stream: a line's begin has been seen
 }
 
-func openProber(port config.Port, in config.Instrument, open Opener) (*Prober, error) {
+// openProber opens the line of an instrument, until close or until ctx ends.
+func openProber(ctx context.Context, port config.Port, in config.Instrument, open Opener) (*prober, error) {
 	if open == nil {
 		open = OpenSerial
 	}
@@ -71,11 +83,12 @@ func openProber(port config.Port, in config.Instrument, open Opener) (*Prober, e
 	if err != nil {
 		return nil, fmt.Errorf("probe: %s: %w", port.Name, err)
 	}
-	return &Prober{wire: newWire(line, port), in: in, began: time.Now()}, nil
+	stop := context.AfterFunc(ctx, func() { line.Close() })
+	return &prober{wire: newWire(line, port), in: in, began: time.Now(), close: func() { stop(); line.Close() }}, nil
 }
 
 // pause waits for the next due time, except for a stream, which sets its own.
-func (p *Prober) pause(ctx context.Context, d time.Duration) bool {
+func (p *prober) pause(ctx context.Context, d time.Duration) bool {
 	if p.in.Stream != nil {
 		return ctx.Err() == nil
 	}
@@ -89,7 +102,7 @@ func (p *Prober) pause(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-func (p *Prober) once(ctx context.Context) Exchange {
+func (p *prober) once(ctx context.Context) exchange {
 	started := time.Now()
 	var r result
 	var data []byte
@@ -106,14 +119,14 @@ func (p *Prober) once(ctx context.Context) Exchange {
 	if r.err == nil && p.lastByteAt.After(started) {
 		end = p.lastByteAt // the silence behind the answer is not its time
 	}
-	return Exchange{
-		Sent: slices.Clone(p.sent), Received: slices.Clone(p.received), Data: data,
-		Reading: reading(&p.in, r, end.Sub(started), end.Sub(p.began)), Err: r.err,
+	return exchange{
+		Sent: slices.Clone(p.sent), Received: slices.Clone(p.received), data: data,
+		reading: reading(&p.in, r, end.Sub(started), end.Sub(p.began)), err: r.err,
 	}
 }
 
 // read asks for a number; its data are there though they may make no number.
-func (p *Prober) read(ctx context.Context, m *config.Modbus) (data []byte, r result) {
+func (p *prober) read(ctx context.Context, m *config.Modbus) (data []byte, r result) {
 	data, r.err = p.exchange(ctx, modbus.ReadRequest(m.Address, function(m.Table), m.Register, uint16(width(m))))
 	if r.err == nil {
 		data = slices.Clone(data)
@@ -123,7 +136,7 @@ func (p *Prober) read(ctx context.Context, m *config.Modbus) (data []byte, r res
 }
 
 // listenOnce takes the next whole line of a stream.
-func (p *Prober) listenOnce() result {
+func (p *prober) listenOnce() result {
 	s := p.in.Stream
 	p.received = append(p.received[:0], p.rest...)
 	buf, err := p.rest, error(nil)

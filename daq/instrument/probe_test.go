@@ -13,10 +13,10 @@ import (
 	"flowrigd/daq"
 )
 
-func probeAll(t *testing.T, s *socket, in config.Instrument, count int) []Exchange {
+func probeAll(t *testing.T, s *socket, in config.Instrument, count int) []exchange {
 	t.Helper()
-	var list []Exchange
-	if err := Probe(t.Context(), testPort("/dev/bus"), in, s.open, count, func(_ *Prober, x Exchange) { list = append(list, x) }); err != nil {
+	var list []exchange
+	if err := probe(t.Context(), testPort("/dev/bus"), in, s.open, count, func(_ *prober, x exchange) { list = append(list, x) }); err != nil {
 		t.Error(err)
 	}
 	if len(list) != count {
@@ -34,12 +34,12 @@ func TestProbeModbus(t *testing.T) {
 		s := &socket{serve: func(c net.Conn) { far.serve(c) }}
 		for _, x := range probeAll(t, s, register(quantity.Temperature, 1, 0, time.Second), 3) {
 			sent, received := fmt.Sprintf("% X", x.Sent), fmt.Sprintf("% X", x.Received)
-			if sent[:17] != "01 04 00 00 00 02" || received != "01 04 04 41 CC 00 00 2F 87" || x.Reading.Number != 25.5 || x.Err != nil {
-				t.Errorf("%s → %s, %+v, %v", sent, received, x.Reading, x.Err)
+			if sent[:17] != "01 04 00 00 00 02" || received != "01 04 04 41 CC 00 00 2F 87" || x.reading.Number != 25.5 || x.err != nil {
+				t.Errorf("%s → %s, %+v, %v", sent, received, x.reading, x.err)
 			}
 		}
 		far.setMute(1, true)
-		if x := probeAll(t, s, register(quantity.Temperature, 1, 0, time.Second), 1)[0]; x.Reading.Reason != daq.ReasonTimeout || x.Reading.Took < 100*time.Millisecond || x.Err == nil {
+		if x := probeAll(t, s, register(quantity.Temperature, 1, 0, time.Second), 1)[0]; x.reading.Reason != daq.ReasonTimeout || x.reading.Took < 100*time.Millisecond || x.err == nil {
 			t.Errorf("silence: %+v", x)
 		}
 	})
@@ -50,8 +50,8 @@ func TestProbeTextAndStream(t *testing.T) {
 		a := &talker{send: []byte("T?\r"), answer: []byte("T=1.234\r\n")}
 		s := &socket{serve: func(c net.Conn) { a.serve(c) }}
 		x := probeAll(t, s, query(), 2)[1]
-		if string(x.Sent) != "T?\r" || string(x.Received) != "T=1.234\r\n" || x.Reading.Number != 1.234 {
-			t.Errorf("%q → %q, %+v", x.Sent, x.Received, x.Reading)
+		if string(x.Sent) != "T?\r" || string(x.Received) != "T=1.234\r\n" || x.reading.Number != 1.234 {
+			t.Errorf("%q → %q, %+v", x.Sent, x.Received, x.reading)
 		}
 		talk := &socket{serve: func(c net.Conn) {
 			for i := 0; ; i++ {
@@ -63,8 +63,8 @@ func TestProbeTextAndStream(t *testing.T) {
 		}}
 		in := config.Instrument{ID: quantity.Flow, Name: "flow", Port: "bus", Every: 100 * time.Millisecond, Stream: &config.Stream{Line: pattern("F={value}"), End: []byte("\n")}}
 		for i, x := range probeAll(t, talk, in, 3) {
-			if want := fmt.Sprintf("F=%d\n", i+1); string(x.Received) != want || x.Reading.Number != float64(i+1) {
-				t.Errorf("%q, %+v, want %q", x.Received, x.Reading, want)
+			if want := fmt.Sprintf("F=%d\n", i+1); string(x.Received) != want || x.reading.Number != float64(i+1) {
+				t.Errorf("%q, %+v, want %q", x.Received, x.reading, want)
 			}
 		}
 		time.Sleep(time.Second) // lets the far ends notice
@@ -80,7 +80,7 @@ func query() config.Instrument {
 
 func TestProbeWithoutALine(t *testing.T) {
 	s := &socket{out: true}
-	err := Probe(t.Context(), testPort("/dev/bus"), query(), s.open, 1, func(*Prober, Exchange) {})
+	err := probe(t.Context(), testPort("/dev/bus"), query(), s.open, 1, func(*prober, exchange) {})
 	if err == nil || !strings.Contains(err.Error(), "probe: bus: /dev/bus: open: no such device") {
 		t.Errorf("got %v", err)
 	}

@@ -31,39 +31,27 @@ func framing(data int, parity config.Parity, stop int) config.Port {
 	return config.Port{DataBits: data, Parity: parity, StopBits: stop}
 }
 
-// Answer is what a search has found: who answers, and where.
-type Answer struct {
-	Port    config.Port // with the device, rate and framing at which it answers
-	Address byte        // of a Modbus slave; 0 for text
-	Exchange
-}
-
 // search looks for an instrument that is silent where it was configured.
 type search struct {
 	in    config.Instrument
 	lines []config.Port // its own first
 	open  Opener
-	tell  func(Answer)
-	found map[string]bool // addresses at settings, told once
+	tell  func(at config.Port, address byte, x exchange) // who answers, and where; the address of text is 0
+	found map[string]bool                                // addresses at settings, told once
 }
 
-// Search looks for an instrument that does not answer: on the other lines, at
-// other rates and framings, and under other addresses, in that order. lines are
-// those of the configuration, the instrument's own first. It only reads, and
-// ends with ctx at the latest. left says what it has not come to; "" when all was
-// asked. A line that cannot be opened is passed over.
-func Search(ctx context.Context, lines []config.Port, in config.Instrument, open Opener, tell func(Answer)) (left string) {
-	if open == nil {
-		open = OpenSerial
-	}
-	s := &search{in: in, lines: lines, open: open, tell: tell, found: map[string]bool{}}
-	own := lines[0]
+// run looks on the other lines, at other rates and framings, and under other
+// addresses, in that order. It only reads, and ends with ctx at the latest. left
+// says what it has not come to; "" when all was asked. A line that cannot be
+// opened is passed over.
+func (s *search) run(ctx context.Context) (left string) {
+	own := s.lines[0]
 	var addresses []byte
-	if in.Modbus != nil {
-		addresses = []byte{in.Modbus.Address}
+	if s.in.Modbus != nil {
+		addresses = []byte{s.in.Modbus.Address}
 	}
 	s.at(ctx, own, addresses)
-	for _, other := range lines[1:] {
+	for _, other := range s.lines[1:] {
 		moved := own
 		moved.Name, moved.Device = other.Name, other.Device
 		if s.at(ctx, moved, addresses) || s.at(ctx, other, addresses) {
@@ -72,7 +60,7 @@ func Search(ctx context.Context, lines []config.Port, in config.Instrument, open
 	}
 	settings := s.settings(own)
 	answering := slices.IndexFunc(settings, func(p config.Port) bool { return s.at(ctx, p, addresses) })
-	if in.Modbus == nil {
+	if s.in.Modbus == nil {
 		return unfinished(ctx, "other rates and framings")
 	}
 	if answering >= 0 {
@@ -130,13 +118,11 @@ func (s *search) at(ctx context.Context, port config.Port, addresses []byte) (an
 		return false
 	}
 	port.Timeout = min(port.Timeout, searchTimeout)
-	p, err := openProber(port, s.in, s.open)
+	p, err := openProber(ctx, port, s.in, s.open)
 	if err != nil {
 		return false
 	}
-	stop := context.AfterFunc(ctx, func() { p.line.Close() })
-	defer p.line.Close()
-	defer stop()
+	defer p.close()
 	if s.in.Modbus == nil {
 		return s.ask(ctx, p, port, 0)
 	}
@@ -152,25 +138,25 @@ func (s *search) at(ctx context.Context, port config.Port, addresses []byte) (an
 }
 
 // ask makes one exchange and tells it where somebody answered it.
-func (s *search) ask(ctx context.Context, p *Prober, port config.Port, address byte) bool {
+func (s *search) ask(ctx context.Context, p *prober, port config.Port, address byte) bool {
 	x := p.once(ctx)
-	if ctx.Err() != nil || !Answers(x) {
+	if ctx.Err() != nil || !answers(x) {
 		return false
 	}
 	key := fmt.Sprintf("%s %d %s %d", port.Device, port.Baud, port.Framing(), address)
 	if !s.found[key] {
 		s.found[key] = true
-		s.tell(Answer{Port: port, Address: address, Exchange: x})
+		s.tell(port, address, x)
 	}
 	return true
 }
 
-// Answers says whether an exchange shows an instrument that understands: a
+// answers says whether an exchange shows an instrument that understands: a
 // number, a refusal, or a number that cannot be believed.
-func Answers(x Exchange) bool {
+func answers(x exchange) bool {
 	var f *fault
-	if x.Err == nil || x.Data != nil {
+	if x.err == nil || x.data != nil {
 		return true
 	}
-	return errors.As(x.Err, &f) && f.reason == daq.ReasonException
+	return errors.As(x.err, &f) && f.reason == daq.ReasonException
 }

@@ -79,7 +79,7 @@ func TestProbeOfHalfALine(t *testing.T) {
 			}
 		}}
 		list := probeAll(t, s, bareStream(), 3)
-		if list[0].Reading.Number != 19.9 || !strings.Contains(list[1].Reading.Error, "no whole line") || list[2].Reading.Number != 18.9 {
+		if list[0].reading.Number != 19.9 || !strings.Contains(list[1].reading.Error, "no whole line") || list[2].reading.Number != 18.9 {
 			t.Errorf("%+v", list)
 		}
 		time.Sleep(time.Second) // lets the far end notice
