@@ -103,7 +103,8 @@ type Note struct {
 	Text string    `json:"text"`
 }
 
-// Reply answers a Command; Error is "" when it was done.
+// Reply answers a Command; Error is "" when it was done. It is not recorded: what was
+// done, and a refusal, is an Event.
 type Reply struct {
 	ID    string `json:"id"`
 	Error string `json:"error,omitempty"`
@@ -113,7 +114,6 @@ type Reply struct {
 type Event struct {
 	Alarm *AlarmEvent
 	Note  *Note
-	Reply *Reply // not recorded: the refusal itself is a Note
 }
 
 // Receipt says what the journal made of an event.

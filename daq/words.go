@@ -7,6 +7,7 @@
 package daq
 
 import (
+	"context"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -171,6 +172,9 @@ type Command struct {
 	// Without names the alarms out of service that the permit is to be given
 	// without; of Give alone.
 	Without []string `json:"without,omitempty"`
+
+	Caller context.Context `json:"-"` // ends when who asked waits no more; nil: nobody asked who could leave
+	Answer chan<- Reply    `json:"-"` // gets the Reply, and has room for it; nil: nobody waits
 }
 
 // State is the rig as the engine knows it after one input.

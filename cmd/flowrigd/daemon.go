@@ -135,7 +135,6 @@ func (d *daemon) standing() []daq.AlarmEvent {
 
 // onEvent passes an event to everybody who is told of it. None waits.
 func (d *daemon) onEvent(t daq.Told) {
-	d.loop.DeliverReply(t)
 	if !d.standsBy { // what it takes for alarms are the readings that it does not make
 		logEvent(d.log, t)
 	}

@@ -25,7 +25,6 @@ func TestTheLogSaysWhatAlarmsDo(t *testing.T) {
 		{daq.Event{Note: &daq.Note{Kind: "permit", Who: "night", Text: "heating permit given"}},
 			`level=INFO msg="heating permit given" who=night`},
 		{daq.Event{Note: &daq.Note{Kind: "refused", Who: "somebody", Text: "no token"}}, ""},
-		{daq.Event{Reply: &daq.Reply{}}, ""},
 	} {
 		var out bytes.Buffer
 		logEvent(newLog(&out), daq.Told{Event: c.event})

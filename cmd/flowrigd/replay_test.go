@@ -61,12 +61,7 @@ func (p *tape) step(in daq.Input) {
 	p.in.Number++
 	in.Number, in.Mono, in.Wall, in.Synchronised = p.in.Number, p.in.Mono, p.wall.Add(p.in.Mono), true
 	state, events := p.engine.Step(in)
-	b := daq.Batch{Input: in, Digest: p.digest.Add(&state)}
-	for _, e := range events {
-		if e.Reply == nil {
-			b.Events = append(b.Events, e)
-		}
-	}
+	b := daq.Batch{Input: in, Events: events, Digest: p.digest.Add(&state)}
 	if state.Sample {
 		b.State = &state
 	}

@@ -12,7 +12,7 @@ import (
 )
 
 // command does what a person asked, or refuses with a reason. Either way there
-// is one reply, and a refusal is journalled as a note.
+// is one Reply, and a refusal is journalled as a note.
 func (e *Engine) command(c *daq.Command) []daq.Event {
 	if err := tooLate(c, e.state.Mono); err != nil {
 		return e.refuse(c, err)
@@ -29,7 +29,8 @@ func (e *Engine) command(c *daq.Command) []daq.Event {
 	if err := e.apply(w, c); err != nil {
 		return e.refuse(c, err)
 	}
-	events := []daq.Event{{Reply: &daq.Reply{ID: c.ID}}}
+	e.reply = &daq.Reply{ID: c.ID}
+	var events []daq.Event
 	// A new length of shelving is kept as well: it must outlive a restart.
 	if w.alarm.State() != before || c.Verb == daq.Shelve || held != e.permit.holds(w.def.Name) {
 		events = append(events, e.transition(w, c.Who))
@@ -115,10 +116,8 @@ func (e *Engine) reset(w *watch) error {
 
 func (e *Engine) refuse(c *daq.Command, why error) []daq.Event {
 	text := fmt.Sprintf("%s %s: refused: %v", c.Verb, cmp.Or(c.Alarm, "heating permit"), why)
-	return []daq.Event{
-		{Note: &daq.Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}},
-		{Reply: &daq.Reply{ID: c.ID, Error: text}},
-	}
+	e.reply = &daq.Reply{ID: c.ID, Error: text}
+	return []daq.Event{{Note: &daq.Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}}}
 }
 
 func (e *Engine) find(name string) *watch {

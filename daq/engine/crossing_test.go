@@ -111,13 +111,11 @@ func (c *crossed) interval() {
 func (c *crossed) ask(verb daq.Verb, name string) string {
 	c.t.Helper()
 	cmd := &daq.Command{ID: "1", Verb: verb, Alarm: name, Who: "dana", For: time.Hour}
-	for _, e := range c.step(daq.Input{Kind: daq.KindCommand, Command: cmd}) {
-		if e.Reply != nil {
-			return e.Reply.Error
-		}
+	c.step(daq.Input{Kind: daq.KindCommand, Command: cmd})
+	if c.e.Reply() == nil {
+		c.t.Fatalf("%s %s: no reply", verb, name)
 	}
-	c.t.Fatalf("%s %s: no reply", verb, name)
-	return ""
+	return c.e.Reply().Error
 }
 
 // stateOf is an alarm's state as every interface shows it.

@@ -39,6 +39,7 @@ type Engine struct {
 	removedInstruments [quantity.Count]removedInstrument // instruments that left the configuration
 	removedAlarms      []removedAlarm                    // alarms that did, and were normal
 	raisedCount        int64                             // how many alarms have come, those of earlier runs included
+	reply              *daq.Reply                        // to the command of the last step
 }
 
 // New makes an engine for a checked configuration, with the alarms as
@@ -130,6 +131,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	s := &e.state
 	s.Input, s.Mono, s.Time, s.Synchronised = in.Number, in.Mono, in.Wall, in.Synchronised
 	s.Tick, s.Fault = in.Kind == daq.KindTick, ""
+	e.reply = nil
 	events := e.take(&in)
 	e.compute(&in)
 	events = append(events, e.evaluateAlarms()...)
@@ -139,6 +141,9 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	s.Sample = s.Tick && e.sampleDue(in.Mono)
 	return *s, events
 }
+
+// Reply is the answer to the command of the last step; nil where that had none.
+func (e *Engine) Reply() *daq.Reply { return e.reply }
 
 // take lets the input change what the engine knows.
 func (e *Engine) take(in *daq.Input) []daq.Event {

@@ -59,7 +59,7 @@ func (b *bench) step(in daq.Input) []daq.Event {
 	var events []daq.Event
 	b.state, events = b.e.Step(in)
 	b.events = append(b.events, events...)
-	b.judge.see(in, before, b.state, events)
+	b.judge.see(in, before, b.state, events, b.e.Reply())
 	return events
 }
 

@@ -67,7 +67,7 @@ func (j *judge) adopt(cfg *config.Config) {
 }
 
 // see judges one step.
-func (j *judge) see(in daq.Input, before, after daq.State, events []daq.Event) {
+func (j *judge) see(in daq.Input, before, after daq.State, events []daq.Event, reply *daq.Reply) {
 	j.t.Helper()
 	if in.Start != nil && in.Start.Config != nil {
 		j.adopt(in.Start.Config)
@@ -75,10 +75,7 @@ func (j *judge) see(in daq.Input, before, after daq.State, events []daq.Event) {
 	if in.Kind == daq.KindStart {
 		j.start(in, after)
 	}
-	obeyed := false
-	for _, e := range events {
-		obeyed = obeyed || e.Reply != nil && e.Reply.Error == ""
-	}
+	obeyed := reply != nil && reply.Error == ""
 	for _, e := range events {
 		if e.Alarm != nil {
 			j.transition(in, obeyed, e.Alarm)

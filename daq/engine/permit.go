@@ -219,7 +219,8 @@ func (e *Engine) permitCommand(c *daq.Command) []daq.Event {
 	if err != nil {
 		return e.refuse(c, err)
 	}
-	return []daq.Event{e.permitNote(c.Who, text), {Reply: &daq.Reply{ID: c.ID}}}
+	e.reply = &daq.Reply{ID: c.ID}
+	return []daq.Event{e.permitNote(c.Who, text)}
 }
 
 func (e *Engine) applyPermit(c *daq.Command) (string, error) {

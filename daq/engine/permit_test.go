@@ -103,13 +103,11 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 // do gives a command and its refusal, "" when it was done.
 func (b *heated) do(verb daq.Verb, name string) string {
 	b.t.Helper()
-	for _, e := range b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: verb, Alarm: name, Who: "dana"}}) {
-		if e.Reply != nil {
-			return e.Reply.Error
-		}
+	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: verb, Alarm: name, Who: "dana"}})
+	if b.e.Reply() == nil {
+		b.t.Fatalf("%s %s: no reply", verb, name)
 	}
-	b.t.Fatalf("%s %s: no reply", verb, name)
-	return ""
+	return b.e.Reply().Error
 }
 
 func (b *heated) permitted() bool {

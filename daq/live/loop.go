@@ -56,12 +56,11 @@ type Loop struct {
 
 	mu      sync.Mutex
 	running heartbeat // of the program
-	waiting map[string]chan daq.Reply
 }
 
 // NewLoop makes a loop; it does nothing before Run.
 func NewLoop(o LoopOptions) *Loop {
-	l := &Loop{o: o, digest: engine.NewDigest(), in: make(chan daq.Input, inputQueue), waiting: map[string]chan daq.Reply{}}
+	l := &Loop{o: o, digest: engine.NewDigest(), in: make(chan daq.Input, inputQueue)}
 	l.setLimit()
 	l.last.Store(&daq.State{Time: o.Clock.Wall()})
 	return l
@@ -175,10 +174,8 @@ func (l *Loop) drain() {
 func (l *Loop) step(in daq.Input) {
 	l.number++
 	in.Number = l.number
-	if in.Kind == daq.KindCommand && !l.waits(in.Command.ID) {
-		c := *in.Command // Do may still look at its own
-		c.Left = true
-		in.Command = &c
+	if c := in.Command; c != nil && c.Caller != nil {
+		c.Left = c.Caller.Err() != nil
 	}
 	in.Mono = l.o.Clock.Now()
 	in.Wall, in.Synchronised = l.o.Clock.Label()
@@ -203,40 +200,21 @@ func (l *Loop) step(in daq.Input) {
 }
 
 func (l *Loop) journal(in daq.Input, state *daq.State, events []daq.Event) {
-	b := daq.Batch{Input: in, Events: recorded(events), Digest: l.digest.Add(state)}
+	b := daq.Batch{Input: in, Events: events, Digest: l.digest.Add(state)}
 	if state.Sample {
 		b.State = state
 	}
-	if len(events) > 0 {
-		b.Receipts = l.o.Teller.Hold(inOrder(b.Events, events))
+	answer := func() {}
+	if c := in.Command; c != nil && c.Answer != nil {
+		reply := *l.o.Engine.Reply()
+		answer = func() { c.Answer <- reply }
+	}
+	if len(events) == 0 {
+		answer()
+	} else {
+		b.Receipts = l.o.Teller.Hold(events, answer)
 	}
 	l.o.Journal.Put(b)
-	if len(events) > 0 && len(b.Events) == 0 {
-		b.Receipts(nil)
-	}
-}
-
-// recorded are the events that have a row of their own.
-func recorded(events []daq.Event) []daq.Event {
-	var rows []daq.Event
-	for _, e := range events {
-		if e.Reply == nil {
-			rows = append(rows, e)
-		}
-	}
-	return rows
-}
-
-// inOrder puts the replies behind the recorded events, so that the journal's
-// receipts line up with the front.
-func inOrder(rows, events []daq.Event) []daq.Event {
-	all := append([]daq.Event{}, rows...)
-	for _, e := range events {
-		if e.Reply != nil {
-			all = append(all, e)
-		}
-	}
-	return all
 }
 
 // Do asks the engine for something and waits for its answer, which comes when
@@ -246,10 +224,7 @@ func inOrder(rows, events []daq.Event) []daq.Event {
 func (l *Loop) Do(ctx context.Context, c daq.Command) error {
 	c.Until = l.asked() + l.o.Clock.Of(engine.CommandLife)
 	answer := make(chan daq.Reply, 1)
-	l.mu.Lock()
-	l.waiting[c.ID] = answer
-	l.mu.Unlock()
-	defer l.forget(c.ID)
+	c.Caller, c.Answer = ctx, answer
 	select {
 	case l.in <- daq.Input{Kind: daq.KindCommand, Command: &c}:
 	case <-ctx.Done():
@@ -264,29 +239,4 @@ func (l *Loop) Do(ctx context.Context, c daq.Command) error {
 	case <-ctx.Done():
 		return fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb, c.Alarm, ctx.Err())
 	}
-}
-
-func (l *Loop) forget(id string) {
-	l.mu.Lock()
-	delete(l.waiting, id)
-	l.mu.Unlock()
-}
-
-// DeliverReply answers the commands that wait: it is one of the teller's sinks.
-func (l *Loop) DeliverReply(t daq.Told) {
-	if t.Reply == nil {
-		return
-	}
-	l.mu.Lock()
-	answer := l.waiting[t.Reply.ID]
-	l.mu.Unlock()
-	if answer != nil {
-		answer <- *t.Reply
-	}
-}
-
-func (l *Loop) waits(id string) bool {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.waiting[id] != nil
 }

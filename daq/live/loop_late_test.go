@@ -49,7 +49,7 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 				}
 				j := &memoryJournal{}
 				var l *Loop
-				teller := NewTeller(func() string { return "uuid" }, func(told daq.Told) { l.DeliverReply(told) })
+				teller := NewTeller(func() string { return "uuid" }, func(daq.Told) {})
 				l = NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: j, Teller: teller})
 				time.Sleep(900 * time.Millisecond) // it has run for less than a command may wait
 				answer := make(chan error, 1)
@@ -136,7 +136,7 @@ func TestABeginningIsNoStandstill(t *testing.T) {
 			t.Fatal(err)
 		}
 		var l *Loop
-		teller := NewTeller(func() string { return "uuid" }, func(told daq.Told) { l.DeliverReply(told) })
+		teller := NewTeller(func() string { return "uuid" }, func(daq.Told) {})
 		l = NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: &memoryJournal{}, Teller: teller})
 		time.Sleep(10 * time.Second)
 		ctx, cancel := context.WithCancel(t.Context())

@@ -48,7 +48,7 @@ func playLoopBy(t *testing.T, j *memoryJournal, begin func() *clock.Clock, play 
 			t.Fatal(err)
 		}
 		var l *Loop
-		teller := NewTeller(func() string { return "uuid" }, func(told daq.Told) { l.DeliverReply(told) })
+		teller := NewTeller(func() string { return "uuid" }, func(daq.Told) {})
 		clock := begin()
 		l = NewLoop(LoopOptions{Engine: e, Clock: clock, Journal: j, Teller: teller})
 		ctx, cancel := context.WithCancel(t.Context())
@@ -105,6 +105,23 @@ func TestLoopAnswersWhileTheDiskHangs(t *testing.T) {
 		}
 		if took := time.Since(began); took != tellWithin {
 			t.Errorf("answered after %v, want %v", took, tellWithin)
+		}
+	})
+}
+
+// Two who chose the same id get each their own answer.
+func TestEachCommandHasItsOwnAnswer(t *testing.T) {
+	playLoop(t, &memoryJournal{hangs: true}, func(l *Loop) {
+		refused := make(chan error, 1)
+		go func() {
+			refused <- l.Do(context.Background(), daq.Command{ID: "x", Verb: daq.Acknowledge, Alarm: "water-overheat", Who: "dana"})
+		}()
+		synctest.Wait() // stepped, and not answered yet
+		if err := l.Do(context.Background(), daq.Command{ID: "x", Verb: daq.OutOfService, Alarm: "water-overheat", Who: "eli"}); err != nil {
+			t.Errorf("what was done: %v", err)
+		}
+		if err := <-refused; err == nil || !strings.Contains(err.Error(), "nothing to acknowledge") {
+			t.Errorf("what was refused: %v", err)
 		}
 	})
 }

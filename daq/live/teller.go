@@ -34,6 +34,7 @@ type Teller struct {
 // untold is the events of one step on their way through the journal.
 type untold struct {
 	events   []daq.Event
+	answer   func() // gives the command's reply; never nil
 	deadline time.Time
 	receipts []daq.Receipt // nil until the journal has answered
 }
@@ -47,10 +48,10 @@ func NewTeller(recording func() string, sinks ...func(daq.Told)) *Teller {
 // Dropped counts the events that found the queue full.
 func (t *Teller) Dropped() int64 { return t.dropped.Load() }
 
-// Hold takes the events of one step and gives the function by which the
-// journal says that they are on disk.
-func (t *Teller) Hold(events []daq.Event) func([]daq.Receipt) {
-	u := &untold{events: events, deadline: time.Now().Add(tellWithin)}
+// Hold takes the events of one step, with what answers its command, and gives the
+// function by which the journal says that they are on disk.
+func (t *Teller) Hold(events []daq.Event, answer func()) func([]daq.Receipt) {
+	u := &untold{events: events, answer: answer, deadline: time.Now().Add(tellWithin)}
 	t.mu.Lock()
 	full := len(t.waiting) >= tellLimit
 	if !full {
@@ -119,6 +120,7 @@ func (t *Teller) tellReady(now time.Time) time.Duration {
 			}
 			t.tell(told)
 		}
+		u.answer()
 	}
 }
 
@@ -136,7 +138,7 @@ func (t *Teller) take(now time.Time) (*untold, []daq.Receipt, time.Duration) {
 	for i, u := range t.late {
 		if u.receipts != nil {
 			t.late = append(t.late[:i:i], t.late[i+1:]...)
-			return recordable(u), u.receipts, 0
+			return &untold{events: u.events, answer: func() {}}, u.receipts, 0
 		}
 	}
 	if len(t.waiting) == 0 {
@@ -151,14 +153,4 @@ func (t *Teller) take(now time.Time) (*untold, []daq.Receipt, time.Duration) {
 		t.late = append(t.late, u)
 	}
 	return u, u.receipts, 0
-}
-
-// recordable drops the replies: they were given the first time.
-func recordable(u *untold) *untold {
-	again := &untold{events: make([]daq.Event, len(u.events)), receipts: u.receipts}
-	copy(again.events, u.events)
-	for i := range again.events {
-		again.events[i].Reply = nil
-	}
-	return again
 }

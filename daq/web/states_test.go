@@ -56,13 +56,10 @@ func newStepped(t *testing.T, saved ...daq.SavedAlarm) *stepped {
 func (r *stepped) step(in daq.Input) (refusal error) {
 	in.Number, in.Mono = r.in.Number+1, r.in.Mono+100*time.Millisecond
 	in.Wall, in.Synchronised = time.Date(2026, 3, 4, 9, 0, 0, 0, time.UTC).Add(in.Mono), true
-	var events []daq.Event
-	r.state, events = r.e.Step(in)
+	r.state, _ = r.e.Step(in)
 	r.in = in
-	for _, e := range events {
-		if e.Reply != nil && e.Reply.Error != "" {
-			refusal = errors.New(e.Reply.Error)
-		}
+	if reply := r.e.Reply(); reply != nil && reply.Error != "" {
+		refusal = errors.New(reply.Error)
 	}
 	return refusal
 }
