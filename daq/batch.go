@@ -1,5 +1,7 @@
 package daq
 
+import "time"
+
 // Batch is what one step gives the journal.
 type Batch struct {
 	Input    Input
@@ -11,3 +13,12 @@ type Batch struct {
 
 // Journal takes batches and never blocks.
 type Journal interface{ Put(Batch) }
+
+// Run is one life of the daemon as the journal has it, from its start input on.
+type Run struct {
+	Number        int64
+	Began         time.Time
+	Configuration string // SHA-256 of the first one
+	Inputs        int64  // the newest input's number
+	First         int64  // the oldest input that is still there; > 1 after a purge, 0 with none left
+}

@@ -4,6 +4,7 @@
 //
 //	Offer, Do, Reload → inputs → Engine.Step → OnPermit → Journal → Teller
 //
+// A replay lets the engine step through recorded inputs instead.
 // It judges nothing of the rig: the engine does.
 package live
 

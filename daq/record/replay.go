@@ -11,17 +11,8 @@ import (
 	"flowrigd/daq"
 )
 
-// Run is one life of the daemon, from its start input on.
-type Run struct {
-	Number        int64
-	Began         time.Time
-	Configuration string // SHA-256 of the first one
-	Inputs        int64  // the newest input's number
-	First         int64  // the oldest input that is still there; > 1 after a purge, 0 with none left
-}
-
 // Runs lists every run, oldest first.
-func (r *Reader) Runs(ctx context.Context) ([]Run, error) {
+func (r *Reader) Runs(ctx context.Context) ([]daq.Run, error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT run, time, configuration,
 		coalesce((SELECT max(number) FROM input WHERE input.run = run.run), 0),
 		coalesce((SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)
@@ -29,9 +20,9 @@ func (r *Reader) Runs(ctx context.Context) ([]Run, error) {
 		return nil, explain(r.path, "runs", err)
 	}
 	defer rows.Close()
-	var runs []Run
+	var runs []daq.Run
 	for rows.Next() {
-		var run Run
+		var run daq.Run
 		var at string
 		if err := rows.Scan(&run.Number, &at, &run.Configuration, &run.Inputs, &run.First); err != nil {
 			return nil, explain(r.path, "runs", err)
