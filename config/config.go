@@ -344,6 +344,14 @@ type Record struct {
 	MaxSize       int64 // bytes
 }
 
+// Every is the time between two readings of an instrument; 0 where there is none.
+func (c *Config) Every(id quantity.ID) time.Duration {
+	if in := c.Instrument(id); in != nil {
+		return in.Every
+	}
+	return 0
+}
+
 // Instrument finds an instrument by its quantity; nil where there is none.
 func (c *Config) Instrument(id quantity.ID) *Instrument {
 	for i := range c.Instruments {

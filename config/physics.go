@@ -7,8 +7,8 @@ import (
 	"flowrigd/calc/quantity"
 )
 
-// physics is what the physics is to know of the tube and its tank.
-func (c *Config) physics() pipe.Rig {
+// Physics is what the physics is to know of the tube and its tank.
+func (c *Config) Physics() pipe.Rig {
 	rig := pipe.Rig{
 		Bore: c.Tube.Bore, Length: c.Tube.Length, Roughness: c.Tube.Roughness,
 		Drop: c.Tank.Drop, Orientation: c.Tube.Orientation,
@@ -27,7 +27,7 @@ func (l *loader) checkPhysics() {
 	if Fatal(l.report.problems) {
 		return
 	}
-	_, err := pipe.New(l.config.physics())
+	_, err := pipe.New(l.config.Physics())
 	if err == nil {
 		return
 	}

@@ -162,3 +162,13 @@ func (in *Instrument) reads(t *Trip) bool {
 	m := in.Modbus
 	return m != nil && t.Address > 0 && m.Table == CoilTable && m.Address == t.Address && m.Register == t.Coil
 }
+
+// SameOutput says whether two configurations have the permit's relay at the same
+// place: by the table trip, and by the port that leads there, whatever is set of it.
+func SameOutput(a, b *Config) bool {
+	if a.Trip == nil || b.Trip == nil {
+		return a.Trip == b.Trip
+	}
+	from, to := a.Port(a.Trip.Port), b.Port(b.Trip.Port)
+	return *a.Trip == *b.Trip && from != nil && to != nil && *from == *to
+}

@@ -187,6 +187,7 @@ type State struct {
 	Fault        Reason // of the reading that made this state; "" when it was clean
 	Sample       bool   // to be recorded as a row
 	Values       quantity.Set
+	U            quantity.Set            // standard uncertainty of each, in its unit; unknown where none is stated
 	Quality      [quantity.Count]Quality // of each configured instrument
 	Instruments  []quantity.ID           // the configured ones; shared, read only
 	Alarms       []AlarmStatus           // those not normal; a fresh slice when changed

@@ -28,11 +28,12 @@ func (p *Pipe) Derive(in Inputs, s *quantity.Set) Result {
 	result := unknownResult()
 	if in.Level.usable() {
 		s.Put(quantity.Head, in.Level.X+p.rig.Drop.X)
+		result.U.Put(quantity.Head, p.headU(in))
 	}
 	var w water.Properties
 	liquid := in.Temperature.usable()
 	if liquid {
-		liquid = p.deriveWater(in.Temperature.X, &w, s, &result)
+		liquid = p.deriveWater(in.Temperature, &w, s, &result)
 	}
 	if in.Flow.usable() {
 		p.deriveFlow(in, &w, liquid, s, &result)
@@ -40,18 +41,19 @@ func (p *Pipe) Derive(in Inputs, s *quantity.Set) Result {
 	return result
 }
 
-func (p *Pipe) deriveWater(celsius float64, w *water.Properties, s *quantity.Set, result *Result) bool {
+func (p *Pipe) deriveWater(t Input, w *water.Properties, s *quantity.Set, result *Result) bool {
 	// Asked before At, whose error would be allocated at every state.
-	if !water.Liquid(celsius) {
+	if !water.Liquid(t.X) {
 		result.Warnings |= NotLiquid
 		return false
 	}
-	*w, _ = water.At(celsius)
+	*w, _ = water.At(t.X)
 	s.Put(quantity.Density, w.Density)
 	s.Put(quantity.DynamicViscosity, w.DynamicViscosity)
 	s.Put(quantity.KinematicViscosity, w.KinematicViscosity)
 	s.Put(quantity.LaminarLimitFlow, LimitFlow(p.rig.LaminarBelow, p.bore, w.KinematicViscosity))
 	s.Put(quantity.TurbulentLimitFlow, LimitFlow(p.rig.TurbulentAbove, p.bore, w.KinematicViscosity))
+	p.waterU(t.StandardU(), w, s, &result.U)
 	return true
 }
 
@@ -62,6 +64,7 @@ func (p *Pipe) flowing(flow Input) bool {
 
 func (p *Pipe) deriveFlow(in Inputs, w *water.Properties, liquid bool, s *quantity.Set, result *Result) {
 	s.Put(quantity.Velocity, Velocity(in.Flow.X, p.bore))
+	result.U.Put(quantity.Velocity, math.Hypot(Velocity(in.Flow.StandardU(), p.bore), 2*Velocity(in.Flow.X, p.bore)*p.relativeBoreU))
 	switch {
 	case in.Flow.X < 0 && -in.Flow.X >= p.rig.FlowMin:
 		result.Warnings |= ReverseFlow
@@ -78,6 +81,7 @@ func (p *Pipe) deriveReynolds(in Inputs, w *water.Properties, s *quantity.Set, r
 	band := p.band(re)
 	s.Put(quantity.Reynolds, re)
 	s.Put(quantity.ReynoldsUncertainty, 2*re*r.standardU())
+	result.U.Put(quantity.Reynolds, re*r.standardU())
 	s.Put(quantity.Regime, float64(band))
 	below, between, above := p.probabilities(re, [2]uncertainty.Shape{in.Flow.Shape, in.Temperature.Shape}, &r)
 	s.Put(quantity.ProbabilityBelow, below)
@@ -86,6 +90,28 @@ func (p *Pipe) deriveReynolds(in Inputs, w *water.Properties, s *quantity.Set, r
 	p.deriveBuoyancy(in, w, result)
 	if band != quantity.Transitional {
 		p.deriveLosses(in, band, re, &r, w, s, result)
+	}
+}
+
+func (p *Pipe) headU(in Inputs) float64 { return math.Hypot(in.Level.StandardU(), p.rig.Drop.U) }
+
+// waterU states what follows from the temperature's standard uncertainty. That of
+// the formula for the viscosity is taken for both viscosities; the formula for the
+// density is good to 1e-6 and adds nothing.
+func (p *Pipe) waterU(uT float64, w *water.Properties, s, u *quantity.Set) {
+	density := math.Abs(w.Expansion) * uT
+	kinematic := math.Hypot(w.KinematicU/w.KinematicViscosity, w.DLnNuDT*uT)
+	dynamic := math.Hypot(w.KinematicU/w.KinematicViscosity, (w.DLnNuDT-w.Expansion)*uT)
+	limits := math.Hypot(kinematic, p.relativeBoreU)
+	for _, r := range [...]struct {
+		id       quantity.ID
+		relative float64
+	}{
+		{quantity.Density, density}, {quantity.KinematicViscosity, kinematic}, {quantity.DynamicViscosity, dynamic},
+		{quantity.LaminarLimitFlow, limits}, {quantity.TurbulentLimitFlow, limits},
+	} {
+		v, _ := s.Get(r.id)
+		u.Put(r.id, v*r.relative)
 	}
 }
 
@@ -104,9 +130,10 @@ func (p *Pipe) deriveLosses(in Inputs, band quantity.Band, re float64, r *relati
 	if !known || head <= 0 {
 		return
 	}
-	k := p.loss(band, f, velocity, head, math.Hypot(in.Level.StandardU(), p.rig.Drop.U), r)
+	k := p.loss(band, f, velocity, head, p.headU(in), r)
 	s.Put(quantity.LossCoefficient, k.k)
 	s.Put(quantity.LossCoefficientUncertainty, 2*k.u)
+	result.U.Put(quantity.LossCoefficient, k.u)
 	// Written so that a coefficient whose uncertainty is unknown warns below 0.
 	if k.k < 0 && !(k.k >= -2*k.u) {
 		result.Warnings |= NegativeLoss

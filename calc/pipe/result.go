@@ -3,6 +3,8 @@ package pipe
 import (
 	"math"
 	"strings"
+
+	"flowrigd/calc/quantity"
 )
 
 // Result is what Derive knows beyond the table of quantities. NaN is unknown.
@@ -11,6 +13,9 @@ type Result struct {
 	Richardson float64 // signed, see the function of that name
 	Cooling    float64 // K, fall of the water's temperature along the tube
 	WallShear  float64 // Pa
+	// U is the standard uncertainty of each derived quantity for which one can be
+	// stated, in the quantity's unit.
+	U quantity.Set
 }
 
 func unknownResult() Result {

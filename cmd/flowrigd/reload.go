@@ -7,7 +7,6 @@ import (
 	"sync/atomic"
 
 	"flowrigd/config"
-	"flowrigd/daq/engine"
 )
 
 // reloads counts what SIGHUP did.
@@ -96,14 +95,10 @@ func needsRestart(old, cfg *config.Config, problems []config.Problem) string {
 		return "[http] is taken up at a start: restart the daemon to change it"
 	case !same(old.Trip, cfg.Trip):
 		return "[trip] is taken up at a start: restart the daemon to change it"
-	case !engine.SameOutput(old, cfg):
+	case !config.SameOutput(old, cfg):
 		return "ports." + old.Trip.Port + " leads to the relay of the heating permit and is taken up at a start, all of it: restart the daemon to change it"
 	case embedded(old) != embedded(cfg):
 		return "the embedded broker starts and ends with the daemon: restart it to change that"
-	}
-	// The engine takes it up last, when all others have moved: it is asked first.
-	if _, err := engine.New(cfg, nil); err != nil {
-		return err.Error()
 	}
 	return ""
 }

@@ -220,5 +220,5 @@ func (m *Measured) widen(u float64, shape uncertainty.Shape) {
 	}
 }
 
-// standardU is the combined standard uncertainty.
-func (m *Measured) standardU() float64 { return math.Hypot(m.DominantU, m.OtherU) }
+// StandardU is the combined standard uncertainty.
+func (m *Measured) StandardU() float64 { return math.Hypot(m.DominantU, m.OtherU) }

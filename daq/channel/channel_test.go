@@ -415,7 +415,7 @@ func TestChannelMovingValve(t *testing.T) {
 				continue
 			}
 			low, high := bounds(history[max(0, len(history)-50):])
-			v, u := m.Value/lpm, 2*m.standardU()/lpm
+			v, u := m.Value/lpm, 2*m.StandardU()/lpm
 			if v > high+u+half(v) || v < low-u-half(v) {
 				t.Errorf("to %v: at %v a good %v ± %v where the truth was %v to %v", to, at, v, u, low, high)
 			}
@@ -446,8 +446,8 @@ func TestChannelUncertaintyOfMotion(t *testing.T) {
 		t.Errorf("quality %v", m.Quality)
 	}
 	// 0.4 L/min in 0.2 s is 2 L/min a second; 0.5 s behind that is 1 L/min.
-	if want := math.Hypot(1, (0.005*1.6+0.005)/math.Sqrt(3)) * lpm; !near(m.standardU(), want, 1e-9) {
-		t.Errorf("U = %v L/min, want %v", m.standardU()/lpm, want/lpm)
+	if want := math.Hypot(1, (0.005*1.6+0.005)/math.Sqrt(3)) * lpm; !near(m.StandardU(), want, 1e-9) {
+		t.Errorf("U = %v L/min, want %v", m.StandardU()/lpm, want/lpm)
 	}
 }
 

@@ -64,5 +64,5 @@ func (c *couple) junction(m *Measured, cold func(quantity.ID) (Measured, bool)) 
 	if other.OtherU > 0 {
 		other.Shape = uncertainty.Normal
 	}
-	return uncertainty.Value{X: other.Value, U: other.standardU(), Shape: other.Shape}, nil
+	return uncertainty.Value{X: other.Value, U: other.StandardU(), Shape: other.Shape}, nil
 }

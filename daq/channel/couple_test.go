@@ -28,8 +28,8 @@ func TestChannelThermocouple(t *testing.T) {
 	if math.Abs(m.Value-60) > 1e-4 || m.Quality.Grade != daq.Good {
 		t.Errorf("%v Cel, %v", m.Value, m.Quality)
 	}
-	if want := math.Hypot(1.5/math.Sqrt(3), 40.329/41.421); !near(m.standardU(), want, 1e-4) || m.Shape != uncertainty.Normal {
-		t.Errorf("U = %v (%v), want %v", m.standardU(), m.Shape, want)
+	if want := math.Hypot(1.5/math.Sqrt(3), 40.329/41.421); !near(m.StandardU(), want, 1e-4) || m.Shape != uncertainty.Normal {
+		t.Errorf("U = %v (%v), want %v", m.StandardU(), m.Shape, want)
 	}
 	if m := takeOne(thermocoupleK(), 1000); m.Quality.Usable() || m.Reason != daq.ReasonRange {
 		t.Errorf("1 V: %v, %q", m.Quality, m.Reason)

@@ -39,8 +39,8 @@ func TestPulsesWrapAndRate(t *testing.T) {
 			t.Fatalf("at %v: %v L/min, %v", at, m.Value/lpm, m.Quality)
 		}
 		want := math.Hypot(0.01*m.Value/math.Sqrt(3), 1/(1420e3*2)/math.Sqrt(6))
-		if !near(m.standardU(), want, 1e-9) {
-			t.Fatalf("U = %v, want %v", m.standardU(), want)
+		if !near(m.StandardU(), want, 1e-9) {
+			t.Fatalf("U = %v, want %v", m.StandardU(), want)
 		}
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"flowrigd/daq"
@@ -12,7 +11,7 @@ import (
 )
 
 // command does what a person asked, or refuses with a reason. Either way there
-// is one Reply, and a refusal is journalled as a note.
+// is one reply, and a refusal is journalled as a note.
 func (e *Engine) command(c *daq.Command) []daq.Event {
 	if err := tooLate(c, e.state.Mono); err != nil {
 		return e.refuse(c, err)
@@ -60,23 +59,7 @@ func tooLate(c *daq.Command, now time.Duration) error {
 	return nil
 }
 
-// names are those of every alarm, for a person.
-func (e *Engine) names() string {
-	list := make([]string, len(e.alarms))
-	for i, w := range e.alarms {
-		list[i] = w.def.Name
-	}
-	return strings.Join(list, ", ")
-}
-
-// transition is the event of an alarm that just changed.
-func (e *Engine) transition(w *watch, who string) daq.Event {
-	a := w.event(e.state.Time, who)
-	a.Tripped = e.permit.holds(w.def.Name) || e.permit.cfg != nil && w.trips()
-	return daq.Event{Alarm: a}
-}
-
-func (e *Engine) apply(w *watch, c *daq.Command) error {
+func (e *Engine) apply(w *watchedAlarm, c *daq.Command) error {
 	switch c.Verb {
 	case daq.Acknowledge:
 		return w.alarm.Acknowledge()
@@ -100,7 +83,7 @@ func (e *Engine) apply(w *watch, c *daq.Command) error {
 
 // reset releases a latched alarm, and the latch that the alarm holds on the
 // permit, be the alarm latched itself or not.
-func (e *Engine) reset(w *watch) error {
+func (e *Engine) reset(w *watchedAlarm) error {
 	err := w.alarm.Reset()
 	if errors.Is(err, alarm.ErrNotLatched) && e.permit.holds(w.def.Name) {
 		err = nil
@@ -114,113 +97,18 @@ func (e *Engine) reset(w *watch) error {
 	return err
 }
 
+// permitCommand gives, withdraws or proves the permit, or says why not.
+func (e *Engine) permitCommand(c *daq.Command) []daq.Event {
+	text, err := e.applyPermit(c)
+	if err != nil {
+		return e.refuse(c, err)
+	}
+	e.reply = &daq.Reply{ID: c.ID}
+	return []daq.Event{e.permitNote(c.Who, text)}
+}
+
 func (e *Engine) refuse(c *daq.Command, why error) []daq.Event {
 	text := fmt.Sprintf("%s %s: refused: %v", c.Verb, cmp.Or(c.Alarm, "heating permit"), why)
 	e.reply = &daq.Reply{ID: c.ID, Error: text}
 	return []daq.Event{{Note: &daq.Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}}}
-}
-
-func (e *Engine) find(name string) *watch {
-	for _, w := range e.alarms {
-		if w.def.Name == name {
-			return w
-		}
-	}
-	return nil
-}
-
-// evaluateAlarms lets every alarm look at the state, and gives the transitions. What latches
-// beneath a silenced state is one too: a restart knows of it from the last event
-// alone.
-func (e *Engine) evaluateAlarms() []daq.Event {
-	var events []daq.Event
-	for _, w := range e.alarms {
-		before := w.alarm.Beneath()
-		changed := w.alarm.Sense(w.condition(e), e.state.Mono)
-		after := w.alarm.Beneath()
-		if after.Active && !before.Active {
-			e.raisedCount++
-			w.raised = e.raisedCount
-			if e.permit.cfg != nil && w.trips() {
-				w.alarm.MustBeSeen() // a trip that nobody saw is not reset
-			}
-		}
-		switch {
-		case changed:
-			events = append(events, e.raised(w)...)
-		case after.Latched && !before.Latched:
-			events = append(events, e.transition(w, ""))
-		}
-		if w.alarm.State() == alarm.Normal && !w.alarm.Active() {
-			w.forget(changed)
-		}
-	}
-	return events
-}
-
-// forget drops the reason of a fault that is over, once it has been told.
-func (w *watch) forget(told bool) {
-	if !told {
-		w.why = ""
-	}
-}
-
-// raised gives the transition of an alarm that changed by itself, and names it
-// when it begins to chatter.
-func (e *Engine) raised(w *watch) []daq.Event {
-	events := []daq.Event{e.transition(w, "")}
-	if w.alarm.State() != alarm.Unacknowledged {
-		return events
-	}
-	before := w.sets.chatters(e.state.Mono)
-	w.sets.set(e.state.Mono)
-	if w.sets.chatters(e.state.Mono) && !before {
-		events = append(events, daq.Event{Note: &daq.Note{Kind: "chattering", Time: e.state.Time,
-			Text: w.def.Name + " was set three times within a minute: widen its deadband or delay, or mend its instrument"}})
-	}
-	return events
-}
-
-// standing are the alarms that are not normal, as they are now.
-func (e *Engine) standing() []daq.AlarmStatus {
-	var list []daq.AlarmStatus
-	first, came := -1, int64(0)
-	for _, w := range e.alarms {
-		state := w.alarm.State()
-		if state == alarm.Normal {
-			continue
-		}
-		if !state.Silenced() && (first < 0 || w.raised < came) {
-			first, came = len(list), w.raised
-		}
-		list = append(list, w.status(e.state.Mono, &e.permit))
-	}
-	if first >= 0 {
-		list[first].FirstOut = true
-	}
-	return list
-}
-
-// byName indexes saved alarms.
-func byName(list []daq.SavedAlarm) map[string]daq.SavedAlarm {
-	m := make(map[string]daq.SavedAlarm, len(list))
-	for _, s := range list {
-		m[s.Name] = s
-	}
-	return m
-}
-
-// sentence gives a reason a capital and a full stop.
-func sentence(why string) string {
-	if why == "" {
-		return ""
-	}
-	last := why[len(why)-1]
-	if last != '.' {
-		why += "."
-	}
-	if why[0] >= 'a' && why[0] <= 'z' {
-		why = string(why[0]-'a'+'A') + why[1:]
-	}
-	return why
 }

@@ -9,6 +9,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/regime"
 	"flowrigd/calc/series"
+	"flowrigd/calc/uncertainty"
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/channel"
@@ -29,8 +30,8 @@ const (
 // steadyOf are the quantities that must be stationary.
 var steadyOf = [...]quantity.ID{quantity.Flow, quantity.Temperature, quantity.Level}
 
-// rig holds what the derived quantities remember between steps.
-type rig struct {
+// derived holds what the derived quantities remember between steps.
+type derived struct {
 	pipe     *pipe.Pipe
 	warned   pipe.Warnings
 	warnings []string
@@ -52,28 +53,23 @@ type temperatureRate struct {
 	known                bool
 }
 
-func newRig(cfg *config.Config) (*rig, error) {
-	p, err := pipe.New(pipe.Rig{
-		Bore: cfg.Tube.Bore, Length: cfg.Tube.Length, Roughness: cfg.Tube.Roughness,
-		Drop: cfg.Tank.Drop, Orientation: cfg.Tube.Orientation,
-		LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove,
-		FlowMin: flowMin(cfg),
-	})
+func newDerived(cfg *config.Config) (*derived, error) {
+	p, err := pipe.New(cfg.Physics())
 	if err != nil {
 		return nil, err
 	}
-	r := &rig{
+	r := &derived{
 		pipe:     p,
 		limits:   cfg.Regime,
 		band:     regime.New(cfg.Regime.LaminarBelow, cfg.Regime.TurbulentAbove, regimeHold),
-		slope:    series.NewWindow(max(slopeWindow, slopeReadings*readEvery(cfg, quantity.Temperature)), slopePoints),
+		slope:    series.NewWindow(max(slopeWindow, slopeReadings*cfg.Every(quantity.Temperature)), slopePoints),
 		overheat: overheatLimit(cfg),
 	}
 	if in := cfg.Instrument(quantity.Temperature); in != nil {
 		r.lag = in.Lag.Seconds()
 	}
 	for i, id := range steadyOf {
-		r.every[id], r.within[i] = readEvery(cfg, id), within(cfg, id)
+		r.every[id], r.within[i] = cfg.Every(id), within(cfg, id)
 		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: r.within[i], Span: max(steadyWindow, steadyReadings*r.every[id])})
 	}
 	return r, nil
@@ -97,7 +93,7 @@ func within(cfg *config.Config, id quantity.ID) float64 {
 
 // inherit keeps what was seen over time through a reload; where a window has another
 // length now, its points.
-func (r *rig) inherit(old *rig) {
+func (r *derived) inherit(old *derived) {
 	if r.limits == old.limits {
 		r.band = old.band
 	}
@@ -117,15 +113,6 @@ func (r *rig) inherit(old *rig) {
 	}
 }
 
-// flowMin is the lower end of the meter's range: below it there is no flow to
-// speak of.
-func flowMin(cfg *config.Config) float64 {
-	if in := cfg.Instrument(quantity.Flow); in != nil && in.Range != nil {
-		return in.Range.Low
-	}
-	return 0
-}
-
 func overheatLimit(cfg *config.Config) float64 {
 	for _, a := range cfg.Alarms {
 		if a.Name == "water-overheat" && a.Above != nil {
@@ -136,13 +123,19 @@ func overheatLimit(cfg *config.Config) float64 {
 }
 
 // derive fills the derived quantities of a state.
-func (r *rig) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
+func (r *derived) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
 	result := r.pipe.Derive(pipe.Inputs{
 		Flow:        input(m[quantity.Flow]),
 		Temperature: r.addLag(input(m[quantity.Temperature]), m[quantity.Temperature].Quality),
 		Level:       input(m[quantity.Level]),
 		Ambient:     input(m[quantity.Ambient]),
 	}, &s.Values)
+	s.U = result.U
+	for _, id := range s.Instruments {
+		if m[id].Quality.Usable() {
+			s.U.Put(id, m[id].StandardU())
+		}
+	}
 	s.Warnings = r.warn(result.Warnings)
 	r.track(s)
 	r.addToWindows(s, m, in)
@@ -154,7 +147,7 @@ func (r *rig) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.
 // rate over the last minute times its time constant, where the rate is larger
 // than three times its doubt. What a channel sees of faster motion it has added
 // itself; the same lag does not count twice.
-func (r *rig) addLag(t pipe.Input, q daq.Quality) pipe.Input {
+func (r *derived) addLag(t pipe.Input, q daq.Quality) pipe.Input {
 	if q.Grade == daq.Good && r.rate.known && math.Abs(r.rate.slope) > 3*r.rate.standardError {
 		t.OtherU = max(t.OtherU, math.Abs(r.rate.slope)*r.lag)
 	}
@@ -162,7 +155,7 @@ func (r *rig) addLag(t pipe.Input, q daq.Quality) pipe.Input {
 }
 
 // warn gives the warnings as sentences, a fresh slice only when they changed.
-func (r *rig) warn(w pipe.Warnings) []string {
+func (r *derived) warn(w pipe.Warnings) []string {
 	if w != r.warned {
 		r.warned, r.warnings = w, nil
 		if text := w.String(); text != "" {
@@ -177,8 +170,13 @@ func input(m channel.Measured) pipe.Input {
 	return pipe.Input{Value: v, OtherU: m.OtherU, Known: ok}
 }
 
+// toValue gives a measured value to a computation.
+func toValue(m channel.Measured) (uncertainty.Value, bool) {
+	return uncertainty.Value{X: m.Value, U: m.DominantU, Shape: m.Shape}, m.Quality.Usable()
+}
+
 // track keeps the regime's word from flickering at a limit.
-func (r *rig) track(s *daq.State) {
+func (r *derived) track(s *daq.State) {
 	re, _ := s.Values.Get(quantity.Reynolds)
 	u, known := s.Values.Get(quantity.ReynoldsUncertainty)
 	if !known {
@@ -189,7 +187,7 @@ func (r *rig) track(s *daq.State) {
 }
 
 // addToWindows gives a fresh reading to the windows over time.
-func (r *rig) addToWindows(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
+func (r *derived) addToWindows(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
 	if in.Kind != daq.KindReading || !m[in.Reading.Instrument].Quality.Usable() || in.Reading.Reason != "" {
 		return
 	}
@@ -207,7 +205,7 @@ func (r *rig) addToWindows(s *daq.State, m *[quantity.Count]channel.Measured, in
 }
 
 // slopes gives the temperature's rate over the last minute.
-func (r *rig) slopes(s *daq.State) {
+func (r *derived) slopes(s *daq.State) {
 	if _, known := s.Values.Get(quantity.Temperature); !known {
 		r.slope.Reset()
 		r.rate = temperatureRate{}
@@ -216,12 +214,13 @@ func (r *rig) slopes(s *daq.State) {
 		return
 	}
 	s.Values.Put(quantity.TemperatureRate, r.rate.slope)
+	s.U.Put(quantity.TemperatureRate, r.rate.standardError)
 }
 
 // countDown gives the time to the overheat limit, which there is only while the
 // rise is larger than its own doubt (k = 2), and while the newest readings rise
 // too: water that has begun to cool has risen over the last minute as well.
-func (r *rig) countDown(s *daq.State, newest *plausibility) {
+func (r *derived) countDown(s *daq.State, newest *plausibility) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if known && r.rate.known && r.rate.slope > 2*r.rate.standardError && newest.hasSlope && newest.slope > 0 {
 		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate.slope))
@@ -229,7 +228,7 @@ func (r *rig) countDown(s *daq.State, newest *plausibility) {
 }
 
 // steadiness says whether all three are steady; unknown while one of them is.
-func (r *rig) steadiness(s *daq.State) {
+func (r *derived) steadiness(s *daq.State) {
 	all := true
 	for i, id := range steadyOf {
 		if _, known := s.Values.Get(id); !known {

@@ -2,49 +2,18 @@ package engine
 
 import (
 	"fmt"
-	"time"
 
 	"flowrigd/calc/quantity"
-	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
 )
 
-// heater says whether the heater is on: as measured, or else as permitted.
-func (e *Engine) heater() (on, known bool) {
-	if v, ok := e.state.Values.Get(quantity.HeaterOn); ok {
-		return v != 0, true
-	}
-	if e.cfg.Instrument(quantity.HeaterOn) == nil && e.permit.cfg != nil {
-		return e.permit.given, true
-	}
-	return false, false
-}
-
-// heated is what is known of the heater while it heats.
-func (e *Engine) heated() string {
-	if e.cfg.Instrument(quantity.HeaterOn) == nil {
-		return "heating has been permitted"
-	}
-	return "the heater has been on"
-}
-
-// maxFall is the fall of temperature that no tank makes, K/s.
-func (e *Engine) maxFall() float64 {
-	for _, w := range e.alarms {
-		if w.def.Kind == config.AlarmImplausible {
-			return w.def.MaxFall
-		}
-	}
-	return 0
-}
-
 // noSupply is Set while the heater is on or permitted and no supply is proven.
 // Evidence that has gone bad proves nothing: heat without water is the one case
 // in which a dead input must not hold the alarm back.
-func (w *watch) noSupply(e *Engine) alarm.Condition {
-	on, known := e.heater()
-	heating := on && known || e.permit.given
+func (w *watchedAlarm) noSupply(s *surroundings) alarm.Condition {
+	on, known := s.heater()
+	heating := on && known || s.given
 	if !heating {
 		if !known {
 			return alarm.Unknown
@@ -53,13 +22,13 @@ func (w *watch) noSupply(e *Engine) alarm.Condition {
 	}
 	proven, waiting := false, false
 	for _, id := range w.def.On {
-		switch v, ok := e.state.Values.Get(id); {
+		switch v, ok := s.state.Values.Get(id); {
 		case ok && w.proves(id, v):
 			proven = true
-		case !ok && e.state.Quality[id].Grade == daq.Missing:
+		case !ok && s.state.Quality[id].Grade == daq.Missing:
 			waiting = true
 		}
-		w.note(e, id)
+		w.note(s.state, id)
 	}
 	if waiting && !proven {
 		return alarm.Unknown
@@ -68,19 +37,19 @@ func (w *watch) noSupply(e *Engine) alarm.Condition {
 }
 
 // note keeps the supply's flow as the alarm's value.
-func (w *watch) note(e *Engine, id quantity.ID) {
+func (w *watchedAlarm) note(s *daq.State, id quantity.ID) {
 	if id != quantity.SupplyFlow {
 		return
 	}
 	w.value = nil
-	if v, ok := e.state.Values.Get(id); ok {
+	if v, ok := s.Values.Get(id); ok {
 		w.value = &v
 	}
 }
 
 // proves says whether a piece of evidence shows a supply; while the alarm
 // stands, a flow must exceed its limit by the deadband.
-func (w *watch) proves(id quantity.ID, v float64) bool {
+func (w *watchedAlarm) proves(id quantity.ID, v float64) bool {
 	if id == quantity.SupplyOn {
 		return v != 0
 	}
@@ -89,14 +58,14 @@ func (w *watch) proves(id quantity.ID, v float64) bool {
 }
 
 // implausible is Set while the temperature cannot be that of the water.
-func (w *watch) implausible(e *Engine) alarm.Condition {
-	p := e.plausibility
-	v, known := e.state.Values.Get(quantity.Temperature)
+func (w *watchedAlarm) implausible(s *surroundings) alarm.Condition {
+	p := s.plausibility
+	v, known := s.state.Values.Get(quantity.Temperature)
 	switch {
 	case p.fell:
 		w.why = fmt.Sprintf("it fell by %.1f K/s or more, and no tank cools faster than %.1f K/s", w.def.MaxFall, w.def.MaxFall)
 	case p.unresponsive:
-		w.why = fmt.Sprintf("%s for %.0f min with water flowing, and it has not risen by %.0f K", e.heated(), respondWithin.Minutes(), respondBy)
+		w.why = fmt.Sprintf("%s for %.0f min with water flowing, and it has not risen by %.0f K", s.heated(), respondWithin.Minutes(), respondBy)
 	case !known:
 		return alarm.Unknown
 	}
@@ -108,42 +77,28 @@ func (w *watch) implausible(e *Engine) alarm.Condition {
 
 // ineffective is Set while the water is heated although the permit is down. The
 // alarm's on-delay gives the heater its time to go out.
-func (w *watch) ineffective(e *Engine) alarm.Condition {
-	if e.permit.given {
+func (w *watchedAlarm) ineffective(s *surroundings) alarm.Condition {
+	if s.given {
 		return alarm.Clear
 	}
-	if v, ok := e.state.Values.Get(quantity.Temperature); ok {
+	if v, ok := s.state.Values.Get(quantity.Temperature); ok {
 		w.value = &v
 	}
-	on, known := e.state.Values.Get(quantity.HeaterOn)
+	on, known := s.state.Values.Get(quantity.HeaterOn)
 	if known && on != 0 {
-		w.why = e.sinceDrop() + "the heater draws power"
+		w.why = s.sinceDrop() + "the heater draws power"
 		return alarm.Set
 	}
-	if !e.plausibility.hasSlope {
+	if !s.plausibility.hasSlope {
 		return alarm.Unknown
 	}
-	if !e.plausibility.rising() && e.cfg.Instrument(quantity.HeaterOn) != nil && !known {
+	if !s.plausibility.rising() && s.contact && !known {
 		return alarm.Unknown
 	}
-	if e.plausibility.rising() {
-		w.why = fmt.Sprintf("%sthe temperature rises by %.2f K/s", e.sinceDrop(), e.plausibility.slope)
+	if s.plausibility.rising() {
+		w.why = fmt.Sprintf("%sthe temperature rises by %.2f K/s", s.sinceDrop(), s.plausibility.slope)
 	}
-	return conditionOf(e.plausibility.rising())
-}
-
-// sinceDrop says why the permit is down.
-func (e *Engine) sinceDrop() string {
-	if e.permit.dropped > 0 {
-		return "the permit was dropped, and still "
-	}
-	return "the permit has not been given since this start, and "
-}
-
-// baseline is the loss coefficient that the valve's present setting had.
-type baseline struct {
-	k, u  float64
-	known bool
+	return conditionOf(s.plausibility.rising())
 }
 
 // blocked is Set while
@@ -155,10 +110,10 @@ type baseline struct {
 // Acknowledging the alarm says that a person knows why (the valve was moved): it
 // clears the baseline, and a new one is taken. After a restart there is no
 // baseline: an alarm that is active then stays active until it is acknowledged.
-func (w *watch) blocked(e *Engine) alarm.Condition {
-	k, ok := e.state.Values.Get(quantity.LossCoefficient)
-	u, okU := e.state.Values.Get(quantity.LossCoefficientUncertainty)
-	steady, _ := e.state.Values.Get(quantity.Steady)
+func (w *watchedAlarm) blocked(s *daq.State) alarm.Condition {
+	k, ok := s.Values.Get(quantity.LossCoefficient)
+	u, okU := s.Values.Get(quantity.LossCoefficientUncertainty)
+	steady, _ := s.Values.Get(quantity.Steady)
 	if !ok || !okU {
 		return alarm.Unknown
 	}
@@ -176,23 +131,4 @@ func (w *watch) blocked(e *Engine) alarm.Condition {
 	w.value = &k
 	excess := k - w.baseline.k
 	return conditionOf(excess > u+w.baseline.u)
-}
-
-// chatter remembers when an alarm was set last, to name one that chatters:
-// three times or more within a minute (common practice; secondary sources of
-// the two standards).
-type chatter struct {
-	at [3]time.Duration
-	n  int
-}
-
-const chatterWithin = time.Minute
-
-func (c *chatter) set(at time.Duration) {
-	c.at[c.n%len(c.at)] = at
-	c.n++
-}
-
-func (c *chatter) chatters(now time.Duration) bool {
-	return c.n >= len(c.at) && now-c.at[c.n%len(c.at)] <= chatterWithin
 }

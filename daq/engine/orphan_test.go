@@ -104,7 +104,7 @@ func TestAnOrphanIsAdopted(t *testing.T) {
 	b.supply = 0
 	b.run(10*time.Second, 1.2, 50, 255)
 	if b.permitted() {
-		t.Error("the alarm is configured again and does not watch")
+		t.Error("the alarm is configured again and does not watchedAlarm")
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -29,7 +30,7 @@ func TestAReloadDoesNotMoveThePermit(t *testing.T) {
 	} {
 		b := given(t)
 		next := benchConfig(t, changed(t, c.pairs...))
-		if SameOutput(b.e.cfg, next) == c.moves {
+		if config.SameOutput(b.e.cfg, next) == c.moves {
 			t.Errorf("%s: counts as moved: %v, want %v", name, !c.moves, c.moves)
 		}
 		b.step(daq.Input{Kind: daq.KindReload, Start: &daq.Start{Config: next}})

@@ -8,8 +8,8 @@ import (
 	"flowrigd/daq/alarm"
 )
 
-// watch is one configured alarm with what it saw last.
-type watch struct {
+// watchedAlarm is one configured alarm with what it saw last.
+type watchedAlarm struct {
 	def      config.Alarm
 	alarm    *alarm.Alarm
 	since    time.Time
@@ -22,15 +22,21 @@ type watch struct {
 	orphaned bool  // it left the configuration before a person was done with it
 }
 
+// baseline is the loss coefficient that the valve's present setting had.
+type baseline struct {
+	k, u  float64
+	known bool
+}
+
 // limit is the alarm's limit in the units of the table; nil for faults.
-func (w *watch) limit() *float64 {
+func (w *watchedAlarm) limit() *float64 {
 	if w.def.Above != nil {
 		return w.def.Above
 	}
 	return w.def.Below
 }
 
-func (w *watch) rule() alarm.Rule {
+func (w *watchedAlarm) rule() alarm.Rule {
 	r := alarm.Rule{Latch: w.def.Latch, OnDelay: w.def.OnDelay, OffDelay: w.def.OffDelay}
 	if w.def.Kind == config.AlarmReceiver {
 		r.OnDelay = 0 // each waiting alarm has its own
@@ -38,58 +44,10 @@ func (w *watch) rule() alarm.Rule {
 	return r
 }
 
-// condition judges what the alarm watches. A missing or bad input is Unknown,
-// which holds the alarm as it is.
-func (w *watch) condition(e *Engine) alarm.Condition {
-	s := &e.state
-	if w.orphaned {
-		return alarm.Clear
-	}
-	switch w.def.Kind {
-	case config.AlarmFault:
-		return w.fault(s.Quality[w.def.On[0]])
-	case config.AlarmDisk:
-		return health(e.health, func() bool { return e.health.Recording })
-	case config.AlarmBroker:
-		return health(e.health, func() bool { return e.health.Broker })
-	case config.AlarmReceiver:
-		return w.receivers(e)
-	case config.AlarmNoSupply:
-		return w.noSupply(e)
-	case config.AlarmImplausible:
-		return w.implausible(e)
-	case config.AlarmBlocked:
-		return w.blocked(e)
-	case config.AlarmIneffective:
-		return w.ineffective(e)
-	}
-	return w.limits(s)
-}
-
-func health(h *daq.Health, fine func() bool) alarm.Condition {
-	if h == nil {
-		return alarm.Unknown
-	}
-	return conditionOf(!fine())
-}
-
-// receivers is Set when an alarm has waited for OnDelay, and Clear when none
-// waits any more.
-func (w *watch) receivers(e *Engine) alarm.Condition {
-	if e.health == nil {
-		return alarm.Unknown
-	}
-	r := e.health.Receivers
-	switch {
-	case r.Failed == "" && r.Known:
-		return alarm.Clear
-	case r.Failed == "":
-		return alarm.Unknown
-	case w.alarm.Active():
-		return alarm.Set
-	}
-	w.why = r.Failed
-	return conditionOf(r.Waited+e.state.Mono-e.healthAt >= w.def.OnDelay)
+// trips says whether the alarm takes the permit away. Shelving silences an
+// alarm and does not disarm it; out of service and suppressed do.
+func (w *watchedAlarm) trips() bool {
+	return w.def.Trip && w.alarm.Active() && w.alarm.State().Watches()
 }
 
 // conditionOf is Set when set, and Clear otherwise.
@@ -100,58 +58,16 @@ func conditionOf(set bool) alarm.Condition {
 	return alarm.Clear
 }
 
-func (w *watch) fault(q daq.Quality) alarm.Condition {
-	switch q.Grade {
-	case daq.Missing:
-		return alarm.Unknown
-	case daq.Bad:
-		if !w.alarm.Active() {
-			w.why = q.Why
-		}
-		return alarm.Set
-	}
-	return alarm.Clear
-}
-
-// limits is Set when any of the quantities is past the limit, Clear when all
-// of them are known to be on the right side.
-func (w *watch) limits(s *daq.State) alarm.Condition {
-	result, worst := alarm.Clear, (*float64)(nil)
-	l := alarm.Limit{Value: *w.limit(), Low: w.def.Below != nil, Deadband: w.def.Deadband}
-	for _, id := range w.def.On {
-		v, known := s.Values.Get(id)
-		switch {
-		case !known && result == alarm.Clear:
-			result = alarm.Unknown
-		case known:
-			worst = further(worst, v, l.Low)
-			if l.Judge(v, w.alarm.Active()) == alarm.Set {
-				result = alarm.Set
-			}
-		}
-	}
-	if worst != nil {
-		w.value = worst
-	}
-	return result
-}
-
-func further(worst *float64, v float64, low bool) *float64 {
-	if worst == nil || (low && v < *worst) || (!low && v > *worst) {
-		return &v
-	}
-	return worst
-}
-
-// status is the alarm as it stands; p is the permit that it may hold.
-func (w *watch) status(now time.Duration, p *permit) daq.AlarmStatus {
+// status is the alarm as it stands; permit says whether there is one, and holds
+// whether this alarm holds it.
+func (w *watchedAlarm) status(now time.Duration, permit, holds bool) daq.AlarmStatus {
 	state := w.alarm.State()
 	a := daq.AlarmStatus{
 		Name: w.def.Name, State: state.String(), Priority: w.def.Priority,
 		Since: w.since, Value: w.value, Limit: w.limit(),
 		Cause: w.cause(), Consequence: w.def.Consequence, Action: w.def.Action,
 		Active: state.Stands(), CauseStands: w.alarm.Active() && state.Watches(), Acknowledged: state.Seen(),
-		Trips: p.cfg != nil && w.def.Trip && state.Watches() && !w.orphaned, Tripped: p.holds(w.def.Name),
+		Trips: permit && w.def.Trip && state.Watches() && !w.orphaned, Tripped: holds,
 		Chattering: w.sets.chatters(now),
 	}
 	if state == alarm.Shelved {
@@ -160,15 +76,30 @@ func (w *watch) status(now time.Duration, p *permit) daq.AlarmStatus {
 	return a
 }
 
-func (w *watch) cause() string {
+func (w *watchedAlarm) cause() string {
 	if w.why == "" {
 		return w.def.Cause
 	}
 	return w.def.Cause + " " + sentence(w.why)
 }
 
+// sentence gives a reason a capital and a full stop.
+func sentence(why string) string {
+	if why == "" {
+		return ""
+	}
+	last := why[len(why)-1]
+	if last != '.' {
+		why += "."
+	}
+	if why[0] >= 'a' && why[0] <= 'z' {
+		why = string(why[0]-'a'+'A') + why[1:]
+	}
+	return why
+}
+
 // event is the transition that just happened.
-func (w *watch) event(at time.Time, who string) *daq.AlarmEvent {
+func (w *watchedAlarm) event(at time.Time, who string) *daq.AlarmEvent {
 	w.since = at
 	e := &daq.AlarmEvent{
 		Name: w.def.Name, State: w.alarm.State().String(), Priority: w.def.Priority, Time: at,
@@ -184,7 +115,7 @@ func (w *watch) event(at time.Time, who string) *daq.AlarmEvent {
 // newOrphan brings back an alarm that is not configured any more: nothing
 // watches for it, and a person must still acknowledge and reset it, or the trip
 // that it holds would never end.
-func newOrphan(s daq.SavedAlarm, saved map[string]daq.SavedAlarm, now time.Duration, wall time.Time) *watch {
+func newOrphan(s daq.SavedAlarm, saved map[string]daq.SavedAlarm, now time.Duration, wall time.Time) *watchedAlarm {
 	def := config.Alarm{
 		Name: s.Name, Priority: "high", Latch: s.Tripped,
 		Cause:       "Raised under an earlier configuration; the current one no longer has this alarm.",
@@ -202,8 +133,8 @@ func newOrphan(s daq.SavedAlarm, saved map[string]daq.SavedAlarm, now time.Durat
 }
 
 // newWatch makes an alarm, in the state it was saved in where there is one.
-func newWatch(def config.Alarm, saved map[string]daq.SavedAlarm, now time.Duration, wall time.Time) *watch {
-	w := &watch{def: def, since: wall}
+func newWatch(def config.Alarm, saved map[string]daq.SavedAlarm, now time.Duration, wall time.Time) *watchedAlarm {
+	w := &watchedAlarm{def: def, since: wall}
 	s, ok := saved[def.Name]
 	state, err := alarm.Parse(s.State)
 	if !ok || err != nil {
