@@ -141,7 +141,10 @@ func givePermit(ctx context.Context, d *daemon) error {
 	d.startClock(ctx)
 	tick := time.NewTicker(d.clock.Wait(200 * time.Millisecond))
 	defer tick.Stop()
+	worker := d.clock.Worker()
+	defer worker.End()
 	for {
+		worker.Due(d.clock.Now() + 200*time.Millisecond)
 		select {
 		case <-ctx.Done():
 			return nil

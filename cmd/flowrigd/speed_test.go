@@ -3,14 +3,20 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
+	"flowrigd/config"
+	"flowrigd/daq/clock"
 	"flowrigd/daq/daqtest"
+	"flowrigd/daq/engine"
+	"flowrigd/daq/live"
 )
 
 // quick is a demo whose clock runs faster than the machine's; with an environment
@@ -105,4 +111,37 @@ func TestNothingIsWrongAtSpeed(t *testing.T) {
 			g.atEnd()
 		})
 	}
+}
+
+// The simulated demonstrator of a fast clock that stands until an engine on a busy
+// machine has answered: else there is no time left to ask again.
+func TestTheDemonstratorIsWaitedFor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		rig := clock.NewFast(1000)
+		cfg, problems := config.Load("../../testdata/rigs/good/bench.toml")
+		if config.Fatal(problems) {
+			t.Fatal(problems)
+		}
+		judge, err := engine.New(cfg, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := &daemon{clock: rig, loop: live.NewLoop(live.LoopOptions{Engine: judge, Clock: rig})} // which does not run
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error)
+		go func() { ended <- givePermit(ctx, d) }()
+		time.Sleep(time.Second)
+		if at := rig.Now(); at > time.Second {
+			t.Errorf("while he waits for an answer the clock goes to %v", at)
+		}
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+		rig.Now()
+		time.Sleep(time.Second)
+		if at := rig.Now(); at < 500*time.Second {
+			t.Errorf("after him the clock is at %v", at)
+		}
+	})
 }

@@ -12,7 +12,7 @@ import (
 // any longer: it hangs.
 const (
 	mostOverdue = 200 * time.Millisecond
-	patience    = time.Second
+	patience    = 3 * time.Second
 )
 
 // leastWait is the shortest wait of who works by a fast clock: it may stand.
@@ -146,6 +146,19 @@ func (w *Worker) Until(at time.Duration) {
 	w.f.mu.Lock()
 	defer w.f.mu.Unlock()
 	w.f.workers[w] = at
+}
+
+// Hold is Until for the first of several things that wait to be done: before End
+// it moves nothing on.
+func (w *Worker) Hold(at time.Duration) {
+	if w.f == nil {
+		return
+	}
+	w.f.mu.Lock()
+	defer w.f.mu.Unlock()
+	if _, held := w.f.workers[w]; !held {
+		w.f.workers[w] = at
+	}
 }
 
 // End is for a worker that is not waited for any more.

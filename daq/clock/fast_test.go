@@ -65,7 +65,7 @@ func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 			}
 		}
 		at(120*time.Millisecond, 1200*time.Millisecond)
-		at(900*time.Millisecond, 1200*time.Millisecond) // stands
+		at(patience-100*time.Millisecond, 1200*time.Millisecond) // stands
 		slow.Due(2 * time.Second)
 		at(10*time.Millisecond, 1300*time.Millisecond) // goes on, and makes up for nothing
 		at(90*time.Millisecond, 2200*time.Millisecond)
@@ -74,8 +74,8 @@ func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 			at(90*time.Millisecond, c.Now()+200*time.Millisecond)
 		}
 		before := c.Now()
-		at(900*time.Millisecond, before)
-		at(200*time.Millisecond, before+2*time.Second) // a second without work: it hangs
+		at(patience-100*time.Millisecond, before)
+		at(200*time.Millisecond, before+2*time.Second) // patience is over: it hangs
 		slow.End()
 		at(time.Second, before+12*time.Second)
 	})

@@ -42,6 +42,7 @@ type bus struct {
 	lineErr     *fault
 	openAt      time.Duration // when to look for the line again
 	movedAt     time.Duration // when to look whether the name moved
+	unconfirmed int           // writes in a row that failed
 
 	mu      sync.Mutex // guards current
 	current Line       // for closing from outside the goroutine
@@ -161,8 +162,8 @@ func (b *bus) serve(p *poll) {
 
 func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
-	b.worker.Until(b.startedMono + began + b.port.Timeout) // no exchange takes longer, of a fast clock's time
-	results, err := p.exchange(b.wire)
+	var results []result
+	err := b.timed(p.failed, func() (err error) { results, err = p.exchange(b.wire); return err })
 	if b.ending() {
 		return // our own closing is no fault of the instrument
 	}
@@ -181,6 +182,30 @@ func (b *bus) poll(p *poll) {
 		b.report(&p.members[i], r, took, at)
 	}
 	b.onFailure(p, err)
+}
+
+// brisk is how far a fast clock goes on in an exchange that a busy machine holds up.
+const brisk = 20 * time.Millisecond
+
+// timed does an exchange with one that was asked in vain so many times in a row. A
+// fast clock waits for the answer as long as is fair, and goes on then to the end of
+// the time-out, and no further before the exchange is over.
+func (b *bus) timed(failed int, exchange func() error) error {
+	if b.clock.Speed() == 1 {
+		return exchange()
+	}
+	w, at, began := b.wire, b.now(), time.Now()
+	fair := w.fair(failed)
+	w.timeout = fair + b.clock.Real(b.port.Timeout)
+	b.worker.Until(at + brisk)
+	unanswered := time.AfterFunc(fair, func() { b.worker.Until(at + b.port.Timeout) })
+	defer unanswered.Stop()
+	err := exchange()
+	w.slowest -= w.slowest / slowShare
+	if took := time.Since(began); took < fair { // after that it is late by the clock
+		w.slowest = max(w.slowest, took)
+	}
+	return err
 }
 
 // throttleDead keeps dead polls back after a probe of one, for the living ones' sake.

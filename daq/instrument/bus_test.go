@@ -100,6 +100,9 @@ func start(t *testing.T, o Options) (m *Manager, stop func()) {
 	t.Helper()
 	began := time.Now()
 	o.Now = func() time.Duration { return time.Since(began) }
+	if o.Clock != nil {
+		o.Now = o.Clock.Now
+	}
 	m, err := New(o)
 	if err != nil {
 		t.Fatal(err)

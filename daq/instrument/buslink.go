@@ -100,8 +100,11 @@ func (b *bus) write(w *write) {
 		w.done <- b.noLine()
 		return
 	}
-	b.worker.Until(b.now() + b.port.Timeout)
-	err := w.do(b.wire)
+	err := b.timed(b.unconfirmed, func() error { return w.do(b.wire) })
+	b.unconfirmed++
+	if err == nil {
+		b.unconfirmed = 0
+	}
 	var f *fault
 	if errors.As(err, &f) && f.lost {
 		b.lose(f)

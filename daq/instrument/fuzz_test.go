@@ -130,7 +130,7 @@ func FuzzStream(f *testing.F) {
 	f.Fuzz(func(t *testing.T, wire []byte, piece byte) {
 		var good int
 		port := testPort("/dev/bus")
-		s := &stream{bus: &bus{port: port, now: func() time.Duration { return 0 }, clock: clock.New(), out: func(r daq.Reading) {
+		s := &stream{bus: &bus{port: port, now: func() time.Duration { return 0 }, clock: clock.New(), worker: clock.New().Worker(), out: func(r daq.Reading) {
 			if r.Reason == "" && (math.IsNaN(r.Number) || math.IsInf(r.Number, 0)) || r.Reason != "" && r.Error == "" {
 				t.Fatalf("%+v", r)
 			}

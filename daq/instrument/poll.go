@@ -34,6 +34,7 @@ type poll struct {
 	due        time.Duration // since the bus began
 	notBefore  time.Duration // not before: a late answer may still come
 	unanswered int           // exchanges in a row without an answer
+	failed     int           // exchanges in a row without a good answer
 }
 
 // result is what an exchange gave one instrument.
@@ -136,6 +137,10 @@ func (p *poll) dead() bool { return p.unanswered >= deadAfter }
 // n·every, so that they do not drift; of those that have passed only the last is
 // made up for.
 func (p *poll) reschedule(began, now time.Duration, err error) {
+	p.failed++
+	if err == nil {
+		p.failed = 0
+	}
 	if silent(err) {
 		p.unanswered++
 	} else {

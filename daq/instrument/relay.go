@@ -24,8 +24,8 @@ const (
 const dropAgain = 50 * time.Millisecond
 
 // leastWrite is what a write to the relay of a fast simulated rig gets, of the
-// machine's time.
-const leastWrite = 500 * time.Millisecond
+// machine's time: an exchange before it and its own, however slow.
+const leastWrite = 2 * slowTimeout
 
 // RelayOptions are the surroundings of a permit output.
 type RelayOptions struct {
@@ -65,9 +65,10 @@ func NewRelay(o RelayOptions) *Relay {
 }
 
 // Demand takes what the engine's newest step asks for, and until when that may
-// give the permit. It never blocks. Only the engine's goroutine calls it.
+// give the permit. It never blocks. Only the engine's goroutine calls it. A fast
+// clock does not pass the first of the demands that wait, however many follow it.
 func (r *Relay) Demand(on bool, until time.Duration) {
-	r.worker.Until(until)
+	r.worker.Hold(until)
 	for {
 		select {
 		case r.demand <- want{on, until}:

@@ -19,6 +19,7 @@ type stream struct {
 	buf        []byte
 	skip       bool      // until the end of a line whose beginning was not received
 	lastLineAt time.Time // when the last good line came, or the last fault was reported
+	missed     int       // good lines in a row that did not come in time
 	lastFault  error     // why the lines since then were no good
 	reportedAt time.Time // when a good line was reported last
 }
@@ -27,6 +28,7 @@ type stream struct {
 func (s *stream) run(ctx context.Context) {
 	defer close(s.done)
 	s.start()
+	defer s.worker.End()
 	stop := context.AfterFunc(ctx, s.abort)
 	defer stop()
 	defer s.abort()
@@ -41,6 +43,7 @@ func (s *stream) run(ctx context.Context) {
 
 // seek looks for the line, and tells at the instrument's pace that it is away.
 func (s *stream) seek(ctx context.Context) {
+	s.worker.Due(s.startedMono + s.openAt)
 	wait := time.NewTimer(s.clock.Wait(max(0, s.openAt-s.since())))
 	defer wait.Stop()
 	select {
@@ -54,10 +57,18 @@ func (s *stream) seek(ctx context.Context) {
 	case <-wait.C:
 	}
 	s.find()
-	s.buf, s.skip, s.lastLineAt, s.lastFault = s.buf[:0], true, time.Now(), nil
+	s.buf, s.skip = s.buf[:0], true
+	s.listenAnew()
 	if s.wire == nil {
 		s.report(&s.in, result{err: s.lineErr}, 0, s.now())
 	}
+}
+
+// listenAnew waits from now on for the next good line; a fast clock does not pass
+// the time by which it must have come.
+func (s *stream) listenAnew() {
+	s.lastLineAt, s.lastFault = time.Now(), nil
+	s.worker.Until(s.now() + s.in.Every + s.port.Timeout)
 }
 
 // refusal answers a write: a line on which an instrument sends unprompted
@@ -74,7 +85,7 @@ func (s *stream) receive() {
 	case <-s.changes:
 	default:
 	}
-	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout)
+	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout + s.wire.fair(s.missed))
 	buf, err := s.wire.readUntil(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
 	s.wire.received = s.wire.received[:0]
 	s.buf = buf
@@ -124,9 +135,10 @@ func (s *stream) line(line []byte) {
 		s.lastFault = s.swapped(err, append(bytes.Clone(line), s.in.Stream.End...))
 		return
 	}
-	now := time.Now()
-	took := now.Sub(s.lastLineAt)
-	s.lastLineAt, s.lastFault = now, nil
+	s.missed = 0
+	took := time.Since(s.lastLineAt)
+	s.listenAnew()
+	now := s.lastLineAt
 	if now.Sub(s.reportedAt) < s.clock.Real(s.in.Every/streamShare) {
 		return
 	}
@@ -153,7 +165,8 @@ func (s *stream) reportOverdue() {
 		s.buf, s.skip = s.buf[:0], true // what ends this line later is no line of its own
 	}
 	s.report(&s.in, result{err: err}, time.Since(s.lastLineAt), s.now())
-	s.lastLineAt, s.lastFault = time.Now(), nil
+	s.missed++
+	s.listenAnew()
 	if s.moved() {
 		s.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(s.port)))
 	}

@@ -23,6 +23,8 @@ type wire struct {
 	character  time.Duration
 	silence    time.Duration // that ends a frame
 	timeout    time.Duration // of an answer
+	fast       bool          // it is a simulated one, whose clock waits
+	slowest    time.Duration // what an answer takes on this machine, at its worst of late
 	echo       echo
 	got        [maxAnswer]byte
 	lastByteAt time.Time // when the last bytes of an answer came
@@ -54,15 +56,35 @@ func newWire(line Line, port config.Port) *wire {
 	}
 }
 
-// fairTimeout is what any answer gets, of the machine's time: a simulated
-// instrument is a program among others. A fast clock stands meanwhile.
-const fairTimeout = 100 * time.Millisecond
+// What an answer gets on a fast line, of the machine's time, before its time-out
+// begins: a simulated instrument is a program among others. The clock stands
+// meanwhile. It is fairTimeout, on a busy machine slowShare times what the slowest
+// answer of late took, and slowTimeout at most. One that was asked in vain gets that
+// when it is asked again, until it counts as dead: a busy machine makes nobody
+// silent. Twice slowTimeout is less than the clock's patience.
+const (
+	fairTimeout = 100 * time.Millisecond
+	slowTimeout = time.Second
+	slowShare   = 5
+)
 
 // useClock lets the line keep to a clock: a simulated line is part of its rig, and
 // so many times as fast.
 func (w *wire) useClock(c *clock.Clock) {
-	w.character, w.silence = c.Real(w.character), c.Real(w.silence)
-	w.timeout = max(c.Real(w.timeout), min(w.timeout, fairTimeout))
+	w.fast = c.Speed() != 1
+	w.character, w.silence, w.timeout = c.Real(w.character), c.Real(w.silence), c.Real(w.timeout)
+}
+
+// fair is how long the next answer may take before its time-out begins, of one that
+// was asked in vain so many times in a row.
+func (w *wire) fair(failed int) time.Duration {
+	switch {
+	case !w.fast:
+		return 0
+	case failed > 0 && failed < deadAfter:
+		return slowTimeout
+	}
+	return min(max(fairTimeout, slowShare*w.slowest), slowTimeout)
 }
 
 // errNeverSilent says that the line is never silent.
