@@ -425,3 +425,41 @@ func TestFaultedLines(t *testing.T) {
 		t.Errorf("a guard does not guard: %v", wrong)
 	}
 }
+
+// Every digit of a checksum counts: a line with one wrong digit in it, whichever,
+// gives no number, and one with small letters does.
+func TestEachDigitOfAChecksumCounts(t *testing.T) {
+	for kind, digits := range map[config.Checksum]int{config.XORChecksum: 2, config.SumChecksum: 2, config.CRC16Checksum: 4} {
+		synctest.Test(t, func(t *testing.T) {
+			in, line := query(), "T=25.5"
+			in.Checksum = kind
+			sum := fmt.Sprintf("%0*X", digits, checksum(kind, []byte(line)))
+			said := ""
+			near, far := net.Pipe()
+			go farEnd(far, func(buf []byte) int { return len(buf) / 3 * 3 }, func([]byte) []piece { return now([]byte(line + said + "\r\n")...) })
+			w := newWire(near, testPort("/dev/tc"))
+			p := plan([]config.Instrument{in})[0]
+			ask := func(text string) daq.Reading {
+				said = text
+				results, _ := p.exchange(w)
+				return reading(&in, results[0], 0, 0)
+			}
+			for _, right := range []string{sum, strings.ToLower(sum)} {
+				if r := ask(right); r.Number != 25.5 || r.Reason != "" {
+					t.Errorf("%s: %+v", right, r)
+				}
+			}
+			for i := range digits {
+				for _, digit := range "0123456789ABCDEF" {
+					if wrong := sum[:i] + string(digit) + sum[i+1:]; wrong != sum {
+						if r := ask(wrong); r.Reason != daq.ReasonChecksum {
+							t.Errorf("%s in place of %s: %+v", wrong, sum, r)
+						}
+					}
+				}
+			}
+			near.Close()
+			far.Close()
+		})
+	}
+}

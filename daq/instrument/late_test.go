@@ -2,15 +2,18 @@ package instrument
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"net"
+	"os"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq/modbus"
 )
 
@@ -166,5 +169,116 @@ func TestLateAnswersOfADeadNeighbour(t *testing.T) {
 				t.Errorf("every %v: %d good readings in 2 min", every, good)
 			}
 		})
+	}
+}
+
+// watchedLine is a line that can tell of bytes without taking them, as one of the
+// machine's can.
+type watchedLine struct {
+	net.Conn
+	ahead []byte
+}
+
+func (l *watchedLine) Listen(d time.Duration) (bool, error) {
+	if len(l.ahead) > 0 {
+		return true, nil
+	}
+	if err := l.SetReadDeadline(time.Now().Add(max(d, time.Microsecond))); err != nil {
+		return false, err
+	}
+	buf := make([]byte, 64)
+	n, err := l.Conn.Read(buf)
+	l.ahead = buf[:n]
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = nil
+	}
+	return n > 0, err
+}
+
+func (l *watchedLine) Read(b []byte) (int, error) {
+	if len(l.ahead) == 0 {
+		return l.Conn.Read(b)
+	}
+	n := copy(b, l.ahead)
+	l.ahead = l.ahead[n:]
+	return n, nil
+}
+
+// askMany asks one text instrument for two minutes, whose answers to the question
+// of that number the far end makes; it gives how many readings were right, and
+// fails where one has the number of another question.
+func askMany(t *testing.T, watched bool, answer func(n int) []piece) (good int) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		out, asked := &readings{}, 0
+		s := &socket{serve: func(c net.Conn) {
+			farEnd(c, func(buf []byte) int { return len(buf) / 3 * 3 }, func([]byte) []piece {
+				asked++
+				return answer(asked)
+			})
+		}}
+		o := busOptions(s, out, query())
+		if watched {
+			open := o.Open
+			o.Open = func(p config.Port) (Line, error) {
+				line, err := open(p)
+				return &watchedLine{Conn: line.(net.Conn)}, err
+			}
+		}
+		_, stop := start(t, o)
+		time.Sleep(2 * time.Minute)
+		stop()
+		s.pull()
+		time.Sleep(time.Second) // the far end notices
+		for i, r := range out.of(quantity.Temperature) {
+			switch {
+			case r.Reason != "":
+			case r.Number != float64(i+1):
+				t.Fatalf("question %d, line watched %v: the reading is %v", i+1, watched, r.Number)
+			default:
+				good++
+			}
+		}
+	})
+	return good
+}
+
+// An answer that is two timeouts late may come right before the one to the next
+// question. After a question without an answer a line counts only when the silence
+// of 3.5 characters follows it, so that neither of two that stand together passes.
+func TestALateAnswerRightBeforeTheNextIsDropped(t *testing.T) {
+	for _, watched := range []bool{false, true} {
+		good := askMany(t, watched, func(n int) []piece {
+			own := numbered("query", n)
+			switch n % 10 {
+			case 0:
+				return nil
+			case 1:
+				return []piece{{time.Millisecond, numbered("query", n-1)}, {time.Millisecond, own}}
+			}
+			return now(own...)
+		})
+		if good < 400 { // of some 600
+			t.Errorf("line watched %v: %d readings are right", watched, good)
+		}
+	}
+}
+
+// A line that came before the question is no answer to it, however late the answer
+// is; and it shows that the instrument speaks unasked, so that the next one is taken
+// only with silence behind it.
+func TestALineBeforeTheQuestionIsNoAnswer(t *testing.T) {
+	for _, watched := range []bool{false, true} {
+		stray := piece{100 * time.Millisecond, []byte("T=0\r\n")}
+		good := askMany(t, watched, func(n int) []piece {
+			own := numbered("query", n)
+			if n%5 == 0 {
+				return []piece{{time.Millisecond, stray.bytes}, {time.Millisecond, own}, stray}
+			}
+			return []piece{{20 * time.Millisecond, own}, stray}
+		})
+		if good < 400 { // of some 600
+			t.Errorf("line watched %v: %d readings are right", watched, good)
+		}
 	}
 }

@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"net"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -19,8 +20,8 @@ func bareStream() config.Instrument {
 }
 
 // TestHalfALineIsNoValue holds that what is left of a line at the opening, and
-// what ends a line after a time-out, is never taken for a value: "9.9" of 19.9
-// is a number too.
+// what ends a line after a time-out, or one that was too long, is never taken
+// for a value: "9.9" of 19.9 is a number too.
 func TestHalfALineIsNoValue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		out, lines := &readings{}, make(chan string)
@@ -56,8 +57,11 @@ func TestHalfALineIsNoValue(t *testing.T) {
 		}
 		send("8.8\n", 100*time.Millisecond)
 		send("18.9\n", 100*time.Millisecond)
-		if got := good(); len(got) != 2 || got[0] != 19.9 || got[1] != 18.9 {
-			t.Errorf("the values are %v, want the two whole lines 19.9 and 18.9", got)
+		send(strings.Repeat("1", maxAnswer+10), 50*time.Millisecond) // longer than any line
+		send("7.7\n", 100*time.Millisecond)                          // its end
+		send("17.9\n", 100*time.Millisecond)
+		if got := good(); !slices.Equal(got, []float64{19.9, 18.9, 17.9}) {
+			t.Errorf("the values are %v, want those of the whole lines: 19.9, 18.9, 17.9", got)
 		}
 		stop()
 		close(lines)
