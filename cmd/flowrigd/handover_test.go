@@ -3,9 +3,12 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -62,6 +65,29 @@ func TestExportIsAVerb(t *testing.T) {
 	} {
 		if _, diag, code := call(t, program, append([]string{"export"}, c.args...)...); code != c.code || !strings.Contains(diag, c.says) {
 			t.Errorf("export %v: code %d, %s", c.args, code, diag)
+		}
+	}
+}
+
+// TestWhatCannotBePrintedIsAFailure gives the verbs an output that takes nothing, as
+// a full disk does: what they hand over is not whole, and they say so.
+func TestWhatCannotBePrintedIsAFailure(t *testing.T) {
+	t.Parallel()
+	p := newTape(t)
+	p.run(1, tapedRig)
+	p.end()
+	for _, words := range []string{"export samples", "export --format json samples", "export alarms", "replay"} {
+		shut, err := os.Open(filepath.Join(p.dir, "flowrig.db")) // for reading alone
+		if err != nil {
+			t.Fatal(err)
+		}
+		var diag bytes.Buffer
+		cmd := exec.Command(program, append(strings.Fields(words), "--data", p.dir)...)
+		cmd.Stdout, cmd.Stderr = shut, &diag
+		err = cmd.Run()
+		shut.Close()
+		if exit := (*exec.ExitError)(nil); !errors.As(err, &exit) || exit.ExitCode() != exitFailed || !strings.Contains(diag.String(), "bad file descriptor") {
+			t.Errorf("%s: %v, %s", words, err, &diag)
 		}
 	}
 }

@@ -5,6 +5,7 @@ package main
 import (
 	"database/sql"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -31,7 +32,8 @@ type tape struct {
 	wall   time.Time
 	leave  func(run int, number uint64) bool // nil: nothing
 	runs   int
-	states [][]string // of each run, as replay prints them
+	alarms []daq.SavedAlarm // with which the next run begins
+	states [][]string       // of each run, as replay prints them
 
 	engine *engine.Engine
 	digest *engine.Digest
@@ -62,6 +64,11 @@ func (p *tape) step(in daq.Input) {
 	in.Number, in.Mono, in.Wall, in.Synchronised = p.in.Number, p.in.Mono, p.wall.Add(p.in.Mono), true
 	state, events := p.engine.Step(in)
 	b := daq.Batch{Input: in, Events: events, Digest: p.digest.Add(&state)}
+	for _, e := range events {
+		if a := e.Alarm; a != nil {
+			p.alarms = append(slices.DeleteFunc(slices.Clone(p.alarms), func(s daq.SavedAlarm) bool { return s.Name == a.Name }), a.Saved())
+		}
+	}
 	if state.Sample {
 		b.State = &state
 	}
@@ -80,7 +87,7 @@ func (p *tape) run(minutes int, text string) {
 	p.t.Helper()
 	cfg := tapedConfig(p.t, text)
 	var err error
-	if p.engine, err = engine.New(cfg, nil); err != nil {
+	if p.engine, err = engine.New(cfg, p.alarms); err != nil {
 		p.t.Fatal(err)
 	}
 	p.runs, p.states = p.runs+1, append(p.states, nil)
@@ -157,8 +164,8 @@ func TestReplayIsTheLiveRun(t *testing.T) {
 	if code != exitDone || !strings.Contains(diag, "5 digests of the live run checked, 0 differ") {
 		t.Errorf("code %d: %s", code, diag)
 	}
-	if all := strings.Join(got, "\n"); !strings.Contains(all, `"water-overheat"`) {
-		t.Error("no alarm in the run: it shows little")
+	if !strings.Contains(p.states[0][len(p.states[0])-1], `"water-overheat"`) || !strings.Contains(p.states[1][0], `"water-overheat"`) {
+		t.Error("no alarm stands from the first run to the second: it shows little")
 	}
 	from, to := tapeBegin.Add(30*time.Second), tapeBegin.Add(90*time.Second)
 	got, _, code = p.replayed("--from", from.Format(time.RFC3339), "--to", to.Format(time.RFC3339))
@@ -187,6 +194,7 @@ func TestReplayOfWhatIsNotWhole(t *testing.T) {
 	for name, c := range map[string]struct {
 		leave  func(run int, number uint64) bool
 		change string
+		args   []string
 		code   int
 		says   []string
 		not    string
@@ -194,6 +202,10 @@ func TestReplayOfWhatIsNotWhole(t *testing.T) {
 	}{
 		"a digest differs": {change: `UPDATE digest SET sha256 = 'f00' WHERE run = 1 AND number = (SELECT min(number) FROM digest WHERE run = 1)`, code: exitFailed,
 			says: []string{"states up to here differ", "4 digests of the live run checked, 1 differ", "states differ from those of the live run"}, states: [2]int{600, 600}},
+		"a digest differs before the time asked for": {change: `UPDATE digest SET sha256 = 'f00' WHERE run = 1`, args: []string{"--from", "2031-05-06T07:03:00.1Z"}, code: exitDone,
+			says: []string{"2 digests of the live run checked, 0 differ"}, states: [2]int{0, 600}},
+		"what is purged is after the time asked for": {change: `DELETE FROM input WHERE run = 2 AND number < 100`, args: []string{"--to", "2031-05-06T07:03:00Z"}, code: exitDone,
+			says: []string{"2 digests of the live run checked, 0 differ"}, not: "purged", states: [2]int{600, 0}},
 		"the first inputs are purged": {change: `DELETE FROM input WHERE run = 1 AND number < 100`, code: exitDone,
 			says: []string{"run 1: its first inputs are purged", "2 digests of the live run checked, 0 differ"}, states: [2]int{0, 600}},
 		"all that is left is purged in part": {change: `DELETE FROM input WHERE number < 100`, code: exitFailed,
@@ -219,7 +231,7 @@ func TestReplayOfWhatIsNotWhole(t *testing.T) {
 			} else {
 				p.end()
 			}
-			got, diag, code := p.replayed()
+			got, diag, code := p.replayed(c.args...)
 			if code != c.code {
 				t.Errorf("code %d, want %d", code, c.code)
 			}

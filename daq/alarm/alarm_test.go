@@ -118,6 +118,7 @@ func TestDelays(t *testing.T) {
 		{5 * time.Second, Clear, Unacknowledged},
 		{7 * time.Second, Set, Unacknowledged},
 		{8 * time.Second, Clear, Unacknowledged},
+		{10900 * time.Millisecond, Clear, Unacknowledged}, // the off-delay, not the on-delay
 		{11 * time.Second, Clear, ReturnedUnacknowledged},
 	} {
 		a.Sense(c.in, c.at)

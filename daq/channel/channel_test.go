@@ -384,6 +384,37 @@ func TestChannelNoiseIsNoMotion(t *testing.T) {
 	}
 }
 
+// The noise is that of the last 64 readings, by their median: one that begins is in
+// the uncertainty when it is most of them, and a few jumps are not.
+func TestChannelNoiseThatBegins(t *testing.T) {
+	in := flowMeter()
+	half := 0.005*1.2 + 0.005
+	r, c, n := rand.New(rand.NewPCG(1, 2)), New(in), 0
+	take := func(count int, sigma float64) float64 {
+		var m Measured
+		for range count {
+			at := time.Duration(n) * in.Every
+			n++
+			c.Take(clean(in.ID, at, 1.2+sigma*r.NormFloat64()), nil)
+			m = c.At(at)
+		}
+		return m.standardU() / lpm
+	}
+	quiet := take(200, half/1000)
+	if few := take(24, 5*half); few > 1.1*quiet {
+		t.Errorf("24 readings of noise: u = %.4f L/min, before it %.4f", few, quiet)
+	}
+	if many := take(24, 5*half); many < 1.5*half {
+		t.Errorf("48 readings of noise of %.4f L/min: u = %.4f", 5*half, many)
+	}
+	if still := take(24, half/1000); still < 1.5*half {
+		t.Errorf("24 readings after the noise: u = %.4f L/min", still)
+	}
+	if over := take(64, half/1000); over > 1.1*quiet {
+		t.Errorf("88 readings after the noise: u = %.4f L/min, before it %.4f", over, quiet)
+	}
+}
+
 // Oracle: a first-order sensor, y' = (x − y)/lag, integrated exactly. Whenever
 // a reading is called good it is within the maker's limits and 2·U of the
 // truth, or of what the truth was within the last lag.

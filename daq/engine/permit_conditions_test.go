@@ -86,6 +86,27 @@ func TestEachGuardDropsByItself(t *testing.T) {
 	}
 }
 
+// The reason of a fault that was over before its alarm came is no reason of what
+// comes later: a person who takes the alarm out of service reads its cause alone.
+func TestAFaultThatPassedIsNoReason(t *testing.T) {
+	const name = "instrument-fault-flow"
+	for length, want := range map[time.Duration]bool{4 * time.Second: false, 8 * time.Second: true} { // bad after 2 s
+		b := newHeated(t)
+		b.reload(heatedText + "[alarms." + name + "]\non_delay = \"5 s\"\n")
+		b.run(time.Second, 1.2, 50, 255)
+		b.dead = map[quantity.ID]bool{quantity.Flow: true}
+		b.run(length, 1.2, 50, 255)
+		if !want {
+			b.dead = nil
+			b.run(time.Second, 1.2, 50, 255)
+		}
+		b.must(b.do(daq.OutOfService, name))
+		if cause := b.status(name).Cause; strings.Contains(cause, "no answer") != want {
+			t.Errorf("silent for %v: %q, want the reason in it: %v", length, cause, want)
+		}
+	}
+}
+
 // dropNote is why the permit was dropped last.
 func (b *bench) dropNote() string {
 	for _, e := range slices.Backward(b.events) {

@@ -296,6 +296,14 @@ func TestAShutTubeValveIsNormalPreheating(t *testing.T) {
 	}
 }
 
+// says holds an alarm's value and the sentence behind its cause.
+func (b *heated) says(name string, value float64, sentence string) {
+	b.t.Helper()
+	if a := b.status(name); !strings.HasSuffix(a.Cause, " "+sentence) || a.Value == nil || math.Abs(*a.Value-value) > 0.01 {
+		b.t.Errorf("%s of %v: %q; want %v, %q", name, a.Value, a.Cause, value, sentence)
+	}
+}
+
 func TestProbeOutOfTheWater(t *testing.T) {
 	// A probe of first order that leaves water of 50 °C for a room of 21 °C.
 	for _, lag := range []float64{0.1, 1, 2, 4, 8, 16, 30} {
@@ -365,6 +373,7 @@ func TestProbeOutOfTheWater(t *testing.T) {
 		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
 			t.Errorf("alarms %v, permitted %v", got, b.permitted())
 		}
+		b.says("temperature-implausible", 21, "The heater has been on for 5 min with water flowing, and it has not risen by 1 K.")
 	})
 	t.Run("no answer to heating behind noise", func(t *testing.T) {
 		b := newHeated(t)
@@ -422,5 +431,43 @@ func TestChatteringIsNamed(t *testing.T) {
 	}
 	if !named || !b.state.Alarms[0].Chattering || !b.state.Alarms[0].FirstOut {
 		t.Errorf("named %v, alarms %+v", named, b.state.Alarms)
+	}
+}
+
+// Chattering is three times within a minute, whenever in the day: it is named with
+// the third, not again while it goes on, and lasts until a minute after the first of
+// the last three.
+func TestChatteringIsThreeTimesWithinAMinute(t *testing.T) {
+	const low, delay = 2400 * time.Millisecond, 2200 * time.Millisecond // of the level; until it counts
+	for _, c := range []struct {
+		every time.Duration
+		times int
+		notes int
+	}{{29 * time.Second, 2, 0}, {10 * time.Second, 3, 1}, {30 * time.Second, 3, 1}, {31 * time.Second, 6, 0}, {10 * time.Second, 6, 1}} {
+		b := newBench(t)
+		b.run(5*time.Minute, 1.2, 42, 255)
+		began := b.at
+		for n := range c.times {
+			b.run(began+time.Duration(n)*c.every-b.at, 1.2, 42, 255)
+			b.run(low, 1.2, 42, 225)
+		}
+		notes := 0
+		for _, e := range b.events {
+			if e.Note != nil && e.Note.Kind == "chattering" {
+				notes++
+			}
+		}
+		if notes != c.notes {
+			t.Errorf("%d times, one each %v: %d notes, want %d", c.times, c.every, notes, c.notes)
+		}
+		end := began + time.Duration(c.times-3)*c.every + delay + time.Minute
+		b.run(end-b.at, 1.2, 42, 255)
+		if within := b.at == end && c.notes > 0; b.state.Alarms[0].Chattering != within {
+			t.Errorf("%d times, one each %v: chattering %v, want %v", c.times, c.every, !within, within)
+		}
+		b.run(200*time.Millisecond, 1.2, 42, 255)
+		if b.state.Alarms[0].Chattering {
+			t.Errorf("%d times, one each %v: it still chatters after the minute", c.times, c.every)
+		}
 	}
 }

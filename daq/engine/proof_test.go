@@ -82,6 +82,35 @@ func TestProofOfAPulsedRelay(t *testing.T) {
 	}
 }
 
+// A heater's contact that is read rarely is read twice in a proof test of a pulsed
+// relay, behind the relay's hold time.
+func TestAProofTestWaitsForTheHeatersContact(t *testing.T) {
+	for every, more := range map[string]time.Duration{"200 ms": time.Second, "500 ms": time.Second, "2 s": 4 * time.Second, "10 s": 20 * time.Second} {
+		const table = "[instruments.heater_on]\n"
+		text := changed(t, table, table+"every = \""+every+"\"\n", "modbus = {address = 9, coil = 0}", `pulse = "dtr"`)
+		e, err := New(benchConfig(t, text), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := &heated{bench: &bench{t: t, e: e}, supply: 4, hold: 3 * time.Second}
+		b.step(e.Begin())
+		b.run(time.Second, 1.2, 50, 255)
+		b.must(b.do(daq.Give, ""))
+		b.run(10*time.Second, 1.2, 50, 255)
+		b.must(b.do(daq.ProofTest, ""))
+		if notes := b.proofNotes(); len(notes) != 1 || !strings.HasSuffix(notes[0], "proof test begun: dropped for "+daq.Seconds(3*time.Second+more)) {
+			t.Errorf("every %s: notes %q", every, notes)
+		}
+		b.run(3*time.Second+more-200*time.Millisecond, 1.2, 50, 255)
+		if b.state.Permit {
+			t.Errorf("every %s: restored before its time", every)
+		}
+		if b.run(200*time.Millisecond, 1.2, 50, 255); !b.state.Permit {
+			t.Errorf("every %s: not restored after %v", every, 3*time.Second+more)
+		}
+	}
+}
+
 // A proof test is no answer: a relay that falls silent in it is withdrawn within
 // its watchdog of its last answer, and one that answers is not withdrawn.
 func TestAProofTestIsNoAnswerOfTheRelay(t *testing.T) {

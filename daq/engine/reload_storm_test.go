@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -371,6 +372,37 @@ func TestAReloadKeepsTheLastMinute(t *testing.T) {
 	b.run(2*time.Second, 1.2, 46, 255)
 	if after := b.value(quantity.TemperatureRate); after < before/2 || after > 1.1*before {
 		t.Errorf("%v K/s, 2 s after the reload %v", before, after)
+	}
+}
+
+// A reload that reads a thermometer far less often, or widens what may move, judges
+// by windows of the new length: what was too few readings for a minute is enough then.
+func TestAReloadTakesTheWindowsOfItsPace(t *testing.T) {
+	b := benchOf(t)
+	b.run(2*time.Minute, 1.2, 50, 255)
+	b.reload(strings.Replace(benchText, thermometerTable+"\n", thermometerTable+"\nevery = \"20 s\"\n", 1))
+	b.every, b.readAt = 20*time.Second, b.at
+	b.run(15*time.Minute, 1.2, 50, 255)
+	if b.value(quantity.Steady) != 1 {
+		t.Error("read each 20 s since the reload: not steady after 15 min at rest")
+	}
+	for began := b.at; b.at < began+4*time.Minute; {
+		b.run(200*time.Millisecond, 1.2, 50+0.01*(b.at-began).Seconds(), 255)
+	}
+	if got := b.value(quantity.TemperatureRate); math.Abs(got-0.01) > 1e-3 {
+		t.Errorf("rate %v K/s, want 0.01", got)
+	}
+	b = benchOf(t)
+	drift := func(s float64) (float64, float64, float64) { return 2 + 0.05*s/60, 50, 255 } // L/min; 0.012 may move
+	b.play(3*time.Minute, drift)
+	if b.value(quantity.Steady) != 0 {
+		t.Fatal("it is steady before the reload: the test shows nothing")
+	}
+	b.reload(strings.Replace(benchText, `"12 L/min"`, `"120 L/min"`, 1))
+	began := b.at
+	b.play(3*time.Minute, func(s float64) (float64, float64, float64) { return drift(began.Seconds() + s) })
+	if b.value(quantity.Steady) != 1 {
+		t.Error("0.05 L/min a minute, of which 0.12 may move since the reload: not steady")
 	}
 }
 

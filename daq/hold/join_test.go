@@ -103,6 +103,36 @@ func TestJoin(t *testing.T) {
 	}
 }
 
+// TestJoinSaysWhy: a person who finds journal-unread reads in the log which of the
+// two is not what it was.
+func TestJoinSaysWhy(t *testing.T) {
+	of := func(recording string, newest int64) *Memory { return &Memory{Recording: recording, Newest: newest} }
+	past := func(recording string, newest int64) *Past {
+		return &Past{Recording: recording, Newest: newest, Begun: true}
+	}
+	damaged := errors.New("damaged")
+	for _, c := range []struct {
+		kept    *Memory
+		keptErr error
+		past    *Past
+		pastErr error
+		want    string
+	}{
+		{of("A", 9), nil, nil, damaged, "damaged"},
+		{nil, damaged, past("A", 9), nil, "damaged"},
+		{nil, fs.ErrNotExist, past("A", 9), nil, "file does not exist; the recording A is older than this file, or it was removed"},
+		{of("", 0), nil, nil, nil, "there is no recording, and there was none at the last start"},
+		{of("A", 9), nil, nil, nil, "the recording A of the last start is not there"},
+		{of("A", 9), nil, past("B", 9), nil, "the recording is B, and at the last start it was A"},
+		{of("", 0), nil, past("B", 9), nil, "the recording is B, and at the last start it was none"},
+		{of("A", 9), nil, past("A", 8), nil, "the recording A ends with alarm 8, and had alarm 9 before: it is an older copy"},
+	} {
+		if _, why := Join(c.kept, c.keptErr, c.past, c.pastErr); why == nil || why.Error() != c.want {
+			t.Errorf("%v, want %s", why, c.want)
+		}
+	}
+}
+
 // TestPathsOfTwoRigs: rigs of one machine may have their tokens in one file.
 func TestPathsOfTwoRigs(t *testing.T) {
 	seen := map[string]string{}

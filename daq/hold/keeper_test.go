@@ -167,3 +167,42 @@ func TestReadRefusesHalfAFile(t *testing.T) {
 		}
 	}
 }
+
+// What a crash left beside the file is in nobody's way, and a link there leads nothing
+// of ours elsewhere. Where a directory is in the way the error says what to do.
+func TestALeftoverOfACrashIsReplaced(t *testing.T) {
+	dir := t.TempDir()
+	other := filepath.Join(dir, "other")
+	if err := os.WriteFile(other, []byte("theirs"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for name, leave := range map[string]func(part string) error{
+		"half a file": func(part string) error { return os.WriteFile(part, []byte("{"), 0o644) },
+		"a link":      func(part string) error { return os.Symlink(other, part) },
+	} {
+		path := filepath.Join(dir, name+".json")
+		if err := leave(path + ".part"); err != nil {
+			t.Fatal(err)
+		}
+		if err := keep(path, saved("a", true, 0)).save(); err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		m, err := Read(path)
+		if err != nil || len(m.Alarms) != 1 || m.Alarms[0].Name != "a" {
+			t.Errorf("%s: %+v, %v", name, m, err)
+		}
+		if info, err := os.Lstat(path); err != nil || info.Mode().Perm() != 0o600 || !info.Mode().IsRegular() {
+			t.Errorf("%s: %v, %v", name, info.Mode(), err)
+		}
+	}
+	if text, err := os.ReadFile(other); err != nil || string(text) != "theirs" {
+		t.Errorf("the file that the link led to: %q, %v", text, err)
+	}
+	path := filepath.Join(dir, "full.json")
+	if err := os.MkdirAll(filepath.Join(path+".part", "in use"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := keep(path, saved("a", true, 0)).save(); err == nil || !strings.Contains(err.Error(), "name a tokens_file in another directory") {
+		t.Errorf("a directory in the way: %v", err)
+	}
+}

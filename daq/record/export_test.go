@@ -240,25 +240,73 @@ func TestBackupIsARecording(t *testing.T) {
 	}
 }
 
-// A recording on a medium that cannot be written to is still read.
+// A recording on a medium that cannot be written to is still read: one where nobody
+// has the rights, and one where no file can be made, by root either. Where a log is
+// there, and no index of it can be made, its rows cannot be read, and what is older
+// is not handed over for the whole.
 func TestReadOnlyDirectory(t *testing.T) {
-	dir := t.TempDir()
-	r := open(t, dir, Options{})
-	r.Put(tick(1))
-	shut(t, r)
-	if os.Getuid() == 0 {
-		t.Log("as root: rights stop nobody, so this shows less")
+	for _, c := range []struct {
+		name string
+		shut func(t *testing.T, dir string)
+		log  bool
+	}{
+		{"no rights", func(t *testing.T, dir string) {
+			if err := os.Chmod(dir, 0o555); err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { os.Chmod(dir, 0o755) })
+		}, false},
+		{"nothing can be made", func(t *testing.T, dir string) { noFile(t, dir, "-shm"); noFile(t, dir, "-wal") }, false},
+		{"no index, and a log", func(t *testing.T, dir string) { noFile(t, dir, "-shm") }, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := t.TempDir()
+			r := open(t, dir, Options{})
+			r.Put(tick(1))
+			waitRow(t, r, 1)
+			if c.log { // of a daemon that was killed, behind an older row
+				shut(t, r)
+				r = open(t, dir, Options{})
+				r.Put(tick(2))
+				waitRow(t, r, 2)
+				copied := t.TempDir()
+				for _, end := range []string{"", "-wal"} {
+					text, err := os.ReadFile(databasePath(dir) + end)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if err := os.WriteFile(databasePath(copied)+end, text, 0o600); err != nil {
+						t.Fatal(err)
+					}
+				}
+				dir = copied
+			} else {
+				shut(t, r)
+			}
+			c.shut(t, dir)
+			again, err := OpenReader(dir)
+			if c.log {
+				if err == nil {
+					t.Fatalf("it was read past its log: %d rows", len(bodies(t, again)))
+				}
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer again.Close()
+			if len(bodies(t, again)) != 1 {
+				t.Error("the row is not there")
+			}
+		})
 	}
-	if err := os.Chmod(dir, 0o555); err != nil {
+}
+
+// noFile lets nobody make a file beside the database: a link in its place leads into a
+// directory that is not there.
+func noFile(t *testing.T, dir, end string) {
+	t.Helper()
+	if err := os.Symlink(filepath.Join(dir, "nowhere", "file"), databasePath(dir)+end); err != nil {
 		t.Fatal(err)
-	}
-	t.Cleanup(func() { os.Chmod(dir, 0o755) })
-	again, err := OpenReader(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer again.Close()
-	if len(bodies(t, again)) != 1 {
-		t.Error("the row is not there")
 	}
 }
