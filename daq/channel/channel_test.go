@@ -398,7 +398,7 @@ func TestChannelNoiseThatBegins(t *testing.T) {
 			c.Take(clean(in.ID, at, 1.2+sigma*r.NormFloat64()), nil)
 			m = c.At(at)
 		}
-		return m.standardU() / lpm
+		return m.StandardU() / lpm
 	}
 	quiet := take(200, half/1000)
 	if few := take(24, 5*half); few > 1.1*quiet {
