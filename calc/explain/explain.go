@@ -1,7 +1,7 @@
 // Package explain owns the answer to one timed reading at the tube, and its
 // working as a teacher would write it on the board.
 //
-//	Reading (quantities as given) → Solve → Answer → Short (a few lines) or Working (every step)
+//	Reading (quantities as given) → Solve → Answer → Short (a few lines), Working (every step) or JSON
 //
 // It computes nothing new: water, pipe, collection and uncertainty do. It reads
 // no units and no command line, and does not say what the dye shows.

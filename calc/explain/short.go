@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"encoding/json"
 	"fmt"
 	"strings"
 
@@ -33,6 +34,17 @@ func (a *Answer) Short() string {
 			num(r.TurbulentAbove, 6), litres(a.value(quantity.TurbulentLimitFlow))))
 	lines = append(lines, a.notes()...)
 	return strings.Join(append(lines, caveat), "\n") + "\n"
+}
+
+// JSON is an object of every quantity under the API's names, null where it is
+// unknown; with the working as a list of lines where it is wanted.
+func (a *Answer) JSON(working bool) string {
+	b := a.Set.AppendFields([]byte("{"))
+	if working {
+		lines, _ := json.Marshal(strings.Split(strings.TrimSpace(a.Working()), "\n")) // texts alone
+		b = append(append(b, `,"working":`...), lines...)
+	}
+	return string(append(b, "}\n"...))
 }
 
 // howSure stands behind the Reynolds number.

@@ -1,14 +1,13 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"flowrigd/calc/explain"
+	"flowrigd/config"
 )
 
 func calcVerb() *cobra.Command {
@@ -24,13 +23,13 @@ func calcVerb() *cobra.Command {
 	}
 	c.Args = quotedQuantities
 	words := map[string]*string{}
-	for _, q := range askedQuantities() {
-		words[q.flag] = c.Flags().String(q.flag, q.preset, q.help)
+	for _, q := range config.AskedReading() {
+		words[q.Flag] = c.Flags().String(q.Flag, q.Preset, q.Help)
 	}
 	asJSON := c.Flags().Bool("json", false, "print JSON with the API's field names; unknown is null")
 	working := c.Flags().Bool("explain", false, "print the worked steps")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		reading, err := readReading(words)
+		reading, err := config.ParseReading(func(flag string) string { return *words[flag] })
 		if err != nil {
 			return wrongUse{err}
 		}
@@ -38,7 +37,17 @@ func calcVerb() *cobra.Command {
 		if err != nil {
 			return wrongUse{fmt.Errorf("calc: %w", err)}
 		}
-		return tell(c.OutOrStdout(), answer, *asJSON, *working)
+		text := answer.Short()
+		switch {
+		case *asJSON:
+			text = answer.JSON(*working)
+		case *working:
+			text = answer.Working()
+		}
+		if _, err := io.WriteString(c.OutOrStdout(), text); err != nil {
+			return fmt.Errorf("calc: output: %w", err)
+		}
+		return nil
 	}
 	return c
 }
@@ -50,30 +59,4 @@ func quotedQuantities(_ *cobra.Command, args []string) error {
 		return nil
 	}
 	return fmt.Errorf(`%q: unexpected argument; put number and unit in quotes, such as --flow "1.2 L/min"`, args[0])
-}
-
-// tell prints the answer as it is wanted; with both wishes the working is a
-// list of lines within the JSON object.
-func tell(w io.Writer, a *explain.Answer, asJSON, working bool) error {
-	var text string
-	switch {
-	case asJSON:
-		b := a.Set.AppendFields([]byte("{"))
-		if working {
-			lines, err := json.Marshal(strings.Split(strings.TrimSpace(a.Working()), "\n"))
-			if err != nil {
-				return fmt.Errorf("calc: working: %w", err)
-			}
-			b = append(append(b, `,"working":`...), lines...)
-		}
-		text = string(append(b, "}\n"...))
-	case working:
-		text = a.Working()
-	default:
-		text = a.Short()
-	}
-	if _, err := io.WriteString(w, text); err != nil {
-		return fmt.Errorf("calc: output: %w", err)
-	}
-	return nil
 }

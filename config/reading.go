@@ -1,4 +1,4 @@
-package main
+package config
 
 import (
 	"errors"
@@ -9,22 +9,59 @@ import (
 	"flowrigd/calc/explain"
 	"flowrigd/calc/uncertainty"
 	"flowrigd/calc/water"
-	"flowrigd/config"
 )
 
-// readReading reads every quantity and reports all that is wrong at once.
-func readReading(words map[string]*string) (explain.Reading, error) {
+// The limits of a reading where none are given: Reynolds, Phil. Trans. R. Soc. 174
+// (1883) 935, for the lower, White, Fluid Mechanics, chapter 6, for the upper (both
+// as quoted in transition.References).
+const (
+	usualLaminarBelow   = "2000"
+	usualTurbulentAbove = "4000"
+)
+
+// Asked is one quantity of a timed reading at the tube, with the range in which the
+// physics and a bench have sense, in SI units or degrees Celsius.
+type Asked struct {
+	Flag, Preset, Help string // of the verb calc
+
+	name      string
+	dimension Dimension
+	low, high float64
+	spread    float64 // largest number behind ±: a part of the value, kelvins of a temperature
+	remedy    string
+}
+
+// AskedReading are the quantities that a reading is made of.
+func AskedReading() []Asked {
+	return []Asked{
+		{"flow", "", "volume `FLOW` through the tube, such as \"1.2 L/min\"", "flow", VolumeFlow, 1e-8, 1, 0.5, "give the flow that runs through the tube"},
+		{"volume", "", "`VOLUME` caught at the outlet, with --time in place of --flow, such as \"200 mL\"", "volume", Volume, 1e-6, 100, 0.5, "give what was caught, a jug of 200 mL for example"},
+		{"time", "", "`TIME` of the collection, such as \"30.0 s\"; without ± a hand-held stopwatch is taken", "time", Time, 1, 86400, 0.5, "collect for about 30 s or longer"},
+		{"temperature", "", "water `TEMPERATURE` in the tube, such as \"42 Cel\"", "temperature", Temperature, water.Freezing, water.BoilingHere, 20, "give the temperature of liquid water"},
+		{"bore", "", "inner `DIAMETER` of the tube, such as \"13 mm ± 0.05 mm\"", "bore", Length, 1e-4, 1, 0.5, "give the inner diameter of the tube, such as 13 mm"},
+		{"length", "", "`LENGTH` of the tube, for the entrance length and the losses", "length", Length, 1e-3, 100, 0.5, "give the length of the tube, such as 900 mm"},
+		{"roughness", "", "`HEIGHT` of the wall's roughness (drawn glass, 0.0015 mm, when not given)", "roughness", Length, 0, 0.05, math.Inf(1), "give the roughness of the wall, 0.0015 mm for drawn glass"},
+		{"head", "", "`HEAD` of water above the tube's outlet, for the loss coefficient", "head", Length, 1e-3, 20, 0.5, "give the height of the water above the outlet, such as 1.35 m"},
+		{"laminar-below", usualLaminarBelow, "Reynolds `NUMBER` below which the band is laminar", "lower limit", None, 1, 1e6, 0, "give about 2000"},
+		{"turbulent-above", usualTurbulentAbove, "Reynolds `NUMBER` above which the band is turbulent", "upper limit", None, 1, 1e6, 0, "give about 4000"},
+	}
+}
+
+// ParseReading reads the quantities of a reading as they were written, "" where one
+// was not, and reports all that is wrong at once.
+func ParseReading(words func(flag string) string) (explain.Reading, error) {
 	given := map[string]explain.Given{}
 	var wrong []error
-	for _, q := range askedQuantities() {
-		if *words[q.flag] == "" {
+	for _, q := range AskedReading() {
+		text := words(q.Flag)
+		if text == "" {
 			continue
 		}
-		g, err := q.read(*words[q.flag])
+		g, err := q.read(text)
 		if err != nil {
 			wrong = append(wrong, err)
 		}
-		given[q.flag] = g
+		given[q.Flag] = g
 	}
 	wrong = append(wrong, complete(given)...)
 	if len(wrong) == 0 {
@@ -40,9 +77,9 @@ func readReading(words map[string]*string) (explain.Reading, error) {
 
 // read reads one quantity; the error names it, what was written, the allowed
 // range and the remedy.
-func (q asked) read(text string) (explain.Given, error) {
-	g := explain.Given{Text: text}
-	v, err := config.ParseQuantity(text, q.dimension)
+func (q Asked) read(text string) (explain.Given, error) {
+	g := explain.Given{Text: text, Factor: 1}
+	v, err := ParseQuantity(text, q.dimension)
 	switch {
 	case err != nil:
 		return g, q.refuse("%w", err)
@@ -51,24 +88,29 @@ func (q asked) read(text string) (explain.Given, error) {
 	case beyond(v, q.most(v.X)):
 		return g, q.refuse("%q: what stands behind ± is more than %s; give a smaller one", text, q.mostText())
 	}
-	g.Value = v
-	value := beforeSpread(text)
-	if value == text {
-		g.U = math.NaN()
+	value, spread, _, _ := split(tidy(text))
+	if spread == "" {
+		v.U = math.NaN()
 	}
-	return g, q.convert(&g, value)
+	g.Value = v
+	number, unit := cutNumber(value) // for the working
+	g.Number = number
+	if u, err := UnitFor(strings.TrimSpace(unit), q.dimension); err == nil {
+		g.Factor, g.Offset = u.Factor, u.Offset
+	}
+	return g, nil
 }
 
 // refuse makes an error of the quantity, with its range.
-func (q asked) refuse(format string, args ...any) error {
-	return fmt.Errorf("calc: %s (--%s): %w; allowed: %s to %s", q.name, q.flag, fmt.Errorf(format, args...),
-		config.Format(q.low, q.dimension), config.Format(q.high, q.dimension))
+func (q Asked) refuse(format string, args ...any) error {
+	return fmt.Errorf("calc: %s (--%s): %w; allowed: %s to %s", q.name, q.Flag, fmt.Errorf(format, args...),
+		Format(q.low, q.dimension), Format(q.high, q.dimension))
 }
 
 // remedyFor says what is meant instead of a value out of range.
-func (q asked) remedyFor(x float64) string {
+func (q Asked) remedyFor(x float64) string {
 	switch {
-	case q.dimension != config.Temperature:
+	case q.dimension != Temperature:
 		return q.remedy
 	case x < water.Freezing:
 		return "that would be ice; " + q.remedy
@@ -78,8 +120,8 @@ func (q asked) remedyFor(x float64) string {
 
 // most is the largest number behind the ± of a value: beyond it a
 // first-order budget does not hold.
-func (q asked) most(x float64) float64 {
-	if q.dimension == config.Temperature {
+func (q Asked) most(x float64) float64 {
+	if q.dimension == Temperature {
 		return q.spread
 	}
 	return q.spread * x
@@ -88,39 +130,14 @@ func (q asked) most(x float64) float64 {
 // beyond reports that more stands behind ± than is allowed; the half-width
 // comes back from a division, hence the last digits.
 func beyond(v uncertainty.Value, most float64) bool {
-	return config.HalfWidth(v) > most*(1+1e-12)
+	return HalfWidth(v) > most*(1+1e-12)
 }
 
-func (q asked) mostText() string {
-	if q.dimension == config.Temperature {
-		return config.Format(q.spread, config.TemperatureDifference)
+func (q Asked) mostText() string {
+	if q.dimension == Temperature {
+		return Format(q.spread, TemperatureDifference)
 	}
-	return config.Format(q.spread, config.Percent) + " of the value"
-}
-
-// beforeSpread is the text up to its ±.
-func beforeSpread(text string) string {
-	for _, sign := range []string{"±", "+/-"} {
-		if value, _, found := strings.Cut(text, sign); found {
-			return value
-		}
-	}
-	return text
-}
-
-// convert notes how the number becomes SI, for the working.
-func (q asked) convert(g *explain.Given, value string) error {
-	words := strings.Fields(value)
-	g.Number, g.Factor = words[0], 1
-	if len(words) < 2 {
-		return nil
-	}
-	unit, err := config.UnitFor(words[1], q.dimension)
-	if err != nil {
-		return q.refuse("%w", err)
-	}
-	g.Factor, g.Offset = unit.Factor, unit.Offset
-	return nil
+	return Format(q.spread, Percent) + " of the value"
 }
 
 // complete says what is missing and what is there twice.
@@ -171,5 +188,5 @@ func tooRough(wall explain.Given, most float64) error {
 		return nil
 	}
 	return fmt.Errorf("calc: roughness (--roughness): %q %s; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to %s, 5 %% of the bore",
-		wall.Text, why, config.Format(most, config.Length))
+		wall.Text, why, Format(most, Length))
 }
