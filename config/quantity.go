@@ -43,9 +43,13 @@ func (m *Mistake) remedyFor(text string, want Dimension) string {
 	if len(text) > maxQuantity {
 		return m.Remedy
 	}
-	fixed := repaired(text, want)
+	fixed := repaired(text, want, "")
 	switch {
 	case fixed == "":
+		_, unit := apart(byDimension[want].example)
+		if fixed = repaired(text, want, unit); fixed != "" {
+			return fmt.Sprintf("write the unit, such as %q", fixed)
+		}
 		return m.Remedy
 	case thousands.MatchString(text):
 		return fmt.Sprintf("write a decimal point, such as %q, or leave the comma out where it parts thousands", fixed)

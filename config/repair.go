@@ -6,8 +6,9 @@ import (
 )
 
 // repaired is a quantity's text as it was probably meant, with all that the
-// person wrote of it, ± above all; "" where that cannot be told.
-func repaired(text string, want Dimension) string {
+// person wrote of it, ± above all; "" where that cannot be told. Where a unit
+// stands neither before ± nor tells itself from behind it, fallback is taken.
+func repaired(text string, want Dimension, fallback string) string {
 	text = plusMinus.ReplaceAllString(tidy(text), "±")
 	text = decimalComma.ReplaceAllString(text, "$1.$2")
 	text, limits := strings.CutSuffix(text, "(limits)")
@@ -18,7 +19,10 @@ func repaired(text string, want Dimension) string {
 	case !found:
 	case unit == "" && halfUnit != "" && halfUnit != "%" && want != Temperature:
 		unit = halfUnit
-	case halfUnit == "" && unit != "":
+	case unit == "":
+		unit = fallback
+	}
+	if found && halfUnit == "" && unit != "" {
 		halfUnit = differenceUnit(unit, want)
 	}
 	fixed := strings.TrimSpace(number + " " + unit)
