@@ -56,7 +56,7 @@ func (d *daemon) connected() error {
 		return nil
 	}
 	if d.broker != nil {
-		if why := d.broker.missing(); why != nil {
+		if why := d.broker.Missing(); why != nil {
 			return why
 		}
 	}

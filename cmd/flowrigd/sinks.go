@@ -80,7 +80,7 @@ func (d *daemon) publisherWork(p *mqtt.Publisher) work {
 	case p == nil:
 		return idle
 	case d.broker != nil:
-		return d.broker.onceListening(p.Run)
+		return d.broker.OnceListening(p.Run)
 	}
 	return p.Run
 }

@@ -1,7 +1,7 @@
 // Package broker owns the embedded MQTT broker: one for a demonstration on one
 // machine, without accounts and therefore on loopback alone.
 //
-//	listen address → Start → Broker (URL) → Close
+//	listen address → Start, or Keep, which tries again → URL → Close
 //
 // It keeps retained messages in memory only, and it is known to drop QoS 1
 // messages to a subscriber that cannot follow a flood: use a broker of your own

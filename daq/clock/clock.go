@@ -4,7 +4,7 @@
 //
 //	Now → what delays, rates and schedules count by; Label → what people read
 //
-// It starts no timer: those who wait ask it how long.
+// Those who wait ask it how long, and wait by timers of their own.
 package clock
 
 import (
