@@ -7,7 +7,6 @@
 package daq
 
 import (
-	"context"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -139,42 +138,6 @@ type Receivers struct {
 type Output struct {
 	On    bool   `json:"on"`
 	Error string `json:"error,omitempty"` // "" when the relay confirmed
-}
-
-// Verb is what a person asks of the engine.
-type Verb string
-
-// The verbs.
-const (
-	Acknowledge     Verb = "acknowledge"
-	Reset           Verb = "reset"
-	Shelve          Verb = "shelve"
-	Unshelve        Verb = "unshelve"
-	OutOfService    Verb = "out-of-service"
-	ReturnToService Verb = "return-to-service"
-	Give            Verb = "give"       // the heating permit
-	Withdraw        Verb = "withdraw"   // the heating permit
-	ProofTest       Verb = "proof-test" // of the heating permit
-)
-
-// Command is a person's wish, answered by one Reply.
-type Command struct {
-	ID     string        `json:"id"`
-	Verb   Verb          `json:"verb"`
-	Alarm  string        `json:"alarm,omitempty"`
-	Who    string        `json:"who"`
-	For    time.Duration `json:"for,omitempty"`
-	Reason string        `json:"reason,omitempty"`
-	// Until is the monotonic time after which it is not obeyed any more; 0: for ever,
-	// as in a recording of before.
-	Until time.Duration `json:"until,omitempty"`
-	Left  bool          `json:"left,omitempty"` // who asked does not wait for the answer any more
-	// Without names the alarms out of service that the permit is to be given
-	// without; of Give alone.
-	Without []string `json:"without,omitempty"`
-
-	Caller context.Context `json:"-"` // ends when who asked waits no more; nil: nobody asked who could leave
-	Answer chan<- Reply    `json:"-"` // gets the Reply, and has room for it; nil: nobody waits
 }
 
 // State is the rig as the engine knows it after one input.

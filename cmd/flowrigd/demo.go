@@ -150,7 +150,7 @@ func givePermit(ctx context.Context, d *daemon) error {
 			return nil
 		case <-tick.C:
 		}
-		err := d.loop.Do(ctx, daq.Command{ID: rand.Text(), Verb: daq.Give, Who: "simulated demonstrator"})
+		err := d.loop.Do(ctx, daq.Command{ID: rand.Text(), Ask: &daq.GiveAsk{}, Who: "simulated demonstrator"})
 		if err == nil || d.loop.Last().Mono > demoReady {
 			return nil
 		}

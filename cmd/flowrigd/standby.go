@@ -51,7 +51,7 @@ func (v view) Last() *daq.State {
 // Do passes a person's command to the engine.
 func (v view) Do(ctx context.Context, c daq.Command) error {
 	if v.d.standsBy {
-		return fmt.Errorf("%s: refused: %w", c.Verb, errStandsBy)
+		return fmt.Errorf("%s: refused: %w", c.Verb(), errStandsBy)
 	}
 	return v.d.loop.Do(ctx, c)
 }

@@ -167,21 +167,7 @@ func (v *convert) span() float64 {
 
 // format writes a value of this instrument for a person.
 func (v *convert) format(value float64) string {
-	return config.Format(value, dimensionOf(v.in.ID))
-}
-
-func dimensionOf(id quantity.ID) config.Dimension {
-	switch quantity.Table[id].Unit {
-	case "cubic_meters_per_second":
-		return config.VolumeFlow
-	case "celsius":
-		return config.Temperature
-	case "meters":
-		return config.Length
-	case "pascals":
-		return config.Pressure
-	}
-	return config.None
+	return config.Format(value, config.DimensionOf(v.in.ID))
 }
 
 // correct applies the calibration: straight lines between its points. Beyond

@@ -65,6 +65,6 @@ func (g *guard) step(value float64) *fault {
 		return nil
 	}
 	g.refused, g.hasRefuse = value, true
-	d := dimensionOf(g.in.ID)
+	d := config.DimensionOf(g.in.ID)
 	return faultf(daq.ReasonStep, "a jump from %s to %s is larger than max_step; a second reading has to confirm it", config.Format(g.taken, d), config.Format(value, d))
 }

@@ -142,7 +142,7 @@ func (v *convert) possible(value float64) *fault {
 			return faultf(daq.ReasonRange, "%s is below absolute zero; check the sensor, unit and scale", v.format(value))
 		}
 	}
-	switch dimensionOf(v.in.ID) {
+	switch config.DimensionOf(v.in.ID) {
 	case config.Temperature:
 		if size <= 1000 {
 			return nil

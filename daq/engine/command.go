@@ -16,11 +16,11 @@ func (e *Engine) command(c *daq.Command) []daq.Event {
 	if err := tooLate(c, e.state.Mono); err != nil {
 		return e.refuse(c, err)
 	}
-	switch c.Verb {
-	case daq.Give, daq.Withdraw, daq.ProofTest:
+	switch c.Ask.(type) {
+	case *daq.GiveAsk, *daq.PermitAsk:
 		return e.permitCommand(c)
 	}
-	w := e.find(c.Alarm)
+	w := e.find(c.Alarm())
 	if w == nil {
 		return e.refuse(c, fmt.Errorf("there is no alarm of that name; there are %s", e.names()))
 	}
@@ -31,14 +31,25 @@ func (e *Engine) command(c *daq.Command) []daq.Event {
 	e.reply = &daq.Reply{ID: c.ID}
 	var events []daq.Event
 	// A new length of shelving is kept as well: it must outlive a restart.
-	if w.alarm.State() != before || c.Verb == daq.Shelve || held != e.permit.holds(w.def.Name) {
+	if w.alarm.State() != before || c.Verb() == daq.Shelve || held != e.permit.holds(w.def.Name) {
 		events = append(events, e.transition(w, c.Who))
 	}
-	if c.Reason != "" {
-		events = append(events, daq.Event{Note: &daq.Note{Kind: string(c.Verb), Time: e.state.Time, Who: c.Who,
-			Text: c.Alarm + ": " + c.Reason}})
+	if why := reasonOf(c.Ask); why != "" {
+		events = append(events, daq.Event{Note: &daq.Note{Kind: string(c.Verb()), Time: e.state.Time, Who: c.Who,
+			Text: c.Alarm() + ": " + why}})
 	}
 	return events
+}
+
+// reasonOf is the reason that a person gave; "" for none.
+func reasonOf(ask daq.Ask) string {
+	switch a := ask.(type) {
+	case *daq.AlarmAsk:
+		return a.Reason
+	case *daq.ShelveAsk:
+		return a.Reason
+	}
+	return ""
 }
 
 // CommandLife is how long a command may wait to be obeyed.
@@ -49,7 +60,7 @@ const CommandLife = 2 * time.Second
 // withdraw the permit is obeyed however late, for that is the safe direction.
 func tooLate(c *daq.Command, now time.Duration) error {
 	switch {
-	case c.Verb == daq.Withdraw:
+	case c.Verb() == daq.Withdraw:
 		return nil
 	case c.Left:
 		return errors.New("who asked for it does not wait for the answer any more: ask again")
@@ -60,16 +71,17 @@ func tooLate(c *daq.Command, now time.Duration) error {
 }
 
 func (e *Engine) apply(w *watchedAlarm, c *daq.Command) error {
-	switch c.Verb {
+	switch c.Verb() {
 	case daq.Acknowledge:
 		return w.alarm.Acknowledge()
 	case daq.Reset:
 		return e.reset(w)
 	case daq.Shelve:
-		if err := w.alarm.Shelve(c.For, e.state.Mono); err != nil {
+		length := c.Ask.(*daq.ShelveAsk).For
+		if err := w.alarm.Shelve(length, e.state.Mono); err != nil {
 			return err
 		}
-		w.until = e.state.Time.Add(c.For)
+		w.until = e.state.Time.Add(length)
 		return nil
 	case daq.Unshelve:
 		return w.alarm.Unshelve()
@@ -78,7 +90,7 @@ func (e *Engine) apply(w *watchedAlarm, c *daq.Command) error {
 	case daq.ReturnToService:
 		return w.alarm.Return()
 	}
-	return fmt.Errorf("%q is not something an alarm can do: use acknowledge, reset, shelve, unshelve, out-of-service or return-to-service", c.Verb)
+	return fmt.Errorf("%q is not something an alarm can do: use acknowledge, reset, shelve, unshelve, out-of-service or return-to-service", c.Verb())
 }
 
 // reset releases a latched alarm, and the latch that the alarm holds on the
@@ -108,7 +120,7 @@ func (e *Engine) permitCommand(c *daq.Command) []daq.Event {
 }
 
 func (e *Engine) refuse(c *daq.Command, why error) []daq.Event {
-	text := fmt.Sprintf("%s %s: refused: %v", c.Verb, cmp.Or(c.Alarm, "heating permit"), why)
+	text := fmt.Sprintf("%s %s: refused: %v", c.Verb(), cmp.Or(c.Alarm(), "heating permit"), why)
 	e.reply = &daq.Reply{ID: c.ID, Error: text}
 	return []daq.Event{{Note: &daq.Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}}}
 }

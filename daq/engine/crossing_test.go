@@ -110,7 +110,7 @@ func (c *crossed) interval() {
 // ask gives a command whose refusal is none of this test's business.
 func (c *crossed) ask(verb daq.Verb, name string) string {
 	c.t.Helper()
-	cmd := &daq.Command{ID: "1", Verb: verb, Alarm: name, Who: "dana", For: time.Hour}
+	cmd := &daq.Command{ID: "1", Who: "dana", Ask: asked(verb, name)}
 	c.step(daq.Input{Kind: daq.KindCommand, Command: cmd})
 	if c.e.Reply() == nil {
 		c.t.Fatalf("%s %s: no reply", verb, name)
@@ -269,13 +269,13 @@ func TestStatesDangersAndMeddling(t *testing.T) {
 
 // give asks for the permit, naming what is out of service.
 func (c *crossed) give() {
-	cmd := &daq.Command{ID: "1", Verb: daq.Give, Who: "dana"}
+	ask := &daq.GiveAsk{}
 	for name, state := range c.judge.states {
 		if state == "out-of-service" {
-			cmd.Without = append(cmd.Without, name)
+			ask.Without = append(ask.Without, name)
 		}
 	}
-	c.step(daq.Input{Kind: daq.KindCommand, Command: cmd})
+	c.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: ask}})
 }
 
 func (c *crossed) unwatched(watches []string) bool {

@@ -158,7 +158,7 @@ func TestOverheatRunsItsLife(t *testing.T) {
 	b.run(400*time.Millisecond, 1.2, 76, 255)
 	b.run(5*time.Second, 1.2, 60, 255)
 	for _, verb := range []daq.Verb{daq.Reset, daq.Acknowledge, daq.Acknowledge, daq.Reset} {
-		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: verb, Alarm: "water-overheat", Who: "dana"}})
+		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: daq.AskAlarm(verb, "water-overheat", "", 0)}})
 	}
 	want := []string{"water-overheat unacknowledged", "water-overheat latched-unacknowledged", "water-overheat latched-acknowledged", "water-overheat normal"}
 	if got := b.alarms(); !slices.Equal(got, want) {
@@ -245,7 +245,7 @@ func TestShelvingIsKept(t *testing.T) {
 	b := newBench(t)
 	b.run(time.Second, 1.2, 42, 255)
 	for _, length := range []time.Duration{24 * time.Hour, time.Minute} {
-		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Shelve, Alarm: "head-lost", Who: "dana", For: length, Reason: "tank is cleaned"}})
+		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: daq.AskAlarm(daq.Shelve, "head-lost", "tank is cleaned", length)}})
 	}
 	var ends, reasons []string
 	for _, e := range b.events {
@@ -262,4 +262,12 @@ func TestShelvingIsKept(t *testing.T) {
 	if want := "shelve by dana head-lost: tank is cleaned"; !slices.Equal(reasons, []string{want, want}) {
 		t.Errorf("reasons %v", reasons)
 	}
+}
+
+// asked is what a verb asks: of the alarm of that name, or of the permit.
+func asked(verb daq.Verb, name string) daq.Ask {
+	if ask := daq.AskAlarm(verb, name, "", time.Hour); ask != nil {
+		return ask
+	}
+	return daq.NewAsk(verb)
 }

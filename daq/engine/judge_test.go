@@ -82,7 +82,7 @@ func (j *judge) see(in daq.Input, before, after daq.State, events []daq.Event, r
 		}
 	}
 	if in.Kind == daq.KindCommand && obeyed {
-		j.obeyed(in, before)
+		j.obeyed(in, before, after)
 	}
 	j.latches(in, obeyed, after)
 	j.output(in, after)
@@ -106,20 +106,20 @@ func (j *judge) start(in daq.Input, after daq.State) {
 }
 
 // obeyed judges what an obeyed command may do to the permit.
-func (j *judge) obeyed(in daq.Input, before daq.State) {
+func (j *judge) obeyed(in daq.Input, before, after daq.State) {
 	j.t.Helper()
-	switch c := in.Command; c.Verb {
+	switch c := in.Command; c.Verb() {
 	case daq.Give:
 		if len(before.Tripped) > 0 {
 			j.fail(in, "the permit was given while %v hold it", before.Tripped)
 		}
 		for _, id := range []quantity.ID{quantity.Temperature, quantity.Level} {
-			if q := before.Quality[id]; !q.Usable() {
+			if q := after.Quality[id]; !q.Usable() {
 				j.fail(in, "the permit was given while %s is %s", id.Short(), q)
 			}
 		}
 		for name, state := range j.states {
-			if state == "out-of-service" && j.trip[name] && !slices.Contains(c.Without, name) {
+			if state == "out-of-service" && j.trip[name] && !slices.Contains(c.Ask.(*daq.GiveAsk).Without, name) {
 				j.fail(in, "the permit was given without a word on %s, which is out of service", name)
 			}
 		}
@@ -144,7 +144,7 @@ func (j *judge) obeyed(in daq.Input, before daq.State) {
 func (j *judge) latches(in daq.Input, obeyed bool, after daq.State) {
 	j.t.Helper()
 	for _, name := range j.tripped {
-		reset := in.Kind == daq.KindCommand && obeyed && in.Command.Verb == daq.Reset && in.Command.Alarm == name
+		reset := in.Kind == daq.KindCommand && obeyed && in.Command.Verb() == daq.Reset && in.Command.Alarm() == name
 		if !slices.Contains(after.Tripped, name) && !reset {
 			j.fail(in, "%s held the permit and does not any more, and nobody reset it", name)
 		}
@@ -195,15 +195,15 @@ func (j *judge) transition(in daq.Input, obeyed bool, a *daq.AlarmEvent) {
 	if was == "" {
 		was = "normal"
 	}
-	person := in.Kind == daq.KindCommand && obeyed && in.Command.Alarm == a.Name
-	if !daqtest.LegalMove(was, a.State, false) && (!person || !daqtest.LegalMove(was, a.State, true) || !named(in.Command.Verb, a.State)) {
+	person := in.Kind == daq.KindCommand && obeyed && in.Command.Alarm() == a.Name
+	if !daqtest.LegalMove(was, a.State, false) && (!person || !daqtest.LegalMove(was, a.State, true) || !named(in.Command.Verb(), a.State)) {
 		j.fail(in, "%s went from %s to %s", a.Name, was, a.State)
 	}
 	if a.State == "unacknowledged" && j.latch[a.Name] {
 		j.owes[a.Name] = true
 	}
 	if a.State == "normal" && j.owes[a.Name] {
-		reset := in.Kind == daq.KindCommand && in.Command.Verb == daq.Reset && in.Command.Alarm == a.Name
+		reset := in.Kind == daq.KindCommand && in.Command.Verb() == daq.Reset && in.Command.Alarm() == a.Name
 		if !reset {
 			j.fail(in, "%s latches, was raised, and went from %s to normal without a reset", a.Name, was)
 		}
@@ -216,7 +216,7 @@ func (j *judge) fail(in daq.Input, format string, args ...any) {
 	j.t.Helper()
 	what := ""
 	if in.Command != nil {
-		what = string(in.Command.Verb) + " " + in.Command.Alarm
+		what = string(in.Command.Verb()) + " " + in.Command.Alarm()
 	}
 	j.t.Errorf("at %v, input %d (kind %d %s): "+format, append([]any{in.Mono, in.Number, in.Kind, what}, args...)...)
 }

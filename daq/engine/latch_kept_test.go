@@ -76,7 +76,7 @@ func TestATripIsNotResetUnseen(t *testing.T) {
 						b := given(t)
 						do := func(verb daq.Verb, refusal string) {
 							t.Helper()
-							b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: verb, Alarm: name, Who: "dana", For: time.Hour}})
+							b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: asked(verb, name)}})
 							got := b.e.Reply().Error
 							if (refusal == "") != (got == "") || !strings.Contains(got, refusal) {
 								t.Errorf("%s: %q, want %q", verb, got, refusal)
@@ -169,7 +169,7 @@ func TestALatchThatCameInSilenceIsKept(t *testing.T) {
 		}
 		b := &heated{bench: &bench{t: t, e: e}, supply: 4}
 		b.step(e.Begin())
-		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: verbs.silence, Alarm: "fast-flow", Who: "dana", For: time.Hour}})
+		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: daq.AskAlarm(verbs.silence, "fast-flow", "", time.Hour)}})
 		for range 3 {
 			b.run(5*time.Second, 4, 50, 255)
 			b.run(5*time.Second, 1.2, 50, 255)

@@ -24,24 +24,24 @@ func (e *Engine) applyPermit(c *daq.Command) (string, error) {
 	switch {
 	case p.cfg == nil:
 		return "", fmt.Errorf("this rig has no heating permit: configure [trip]")
-	case c.Verb == daq.Withdraw && p.given:
+	case c.Verb() == daq.Withdraw && p.given:
 		p.drop(e.state.Mono)
 		return "withdrawn", nil
-	case c.Verb == daq.Withdraw:
+	case c.Verb() == daq.Withdraw:
 		return "", fmt.Errorf("it is not given")
-	case c.Verb == daq.ProofTest && !p.given:
+	case c.Verb() == daq.ProofTest && !p.given:
 		return "", fmt.Errorf("the permit is not given: give it first, then prove it")
-	case c.Verb == daq.ProofTest && p.proof > 0:
+	case c.Verb() == daq.ProofTest && p.proof > 0:
 		return "", fmt.Errorf("a proof test is running")
-	case c.Verb == daq.ProofTest:
+	case c.Verb() == daq.ProofTest:
 		return e.beginProof(), nil
 	}
-	return e.give(c)
+	return e.give(c.Ask.(*daq.GiveAsk).Without)
 }
 
 // give is refused while a trip stands, while what must be watched is unknown, and
 // while an alarm that trips is out of service that the command does not name.
-func (e *Engine) give(c *daq.Command) (string, error) {
+func (e *Engine) give(without []string) (string, error) {
 	p := &e.permit
 	if p.given {
 		return "", fmt.Errorf("it is given already")
@@ -50,7 +50,7 @@ func (e *Engine) give(c *daq.Command) (string, error) {
 		return "", fmt.Errorf("a trip stands: %s; remove its cause, acknowledge and reset it, then give the permit again", strings.Join(p.tripped, ", "))
 	}
 	out := e.unwatched()
-	if err := mustName(out, c.Without); err != nil {
+	if err := mustName(out, without); err != nil {
 		return "", err
 	}
 	for _, id := range []quantity.ID{quantity.Temperature, quantity.Level} {

@@ -103,7 +103,7 @@ func (b *heated) run(length time.Duration, lpm, celsius, millimeters float64) {
 // do gives a command and its refusal, "" when it was done.
 func (b *heated) do(verb daq.Verb, name string) string {
 	b.t.Helper()
-	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: verb, Alarm: name, Who: "dana"}})
+	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: asked(verb, name)}})
 	if b.e.Reply() == nil {
 		b.t.Fatalf("%s %s: no reply", verb, name)
 	}

@@ -188,7 +188,7 @@ func TestABlockedTubeOutlivesARestart(t *testing.T) {
 	if len(b.state.Alarms) != 1 || b.state.Alarms[0].State != "unacknowledged" {
 		t.Errorf("alarms after the restart %+v, want tube-blocked as it was", b.state.Alarms)
 	}
-	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Acknowledge, Alarm: "tube-blocked", Who: "dana"}})
+	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: daq.AskAlarm(daq.Acknowledge, "tube-blocked", "", 0)}})
 	b.run(time.Minute, 4, 20, 255)
 	if len(b.state.Alarms) > 0 {
 		t.Errorf("alarms %+v after a person said that it is known", b.state.Alarms)

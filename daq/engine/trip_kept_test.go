@@ -32,7 +32,7 @@ func (b *bench) lastEvents() []daq.SavedAlarm {
 
 // shelve shelves an alarm for an hour.
 func (b *bench) shelve(name string) {
-	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Shelve, Alarm: name, Who: "dana", For: time.Hour}})
+	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: daq.AskAlarm(daq.Shelve, name, "", time.Hour)}})
 }
 
 // A shelved alarm trips without a transition; the trip is in the journal all the

@@ -12,7 +12,7 @@ import (
 // giveWithout asks for the permit without some alarms; it gives the refusal.
 func (b *heated) giveWithout(names ...string) string {
 	b.t.Helper()
-	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Give, Without: names, Who: "dana"}})
+	b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: &daq.GiveAsk{Without: names}}})
 	if b.e.Reply() == nil {
 		b.t.Fatal("no reply")
 	}

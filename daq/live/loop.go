@@ -229,7 +229,7 @@ func (l *Loop) Do(ctx context.Context, c daq.Command) error {
 	select {
 	case l.in <- daq.Input{Kind: daq.KindCommand, Command: &c}:
 	case <-ctx.Done():
-		return fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb, c.Alarm, ctx.Err())
+		return fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb(), c.Alarm(), ctx.Err())
 	}
 	select {
 	case r := <-answer:
@@ -238,6 +238,6 @@ func (l *Loop) Do(ctx context.Context, c daq.Command) error {
 		}
 		return nil
 	case <-ctx.Done():
-		return fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb, c.Alarm, ctx.Err())
+		return fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb(), c.Alarm(), ctx.Err())
 	}
 }

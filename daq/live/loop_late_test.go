@@ -19,7 +19,7 @@ import (
 func remove(l *Loop, wait time.Duration) error {
 	ctx, cancel := context.WithTimeout(context.Background(), wait)
 	defer cancel()
-	return l.Do(ctx, daq.Command{ID: wait.String(), Verb: daq.OutOfService, Alarm: "head-lost", Who: "dana"})
+	return l.Do(ctx, daq.Command{ID: wait.String(), Who: "dana", Ask: daq.AskAlarm(daq.OutOfService, "head-lost", "", 0)})
 }
 
 // removed says whether the engine has done so.
@@ -114,7 +114,7 @@ func TestACommandOfAStandstillIsNotObeyed(t *testing.T) {
 			synctest.Wait()
 			slept.Add(int64(c.still))
 			time.Sleep(c.after)
-			if err := l.Do(context.Background(), daq.Command{ID: "w", Verb: daq.Withdraw, Who: "dana"}); err == nil || strings.Contains(err.Error(), "ask again") {
+			if err := l.Do(context.Background(), daq.Command{ID: "w", Who: "dana", Ask: &daq.PermitAsk{Do: daq.Withdraw}}); err == nil || strings.Contains(err.Error(), "ask again") {
 				t.Errorf("%v still: the withdrawal: %v, want the engine's own answer", c.still, err)
 			}
 			err := remove(l, 5*time.Second)

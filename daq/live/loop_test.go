@@ -86,11 +86,11 @@ func TestLoopTicksWithoutDrift(t *testing.T) {
 
 func TestLoopAnswersCommands(t *testing.T) {
 	playLoop(t, &memoryJournal{}, func(l *Loop) {
-		err := l.Do(context.Background(), daq.Command{ID: "x", Verb: daq.Acknowledge, Alarm: "water-overheat", Who: "dana"})
+		err := l.Do(context.Background(), daq.Command{ID: "x", Who: "dana", Ask: daq.AskAlarm(daq.Acknowledge, "water-overheat", "", 0)})
 		if err == nil || !strings.Contains(err.Error(), "nothing to acknowledge") {
 			t.Errorf("refusal %v, want the reason", err)
 		}
-		err = l.Do(context.Background(), daq.Command{ID: "y", Verb: daq.OutOfService, Alarm: "water-overheat", Who: "dana"})
+		err = l.Do(context.Background(), daq.Command{ID: "y", Who: "dana", Ask: daq.AskAlarm(daq.OutOfService, "water-overheat", "", 0)})
 		if err != nil {
 			t.Errorf("out of service: %v", err)
 		}
@@ -100,7 +100,7 @@ func TestLoopAnswersCommands(t *testing.T) {
 func TestLoopAnswersWhileTheDiskHangs(t *testing.T) {
 	playLoop(t, &memoryJournal{hangs: true}, func(l *Loop) {
 		began := time.Now()
-		if err := l.Do(context.Background(), daq.Command{ID: "x", Verb: daq.OutOfService, Alarm: "head-lost", Who: "dana"}); err != nil {
+		if err := l.Do(context.Background(), daq.Command{ID: "x", Who: "dana", Ask: daq.AskAlarm(daq.OutOfService, "head-lost", "", 0)}); err != nil {
 			t.Error(err)
 		}
 		if took := time.Since(began); took != tellWithin {
@@ -114,10 +114,10 @@ func TestEachCommandHasItsOwnAnswer(t *testing.T) {
 	playLoop(t, &memoryJournal{hangs: true}, func(l *Loop) {
 		refused := make(chan error, 1)
 		go func() {
-			refused <- l.Do(context.Background(), daq.Command{ID: "x", Verb: daq.Acknowledge, Alarm: "water-overheat", Who: "dana"})
+			refused <- l.Do(context.Background(), daq.Command{ID: "x", Who: "dana", Ask: daq.AskAlarm(daq.Acknowledge, "water-overheat", "", 0)})
 		}()
 		synctest.Wait() // stepped, and not answered yet
-		if err := l.Do(context.Background(), daq.Command{ID: "x", Verb: daq.OutOfService, Alarm: "water-overheat", Who: "eli"}); err != nil {
+		if err := l.Do(context.Background(), daq.Command{ID: "x", Who: "eli", Ask: daq.AskAlarm(daq.OutOfService, "water-overheat", "", 0)}); err != nil {
 			t.Errorf("what was done: %v", err)
 		}
 		if err := <-refused; err == nil || !strings.Contains(err.Error(), "nothing to acknowledge") {

@@ -22,7 +22,7 @@ func everyKind() []daq.Input {
 			{Name: "a", State: "shelved", Since: start, Until: start.Add(time.Nanosecond), Value: number(0.1)}, {Name: "b", State: "normal", Since: start}}}},
 		{Kind: daq.KindTick},
 		{Kind: daq.KindReload, Start: &daq.Start{Configuration: "ba5"}},
-		{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Verb: daq.Shelve, Alarm: "a", Who: "desk", For: 30 * time.Minute, Reason: "\"quoted\" <b>"}},
+		{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "desk", Ask: daq.AskAlarm(daq.Shelve, "a", "\"quoted\" <b>", 30*time.Minute)}},
 		{Kind: daq.KindHealth, Health: &daq.Health{Recording: true}},
 		{Kind: daq.KindHealth, Health: &daq.Health{Broker: true, Receivers: daq.Receivers{Known: true, Failed: "the receiver desk says: \"no\"", Waited: 7*time.Minute + 1}}},
 		reading(daq.Reading{Instrument: quantity.Flow, Number: 1.0 / 3, Took: 12345678, At: 9876543210123}),

@@ -118,10 +118,10 @@ func (n *night) recover(from, after time.Duration) {
 func (n *night) restore(t *testing.T) {
 	t.Helper()
 	for _, a := range n.state.Alarms {
-		n.do(daq.Command{ID: "2", Verb: daq.Acknowledge, Alarm: a.Name, Who: "dana"})
+		n.do(daq.Command{ID: "2", Who: "dana", Ask: daq.AskAlarm(daq.Acknowledge, a.Name, "", 0)})
 	}
 	for _, name := range n.state.Tripped {
-		n.do(daq.Command{ID: "3", Verb: daq.Reset, Alarm: name, Who: "dana"})
+		n.do(daq.Command{ID: "3", Who: "dana", Ask: daq.AskAlarm(daq.Reset, name, "", 0)})
 	}
 	n.sleep(time.Second)
 	if len(n.state.Alarms) > 0 || len(n.state.Tripped) > 0 {

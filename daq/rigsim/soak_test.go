@@ -112,7 +112,7 @@ func (n *night) do(c daq.Command) { n.step(daq.Input{Kind: daq.KindCommand, Comm
 // give is a person who gives the permit.
 func (n *night) give(t testing.TB) {
 	t.Helper()
-	n.do(daq.Command{ID: "1", Verb: daq.Give, Who: "dana"})
+	n.do(daq.Command{ID: "1", Who: "dana", Ask: &daq.GiveAsk{}})
 	n.output()
 	n.sleep(time.Second)
 	if on, _ := n.state.Values.Get(quantity.HeatingPermitted); on == 0 {

@@ -137,18 +137,19 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 	if !readJSON(w, r, &body) {
 		return
 	}
-	c := daq.Command{ID: rand.Text(), Verb: verb, Alarm: r.PathValue("name"), Who: who(r).name, Reason: body.Reason}
-	if err := fill(&c, body); err != nil {
+	length, err := shelvedFor(verb, body)
+	if err != nil {
 		refuse(w, http.StatusBadRequest, err.Error())
 		return
 	}
+	c := daq.Command{ID: rand.Text(), Who: who(r).name, Ask: daq.AskAlarm(verb, r.PathValue("name"), body.Reason, length)}
 	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
 	defer cancel()
 	if err := s.opt.Rig.Do(ctx, c); err != nil {
-		refuse(w, s.commandStatus(c, err), err.Error())
+		refuse(w, s.commandStatus(c.Alarm(), err), err.Error())
 		return
 	}
-	writeJSON(w, done{c.Alarm, c.Verb, c.Who})
+	writeJSON(w, done{c.Alarm(), verb, c.Who})
 }
 
 // done says what a command did, to what and for whom.
@@ -160,9 +161,9 @@ type done struct {
 
 // commandStatus is the status of a refused command. The engine refuses one for
 // an alarm that is not there too, so that it is in the journal.
-func (s *Server) commandStatus(c daq.Command, err error) int {
+func (s *Server) commandStatus(alarm string, err error) int {
 	status := refusedStatus(err)
-	if status == http.StatusConflict && !s.hasAlarm(c.Alarm) {
+	if status == http.StatusConflict && !s.hasAlarm(alarm) {
 		return http.StatusNotFound
 	}
 	return status

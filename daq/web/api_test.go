@@ -184,14 +184,14 @@ func TestCommands(t *testing.T) {
 	for _, c := range []struct {
 		verb daq.Verb
 		body string
-		want daq.Command
+		want daq.Ask
 	}{
-		{daq.Acknowledge, `{}`, daq.Command{}},
-		{daq.Reset, ``, daq.Command{}},
-		{daq.Shelve, `{"for":"30 min","reason":"valve work"}`, daq.Command{For: 30 * 60e9, Reason: "valve work"}},
-		{daq.Unshelve, `{}`, daq.Command{}},
-		{daq.OutOfService, `{"reason":"probe away"}`, daq.Command{Reason: "probe away"}},
-		{daq.ReturnToService, `{}`, daq.Command{}},
+		{daq.Acknowledge, `{}`, &daq.AlarmAsk{Do: daq.Acknowledge, Alarm: "water-overheat"}},
+		{daq.Reset, ``, &daq.AlarmAsk{Do: daq.Reset, Alarm: "water-overheat"}},
+		{daq.Shelve, `{"for":"30 min","reason":"valve work"}`, &daq.ShelveAsk{Alarm: "water-overheat", For: 30 * 60e9, Reason: "valve work"}},
+		{daq.Unshelve, `{}`, &daq.AlarmAsk{Do: daq.Unshelve, Alarm: "water-overheat"}},
+		{daq.OutOfService, `{"reason":"probe away"}`, &daq.AlarmAsk{Do: daq.OutOfService, Alarm: "water-overheat", Reason: "probe away"}},
+		{daq.ReturnToService, `{}`, &daq.AlarmAsk{Do: daq.ReturnToService, Alarm: "water-overheat"}},
 	} {
 		status, _, text := b.ask("POST", "/api/alarms/water-overheat/"+string(c.verb), b.operate, c.body)
 		list := b.rig.commands()
@@ -199,8 +199,7 @@ func TestCommands(t *testing.T) {
 		if status != 200 || got.ID == "" {
 			t.Errorf("%s: %d %s, id %q", c.verb, status, text, got.ID)
 		}
-		want := c.want
-		want.ID, want.Verb, want.Alarm, want.Who = got.ID, c.verb, "water-overheat", "ada"
+		want := daq.Command{ID: got.ID, Who: "ada", Ask: c.want}
 		if !reflect.DeepEqual(got, want) {
 			t.Errorf("%s: %+v, want %+v", c.verb, got, want)
 		}

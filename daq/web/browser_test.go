@@ -88,7 +88,7 @@ func TestPageFollows(t *testing.T) {
 	until(t, ctx, `document.querySelector('.notice.caution').textContent.includes('scalds')`)
 	must(t, chromedp.Do(ctx, chromedp.Click(`#acknowledge-water-overheat`)))
 	until(t, ctx, `document.getElementById('answer').textContent.includes('Done: acknowledge water-overheat')`)
-	if got := b.rig.commands(); len(got) != 1 || got[0].Who != oneTimeName || got[0].Alarm != "water-overheat" {
+	if got := b.rig.commands(); len(got) != 1 || got[0].Who != oneTimeName || got[0].Alarm() != "water-overheat" {
 		t.Errorf("commands = %+v", got)
 	}
 

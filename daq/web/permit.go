@@ -93,12 +93,16 @@ func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusBadRequest, `without: only "give" takes it; leave it out`)
 		return
 	}
-	c := daq.Command{ID: rand.Text(), Verb: body.Action, Who: who(r).name, Without: body.Without}
+	ask := daq.NewAsk(body.Action)
+	if give, ok := ask.(*daq.GiveAsk); ok {
+		give.Without = body.Without
+	}
+	c := daq.Command{ID: rand.Text(), Who: who(r).name, Ask: ask}
 	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
 	defer cancel()
 	if err := s.opt.Rig.Do(ctx, c); err != nil {
 		refuse(w, refusedStatus(err), err.Error())
 		return
 	}
-	writeJSON(w, done{Verb: c.Verb, Who: c.Who})
+	writeJSON(w, done{Verb: body.Action, Who: c.Who})
 }

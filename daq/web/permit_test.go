@@ -30,13 +30,13 @@ func TestPermit(t *testing.T) {
 		before := len(b.rig.commands())
 		status, _, text := b.ask("POST", "/api/permit", c.token, c.body)
 		heard := b.rig.commands()[before:]
-		if status != c.status || (c.verb == "") != (len(heard) == 0) || c.verb != "" && (heard[0].Verb != c.verb || heard[0].Who != "ada") {
+		if status != c.status || (c.verb == "") != (len(heard) == 0) || c.verb != "" && (heard[0].Verb() != c.verb || heard[0].Who != "ada") {
 			t.Errorf("%s: %d %s, heard %+v", c.name, status, text, heard)
 		}
 	}
 	b.ask("POST", "/api/permit", b.operate, `{"action":"give","without":["head-lost","water-overheat"]}`)
 	list := b.rig.commands()
-	if got := list[len(list)-1].Without; !slices.Equal(got, []string{"head-lost", "water-overheat"}) {
+	if got := list[len(list)-1].Ask.(*daq.GiveAsk).Without; !slices.Equal(got, []string{"head-lost", "water-overheat"}) {
 		t.Errorf("given without %v", got)
 	}
 	b.rig.set(func(f *fakeRig) { f.deny = errors.New("permit: a trip stands: water-overheat") })
