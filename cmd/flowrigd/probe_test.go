@@ -293,7 +293,7 @@ func TestProbeLog(t *testing.T) {
 	answers, asked := daqtest.Heard(log), 0
 	second := filepath.Join(t.TempDir(), "line")
 	newHandLine(t, second, func(heard []byte) (answer, rest []byte) {
-		if len(heard) == 0 || asked == len(answers) {
+		if !bytes.HasSuffix(heard, []byte("\r")) || asked == len(answers) {
 			return nil, heard
 		}
 		asked++
@@ -304,6 +304,24 @@ func TestProbeLog(t *testing.T) {
 	config := write(t, second+".toml", patient)
 	if stdout, stderr, code := call(t, program, "probe", "--config", config, "--count", "3", "temperature"); code != exitDone || strings.Count(stdout, "25.5 °C") != 3 {
 		t.Errorf("ends with %d: %s%s", code, stdout, stderr)
+	}
+}
+
+// TestProbeSaysWhosePlugItIs: what comes on the flow's line is a line of the
+// thermometer, which has another port in the configuration.
+func TestProbeSaysWhosePlugItIs(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	l := newHandLine(t, filepath.Join(dir, "line"), func(heard []byte) (answer, rest []byte) {
+		if len(heard) == 0 {
+			return nil, nil
+		}
+		return []byte("T=25.5\r\n"), nil
+	})
+	text := strings.NewReplacer(`port = "line"`, `port = "idle"`, `port = "idle"`, `port = "line"`, "100 ms", "2 s").Replace(fmt.Sprintf(probeText, l.name, asQuery))
+	stdout, _, code := call(t, program, "probe", "--config", write(t, filepath.Join(dir, "rig.toml"), text), "flow")
+	if want := "a line came that fits instruments.temperature of ports.idle: are the plugs of the two swapped?"; code != exitFailed || !strings.Contains(stdout, want) {
+		t.Errorf("ends with %d: %s, want %q", code, stdout, want)
 	}
 }
 

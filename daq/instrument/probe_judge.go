@@ -19,6 +19,8 @@ func (p *Probing) judge(x *exchange) {
 			x.Note, x.Quality = &why, "no value: "+why
 			return
 		}
+	} else {
+		x.reading.Error = swapped(p.port, ofOtherLines(p.Config.Instruments, p.port.Name), x.err, x.Received).Error()
 	}
 	p.channel.Take(x.reading, nil)
 	m := p.channel.At(x.reading.At)

@@ -10,25 +10,37 @@ import (
 
 // setOthers says which instruments are on the other lines.
 func (b *bus) setOthers(all []config.Instrument) {
-	var others []config.Instrument
+	others := ofOtherLines(all, b.port.Name)
+	b.others.Store(&others)
+}
+
+// swapped is the fault of an exchange on the bus's line, see that function.
+func (b *bus) swapped(err error, came []byte) error {
+	if others := b.others.Load(); others != nil {
+		return swapped(b.port, *others, err, came)
+	}
+	return err
+}
+
+// ofOtherLines are the text instruments that stand on other lines than this port's.
+func ofOtherLines(all []config.Instrument, port string) (others []config.Instrument) {
 	for _, in := range all {
-		if in.Port != b.port.Name && in.Modbus == nil {
+		if in.Port != port && in.Modbus == nil {
 			others = append(others, in)
 		}
 	}
-	b.others.Store(&others)
+	return others
 }
 
 // swapped adds to a fault that what came is a line of an instrument of another
 // port: the plugs of the two are swapped.
-func (b *bus) swapped(err error, came []byte) error {
+func swapped(port config.Port, others []config.Instrument, err error, came []byte) error {
 	var f *fault
-	others := b.others.Load()
-	if others == nil || !errors.As(err, &f) || f.lost {
+	if !errors.As(err, &f) || f.lost {
 		return err
 	}
-	for i := range *others {
-		if in := &(*others)[i]; b.fits(in, came) {
+	for i := range others {
+		if in := &others[i]; fits(port, in, came) {
 			told := *f
 			told.text += fmt.Sprintf("; a line came that fits instruments.%s of ports.%s: are the plugs of the two swapped?", in.Name, in.Port)
 			return &told
@@ -39,14 +51,14 @@ func (b *bus) swapped(err error, came []byte) error {
 
 // fits says whether a whole line of an instrument stands in what came. The first
 // may not have been heard from its begin: it fits as well where its pattern does.
-func (b *bus) fits(in *config.Instrument, came []byte) bool {
+func fits(port config.Port, in *config.Instrument, came []byte) bool {
 	pattern, end := lineOf(in)
 	for rest := came; ; {
 		line, behind, found := bytes.Cut(rest, end)
 		if !found {
 			return false
 		}
-		if _, err := readLine(b.port, pattern, in.Checksum, line); err == nil {
+		if _, err := readLine(port, pattern, in.Checksum, line); err == nil {
 			return true
 		}
 		rest = behind
