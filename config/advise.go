@@ -78,7 +78,7 @@ func (l *loader) adviseSupply() {
 // adviseListen warns of a page that others on the network can reach.
 func (l *loader) adviseListen() {
 	host, _, err := net.SplitHostPort(l.config.HTTP.Listen)
-	if err != nil || isLoopback(host) {
+	if err != nil || IsLoopback(host) {
 		return
 	}
 	l.report.warn(l.at("http", "listen"), "http.listen: the page is open to the network, without encryption", "make tokens with `flowrigd token add`, and put a proxy with TLS before it")

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"net"
 	"net/mail"
-	"net/netip"
 	"net/url"
 	"strings"
 
@@ -78,22 +77,16 @@ func (s *section) webhook() string {
 		s.bad("webhook", n, "the address holds a name or a password", "write token_file, the name of a file with the receiver's token")
 	case u.Fragment != "":
 		s.bad("webhook", n, quoted(text)+": what follows # is never sent", "leave # and what follows out")
-	case u.Scheme == "http" && !onlyHere(u.Hostname()) && s.node.child("token_file") == nil:
+	case u.Scheme == "http" && !IsLoopback(u.Hostname()) && s.node.child("token_file") == nil:
 		s.report.warn(n.value, "notify.webhook: alarms go over the network in the clear, and nobody proves to be the receiver", "write https://…")
 	}
 	return text
 }
 
-// onlyHere reports a host that is this machine.
-func onlyHere(host string) bool {
-	ip, err := netip.ParseAddr(host)
-	return host == "localhost" || err == nil && ip.IsLoopback()
-}
-
 // checkToken refuses a token that everybody on the way could read.
 func (s *section) checkToken(r *Notify) {
 	u, err := url.Parse(r.Webhook)
-	if err == nil && r.TokenFile != "" && u.Scheme == "http" && !onlyHere(u.Hostname()) {
+	if err == nil && r.TokenFile != "" && u.Scheme == "http" && !IsLoopback(u.Hostname()) {
 		s.ok = false
 		s.report.add(s.place("token_file"), "notify.token_file: the token would go over the network in the clear", "write webhook = \"https://…\", or leave token_file out")
 	}
@@ -236,7 +229,7 @@ func (s *section) checkEncryption(r *Notify) {
 	if r.Mail == nil || r.Mail.Security != ClearText || r.Mail.Username != "" {
 		return
 	}
-	if host, _, err := net.SplitHostPort(r.Mail.Server); err == nil && !onlyHere(host) {
+	if host, _, err := net.SplitHostPort(r.Mail.Server); err == nil && !IsLoopback(host) {
 		s.report.warn(newSection(s.node.child("mail"), "", s.report).place("security"), "notify.mail.security: alarms go over the network in the clear", `write security = "starttls" or "tls"`)
 	}
 }

@@ -138,11 +138,11 @@ func (s *section) checkAccount(m *MQTT) {
 // has been reported.
 func beyondHere(address string) bool {
 	u, err := url.Parse(address)
-	return err == nil && u.Hostname() != "" && !isLoopback(u.Hostname())
+	return err == nil && u.Hostname() != "" && !IsLoopback(u.Hostname())
 }
 
-// isLoopback reports a name or an address of this machine alone.
-func isLoopback(host string) bool {
+// IsLoopback reports a name or an address of this machine alone.
+func IsLoopback(host string) bool {
 	ip, err := netip.ParseAddr(host)
 	return host == "localhost" || err == nil && ip.IsLoopback()
 }

@@ -18,6 +18,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/clock"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/rigsim"
 )
@@ -41,7 +42,7 @@ func demoVerb() *cobra.Command {
 		if err := onlyHere(*listen); err != nil {
 			return wrongUse{err}
 		}
-		if err := s.known(); err != nil {
+		if _, err := s.sim(rigsim.Options{Memory: true}); err != nil { // before anything is made
 			return err
 		}
 		return demo(c.Context(), &s, *listen, *data, c.OutOrStdout(), newLog(c.ErrOrStderr()))
@@ -59,7 +60,7 @@ func onlyHere(listen string) error {
 	if err != nil {
 		return fmt.Errorf("demo: --listen %q: not an address with a port; write 127.0.0.1:8080", listen)
 	}
-	if ip := net.ParseIP(host); host != "localhost" && !ip.IsLoopback() {
+	if !config.IsLoopback(host) {
 		return fmt.Errorf("demo: --listen %s: demo serves this machine only; write 127.0.0.1:%s, or use `flowrigd run` with access tokens for other machines", listen, port)
 	}
 	return nil
@@ -91,16 +92,25 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 	if memory {
 		log.Info("this machine has no pseudo-terminals: the simulated lines are in memory")
 	}
-	clock := s.clock()
-	sim, err := s.sim(rigsim.Options{Clock: clock, Dir: lines, Memory: memory, Relay: true, Bypass: true, Log: log, Config: rigsim.ConfigOptions{
+	var shared *clock.Clock // by rig and daemon, at a speed of their own; nil is the machine's, which both have anyway
+	if s.speed != 1 {
+		shared = clock.NewFast(s.speed)
+	}
+	sim, err := s.sim(rigsim.Options{Clock: shared, Dir: lines, Memory: memory, Relay: true, Bypass: true, Log: log, Config: rigsim.ConfigOptions{
 		Listen: listen, Broker: "embedded", Record: data, Tokens: filepath.Join(data, "tokens"),
 	}})
 	if err != nil {
 		return err
 	}
-	w := wiring{open: instrument.OpenSerial, clock: clock, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
+	w := wiring{open: instrument.OpenSerial, clock: shared, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
 	if memory {
-		w.open = func(p config.Port) (instrument.Line, error) { return inMemory(sim, p) }
+		w.open = func(p config.Port) (instrument.Line, error) {
+			far, err := sim.Dial(p.Device)
+			if err != nil {
+				return nil, err
+			}
+			return far.(instrument.Line), nil
+		}
 	}
 	rig := begin("simulated rig", sim.Run)
 	err = demoDaemon(ctx, sim, rig, w, filepath.Join(lines, "demo.toml"), stdout, begun)
@@ -155,13 +165,4 @@ func givePermit(ctx context.Context, d *daemon) error {
 			return nil
 		}
 	}
-}
-
-// inMemory opens a simulated line where there are no pseudo-terminals.
-func inMemory(sim *rigsim.Sim, p config.Port) (instrument.Line, error) {
-	far, err := sim.Dial(p.Device)
-	if err != nil {
-		return nil, err
-	}
-	return far.(instrument.Line), nil
 }

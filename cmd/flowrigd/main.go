@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"os/signal"
 	"strings"
@@ -19,6 +20,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"flowrigd/config"
+	"flowrigd/daq/logging"
 )
 
 // The exit codes.
@@ -63,6 +65,9 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	return exitFailed
 }
 
+// newLog writes to stderr.
+func newLog(w io.Writer) *slog.Logger { return slog.New(logging.Limit(slog.NewTextHandler(w, nil))) }
+
 // printableLines keeps the lines of a text and nothing that moves a terminal.
 func printableLines(text string) string {
 	lines := strings.Split(text, "\n")
@@ -97,7 +102,9 @@ func newRoot() *cobra.Command {
 		}
 		return wrongUse{fmt.Errorf("%w; see %s --help", err, c.CommandPath())}
 	})
-	for _, verb := range verbs() {
+	for _, verb := range []*cobra.Command{ // in the order of the help
+		demoVerb(), runVerb(), checkVerb(), portsVerb(), probeVerb(), simulateVerb(), exportVerb(), backupVerb(), replayVerb(), calcVerb(), tokenVerb(), versionVerb(),
+	} {
 		root.AddCommand(strictly(verb))
 	}
 	return root

@@ -1,13 +1,9 @@
 package main
 
 import (
-	"context"
-	"log/slog"
-
 	"github.com/spf13/cobra"
 
 	"flowrigd/cmd/flowrigd/hangup"
-	"flowrigd/config"
 	"flowrigd/daq/instrument"
 )
 
@@ -26,15 +22,12 @@ func runVerb() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return runDaemon(c.Context(), cfg, newLog(c.ErrOrStderr()))
+		defer hangup.Listen()()
+		log := newLog(c.ErrOrStderr())
+		w := wiring{open: instrument.OpenSerial, reload: hangup.Signals, log: log}
+		return runAll(c.Context(), cfg, w, func(d *daemon) {
+			log.Info("running", "site", cfg.Site, "rig", cfg.Rig, "page", d.server.URL(), "recording", cfg.Record.Directory)
+		})
 	}
 	return c
-}
-
-func runDaemon(ctx context.Context, cfg *config.Config, log *slog.Logger) error {
-	defer hangup.Listen()()
-	w := wiring{open: instrument.OpenSerial, reload: hangup.Signals, log: log}
-	return runAll(ctx, cfg, w, func(d *daemon) {
-		log.Info("running", "site", cfg.Site, "rig", cfg.Rig, "page", d.server.URL(), "recording", cfg.Record.Directory)
-	})
 }

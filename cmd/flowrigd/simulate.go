@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"flowrigd/daq/clock"
 	"flowrigd/daq/rigsim"
 )
 
@@ -21,21 +20,6 @@ func (s *scene) flags(c *cobra.Command, scenario, speed string) {
 	c.Flags().StringVar(&s.scenario, "scenario", scenario, "`NAME` of what happens: "+strings.Join(rigsim.Scenarios(), ", "))
 	c.Flags().Float64Var(&s.speed, "speed", 1, speed)
 	c.Flags().Uint64Var(&s.seed, "seed", 1, "of every random draw")
-}
-
-// known refuses an unknown scenario or speed before anything is made.
-func (s *scene) known() error {
-	_, err := s.sim(rigsim.Options{Memory: true})
-	return err
-}
-
-// clock is what rig and daemon share at a speed of their own; nil is the
-// machine's, which both have anyway.
-func (s *scene) clock() *clock.Clock {
-	if s.speed == 1 {
-		return nil
-	}
-	return clock.NewFast(s.speed)
 }
 
 // sim makes the rig; an unknown scenario is a wrong use.

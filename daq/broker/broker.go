@@ -19,6 +19,8 @@ import (
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/hooks/auth"
 	"github.com/mochi-mqtt/server/v2/listeners"
+
+	"flowrigd/config"
 )
 
 // Broker is a broker that runs.
@@ -75,10 +77,7 @@ func loopback(listen string) error {
 	if err != nil {
 		return fmt.Errorf("broker: %w; write it as 127.0.0.1:1883", err)
 	}
-	if host == "localhost" {
-		return nil
-	}
-	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
+	if !config.IsLoopback(host) {
 		return fmt.Errorf("broker: listen on %s: it has no accounts and serves this machine only; use 127.0.0.1 here, and a broker with accounts for other machines", listen)
 	}
 	return nil

@@ -1,8 +1,12 @@
-package main
+// Package logging owns how the log is thinned out.
+//
+//	record → the same message a moment ago? → counted, or passed on with the count
+//
+// It decides nothing about what is logged.
+package logging
 
 import (
 	"context"
-	"io"
 	"log/slog"
 	"sync"
 	"time"
@@ -12,12 +16,11 @@ import (
 // counted and said with the next one.
 const logEvery = 10 * time.Second
 
-// newLog writes to stderr, the same message at most every ten seconds.
-func newLog(w io.Writer) *slog.Logger {
-	return slog.New(&limited{Handler: slog.NewTextHandler(w, nil), seen: &seen{at: map[string]mention{}}})
+// Limit passes on the same message at most every ten seconds.
+func Limit(to slog.Handler) slog.Handler {
+	return &limited{Handler: to, seen: &seen{at: map[string]mention{}}}
 }
 
-// limited is a handler that thins out what repeats.
 type limited struct {
 	slog.Handler
 	seen   *seen

@@ -1,7 +1,8 @@
-package main
+package logging
 
 import (
 	"bytes"
+	"log/slog"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -11,7 +12,7 @@ import (
 func TestTheLogSaysTheSameOnceInTenSeconds(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var out bytes.Buffer
-		log := newLog(&out)
+		log := slog.New(Limit(slog.NewTextHandler(&out, nil)))
 		for i := range 30 {
 			log.Warn("no answer", "port", "bus", "tries", i)
 			log.Warn("no answer", "port", "tc", "tries", i)
