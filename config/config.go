@@ -134,6 +134,9 @@ const (
 	CoilTable
 )
 
+// Bits says whether its places are single bits.
+func (t Table) Bits() bool { return t == DiscreteTable || t == CoilTable }
+
 // String is the table's word in a file.
 func (t Table) String() string { return tableWords()[t] }
 

@@ -1,9 +1,7 @@
 package config
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 )
@@ -45,76 +43,57 @@ func (l *loader) adviseTimeout(p *Port, q poll) {
 	l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s.timeout: the answer of %s alone takes %s (%d characters × %d bits ÷ %d Bd), longer than the timeout of %s", p.Name, q.name, Format(answer, Time), q.back, p.BitsPerCharacter(), p.Baud, Format(p.Timeout.Seconds(), Time)), "raise timeout or baud")
 }
 
-// silence is the time between frames: 3.5 characters of 11 bits, 1.75 ms above
-// 19200 Bd ("MODBUS over serial line" V1.02, 2.5.1.1).
-func (p *Port) silence() float64 {
-	if p.Baud > 19200 {
-		return 1.75e-3
-	}
-	return 3.5 * float64(p.BitsPerCharacter()) / float64(p.Baud)
-}
-
 // seconds is the least time a poll takes: the slave's own time is not known.
 func (q poll) seconds(p *Port) float64 {
-	return float64(q.characters*p.BitsPerCharacter())/float64(p.Baud) + float64(q.silences)*p.silence()
+	return float64(q.characters*p.BitsPerCharacter())/float64(p.Baud) + float64(q.silences)*p.Silence().Seconds()
 }
 
 // arithmetic writes how seconds comes about.
 func (q poll) arithmetic(p *Port) string {
 	text := fmt.Sprintf("%s: %d characters × %d bits ÷ %d Bd", q.name, q.characters, p.BitsPerCharacter(), p.Baud)
 	if q.silences > 0 {
-		text += fmt.Sprintf(" + %d × %s silence", q.silences, Format(p.silence(), Time))
+		text += fmt.Sprintf(" + %d × %s silence", q.silences, Format(p.Silence().Seconds(), Time))
 	}
 	return text + fmt.Sprintf(" = %s every %s", Format(q.seconds(p), Time), Format(q.every.Seconds(), Time))
 }
 
-// polls are the exchanges on a line; neighbouring registers of one slave that
-// are asked for at one pace are read together.
+// polls are the exchanges on a line.
 func (c *Config) polls(port string) (polls []poll) {
-	var modbus []*Instrument
-	for i := range c.Instruments {
-		in := &c.Instruments[i]
-		switch {
-		case in.Port != port:
-		case in.Modbus != nil:
-			modbus = append(modbus, in)
-		case in.Query != nil:
-			polls = append(polls, in.queryPoll())
+	var here []Instrument
+	for _, in := range c.Instruments {
+		if in.Port == port {
+			here = append(here, in)
 		}
 	}
-	slices.SortFunc(modbus, func(a, b *Instrument) int {
-		return cmp.Or(cmp.Compare(a.Modbus.Address, b.Modbus.Address), cmp.Compare(a.Modbus.Table, b.Modbus.Table), cmp.Compare(a.Every, b.Every), cmp.Compare(a.Modbus.Register, b.Modbus.Register))
-	})
-	if t := c.Trip; t != nil && t.Port == port && t.Address > 0 {
-		polls = append(polls, t.poll())
-	}
-	for i, in := range modbus {
-		if i > 0 && modbus[i-1].neighbours(in) {
-			last := &polls[len(polls)-1]
-			last.name += "+" + in.Name
-			last.characters += 2 * in.Modbus.Type.Words()
-			last.back += 2 * in.Modbus.Type.Words()
+	for _, members := range Polls(here) {
+		if members[0].Query != nil {
+			polls = append(polls, members[0].queryPoll())
 			continue
 		}
-		polls = append(polls, in.modbusPoll())
+		polls = append(polls, modbusPoll(members))
+	}
+	if t := c.Trip; t != nil && t.Port == port && t.Address > 0 {
+		polls = append(polls, t.poll())
 	}
 	return polls
 }
 
-// neighbours reports that next stands right behind in, and has its pace.
-func (in *Instrument) neighbours(next *Instrument) bool {
-	a, b := in.Modbus, next.Modbus
-	return in.Every == next.Every && a.Address == b.Address && a.Table == b.Table && int(a.Register)+a.Type.Words() == int(b.Register)
-}
-
 // modbusPoll counts a request of 8 characters and an answer of 5 and the data
 // (Application Protocol V1.1b3, 6.1 to 6.4).
-func (in *Instrument) modbusPoll() poll {
-	data := 2 * in.Modbus.Type.Words()
-	if in.Modbus.Type == Bit {
-		data = 1
+func modbusPoll(members []Instrument) poll {
+	q := poll{silences: 2, every: members[0].Every}
+	places := 0
+	var names []string
+	for _, in := range members {
+		names = append(names, in.Name)
+		places += in.Modbus.Width()
 	}
-	return poll{name: in.Name, characters: 8 + 5 + data, back: 5 + data, silences: 2, every: in.Every}
+	data := 2 * places
+	if members[0].Modbus.Table.Bits() {
+		data = (places + 7) / 8
+	}
+	q.name, q.characters, q.back = strings.Join(names, "+"), 8+5+data, 5+data
+	return q
 }
 
 // poll counts a written coil: 8 characters there and 8 back (Application

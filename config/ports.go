@@ -117,10 +117,24 @@ func (c *Config) Port(name string) *Port {
 // BitsPerCharacter counts the start bit too.
 func (p *Port) BitsPerCharacter() int {
 	bits := 1 + p.DataBits + p.StopBits
-	if p.Parity != NoParity {
+	if cmp.Or(p.Parity, NoParity) != NoParity {
 		bits++
 	}
 	return bits
+}
+
+// Character is the time of one character on the line.
+func (p *Port) Character() time.Duration {
+	return time.Duration(int64(p.BitsPerCharacter()) * int64(time.Second) / int64(max(p.Baud, 1)))
+}
+
+// Silence is the pause that ends a frame: 3.5 characters, and 1.75 ms above 19200 Bd
+// ("MODBUS over serial line" V1.02, 2.5.1.1).
+func (p *Port) Silence() time.Duration {
+	if p.Baud > 19200 {
+		return 1750 * time.Microsecond
+	}
+	return p.Character() * 7 / 2
 }
 
 // Framing is data bits, parity and stop bits as people write them: "8E1".

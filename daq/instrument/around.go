@@ -103,7 +103,7 @@ func beside(m *config.Modbus) (list []config.Modbus) {
 	for _, table := range []config.Table{m.Table, other[m.Table]} {
 		for _, step := range []int{0, -1, 1} {
 			register := int(m.Register) + step
-			if table == m.Table && step == 0 || register < 0 || register+width(m) > 65536 {
+			if table == m.Table && step == 0 || register < 0 || register+m.Width() > 65536 {
 				continue
 			}
 			o := *m

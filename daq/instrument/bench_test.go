@@ -73,16 +73,16 @@ func BenchmarkLineUse(b *testing.B) {
 
 func lineUse(b *testing.B, baud int, parity config.Parity, bits int) {
 	x := newTerminal(b)
-	character, silence := modbus.Character(baud, bits), modbus.Silence(baud, bits)
 	far := newSlaves()
 	var list []config.Instrument
 	for address := range byte(3) {
 		far.setFloat(address+1, 0, 1.5)
 		list = append(list, register(quantity.ID(address), address+1, 0, time.Millisecond))
 	}
-	go pacedSlaves(x.far, far, character, silence)
 	port := testPort(x.device)
 	port.Baud, port.Parity = baud, parity
+	character, silence := port.Character(), port.Silence()
+	go pacedSlaves(x.far, far, character, silence)
 	var good, bad atomic.Int64
 	stop := startReal(b, Options{
 		Ports: []config.Port{port}, Instruments: list,

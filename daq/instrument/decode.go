@@ -23,19 +23,11 @@ func function(table config.Table) byte {
 	return modbus.ReadInputRegisters
 }
 
-// width is how many registers or bits a number takes.
-func width(m *config.Modbus) int {
-	if modbus.Bits(function(m.Table)) {
-		return 1
-	}
-	return m.Type.Words()
-}
-
 // decode takes a number out of the data of an answer that begins at the
 // register start. A float that is no finite number is a failed sensor's flag.
 func decode(m *config.Modbus, data []byte, start uint16) (number float64, count uint64, err error) {
 	offset := int(m.Register - start)
-	if modbus.Bits(function(m.Table)) {
+	if m.Table.Bits() {
 		bit := data[offset/8] >> (offset % 8) & 1
 		return float64(bit), uint64(bit), nil
 	}

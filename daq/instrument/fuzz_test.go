@@ -85,7 +85,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add([]byte{0x42, 0xF6, 0xE9, 0x79, 0, 0, 0, 0}, byte(4), false, false)
 	f.Fuzz(func(t *testing.T, data []byte, kind byte, little, swapped bool) {
 		m := &config.Modbus{Type: config.NumberType(kind % 7), WordsLittle: little, BytesSwapped: swapped, Register: 5}
-		if len(data) < 2*width(m) {
+		if len(data) < 2*m.Width() {
 			return
 		}
 		before := bytes.Clone(data)

@@ -1,7 +1,6 @@
 package instrument
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"reflect"
@@ -44,60 +43,15 @@ type result struct {
 	err    error
 }
 
-// plan makes the fewest requests that read all instruments: neighbouring
-// registers of one address and table, polled at one pace, go together.
+// plan makes the polls that read all instruments.
 func plan(instruments []config.Instrument) []*poll {
 	var polls []*poll
-	for _, in := range sorted(instruments) {
-		if last := len(polls) - 1; last >= 0 && joins(polls[last], in) {
-			polls[last].members = append(polls[last].members, in)
-			continue
-		}
-		polls = append(polls, &poll{members: []config.Instrument{in}, every: in.Every})
-	}
-	for _, p := range polls {
+	for _, members := range config.Polls(instruments) {
+		p := &poll{members: members, every: members[0].Every}
 		p.prepare()
+		polls = append(polls, p)
 	}
 	return polls
-}
-
-// sorted brings neighbours together; text questions keep their order.
-func sorted(instruments []config.Instrument) []config.Instrument {
-	list := slices.Clone(instruments)
-	slices.SortStableFunc(list, func(a, b config.Instrument) int {
-		if a.Modbus == nil || b.Modbus == nil {
-			return cmp.Compare(btoi(a.Modbus != nil), btoi(b.Modbus != nil))
-		}
-		return cmp.Or(
-			cmp.Compare(a.Modbus.Address, b.Modbus.Address),
-			cmp.Compare(a.Modbus.Table, b.Modbus.Table),
-			cmp.Compare(a.Every, b.Every),
-			cmp.Compare(a.Modbus.Register, b.Modbus.Register))
-	})
-	return list
-}
-
-func btoi(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-// joins says whether an instrument's registers begin where those of the poll
-// end, and still fit into one answer.
-func joins(p *poll, in config.Instrument) bool {
-	first, last := p.members[0].Modbus, p.members[len(p.members)-1].Modbus
-	m := in.Modbus
-	if first == nil || m == nil || p.every != in.Every || first.Address != m.Address || first.Table != m.Table {
-		return false
-	}
-	limit := modbus.MaxRegisters
-	if modbus.Bits(function(m.Table)) {
-		limit = modbus.MaxBits
-	}
-	end := int(last.Register) + width(last)
-	return int(m.Register) == end && int(m.Register)+width(m)-int(first.Register) <= limit
 }
 
 func (p *poll) prepare() {
@@ -106,7 +60,7 @@ func (p *poll) prepare() {
 		return
 	}
 	p.start = first.Register
-	count := int(last.Register) + width(last) - int(p.start)
+	count := int(last.Register) + last.Width() - int(p.start)
 	p.request = modbus.ReadRequest(first.Address, function(first.Table), p.start, uint16(count))
 }
 

@@ -9,7 +9,6 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq/clock"
-	"flowrigd/daq/modbus"
 )
 
 // maxAnswer bounds what is kept of one answer: no frame and no line is longer.
@@ -44,16 +43,7 @@ const (
 )
 
 func newWire(line Line, port config.Port) *wire {
-	bits := 1 + port.DataBits + port.StopBits
-	if port.Parity == config.EvenParity || port.Parity == config.OddParity {
-		bits++
-	}
-	return &wire{
-		line: line, port: port,
-		character: modbus.Character(port.Baud, bits),
-		silence:   modbus.Silence(port.Baud, bits),
-		timeout:   port.Timeout,
-	}
+	return &wire{line: line, port: port, character: port.Character(), silence: port.Silence(), timeout: port.Timeout}
 }
 
 // What an answer gets on a fast line, of the machine's time, before its time-out

@@ -1,5 +1,5 @@
 // Package modbus owns the frames of Modbus RTU: building and taking apart
-// requests and answers, their check, and the silences between them.
+// requests and answers, with their check.
 //
 //	request → bytes …line… bytes → answer or Exception
 //
@@ -10,8 +10,6 @@
 // specification and implementation guide V1.02", A is "MODBUS application
 // protocol specification V1.1b3".
 package modbus
-
-import "time"
 
 // crcTable holds CRC of each byte (S 6.2.2: polynomial 0x8005, reflected).
 var crcTable = func() (table [256]uint16) {
@@ -42,19 +40,4 @@ func CRC(frame []byte) uint16 {
 func AppendCRC(frame []byte) []byte {
 	crc := CRC(frame)
 	return append(frame, byte(crc), byte(crc>>8))
-}
-
-// Character is the time of one character of the given bits on the line: start,
-// data, parity and stop bits together.
-func Character(baud, bits int) time.Duration {
-	return time.Duration(int64(bits) * int64(time.Second) / int64(max(baud, 1)))
-}
-
-// Silence is the pause that ends a frame: 3.5 characters, and 1.75 ms above
-// 19200 baud (S 2.5.1.1).
-func Silence(baud, bits int) time.Duration {
-	if baud > 19200 {
-		return 1750 * time.Microsecond
-	}
-	return Character(baud, bits) * 7 / 2
 }

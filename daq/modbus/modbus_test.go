@@ -6,7 +6,6 @@ import (
 	"errors"
 	"strings"
 	"testing"
-	"time"
 )
 
 func unhex(t *testing.T, text string) []byte {
@@ -126,17 +125,6 @@ func TestRefusedResponses(t *testing.T) {
 	}
 	if _, err := ParseResponse(WriteCoilRequest(1, 0, true), WriteCoilRequest(1, 0, false)); !errors.Is(err, ErrProtocol) {
 		t.Errorf("a write answered with the other value: %v", err)
-	}
-}
-
-// Source: table of t3.5 in S 2.5.1.1 by the rule 3.5 × 11 bits ÷ baud
-// (9600: 4010.42 µs read; others computed), fixed above 19200 (read).
-func TestSilence(t *testing.T) {
-	for baud, want := range map[int]float64{1200: 32083.33, 9600: 4010.42, 19200: 2005.21, 38400: 1750, 115200: 1750} {
-		got := float64(Silence(baud, 11)) / float64(time.Microsecond)
-		if diff := got - want; diff > 0.02 || diff < -0.02 {
-			t.Errorf("Silence(%d) = %v µs, want %v", baud, got, want)
-		}
 	}
 }
 
