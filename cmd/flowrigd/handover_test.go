@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -36,6 +37,9 @@ func TestExportIsAVerb(t *testing.T) {
 	all := table("samples")
 	if n := len(all) - 1; n < 178 || n > 181 { // a row a second for 3 min
 		t.Errorf("%d rows", n)
+	}
+	if !slices.IsSortedFunc(all[1:], func(a, b []string) int { return strings.Compare(a[1], b[1]) }) || all[1][0] != "1" {
+		t.Errorf("the rows are not in the order in which they were made: the first is %v", all[1][:2])
 	}
 	from, to := tapeBegin.Add(time.Minute), tapeBegin.Add(2*time.Minute)
 	some := table("--from", from.Format(time.RFC3339), "--to", to.Format(time.RFC3339), "samples")

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"math"
 	"strings"
 
 	"flowrigd/calc/quantity"
@@ -38,14 +39,15 @@ func (e *Engine) unwatched() []string {
 	return list
 }
 
-// maxFall is the fall of temperature that no tank makes, K/s.
+// maxFall is the fall of temperature that no tank makes, K/s; infinite where no alarm
+// asks for it, so that a reload which brings the alarm finds no fall of before.
 func (e *Engine) maxFall() float64 {
 	for _, w := range e.alarms {
 		if w.def.Kind == config.AlarmImplausible {
 			return w.def.MaxFall
 		}
 	}
-	return 0
+	return math.Inf(1)
 }
 
 // evaluateAlarms lets every alarm look at the state, and gives the transitions. What latches

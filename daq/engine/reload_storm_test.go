@@ -406,6 +406,25 @@ func TestAReloadTakesTheWindowsOfItsPace(t *testing.T) {
 	}
 }
 
+// Water that cools as a tank may is no probe out of the water, once a reload says that
+// the rig heats: where nobody watches for a fall there is none to remember.
+func TestAReloadThatBringsHeatingFindsNoFall(t *testing.T) {
+	for slope, want := range map[float64]bool{-0.1: false, -2: true} { // K/s; max_fall is 0.8
+		b := benchOf(t)
+		b.supply = 4
+		b.run(time.Minute, 1.2, 60, 255)
+		began := b.at
+		for b.at < began+10*time.Second {
+			b.run(200*time.Millisecond, 1.2, 60+slope*(b.at-began).Seconds(), 255)
+		}
+		b.reload(heatedText)
+		b.run(time.Second, 1.2, 60+slope*11, 255)
+		if got := slices.Contains(b.alarms(), "temperature-implausible unacknowledged"); got != want {
+			t.Errorf("%v K/s before the reload: alarms %v, want temperature-implausible among them: %v", slope, b.alarms(), want)
+		}
+	}
+}
+
 // A reload between two readings that do not come does not forget that the first one
 // changed how the number is asked for.
 func TestTwoReloadsOfAFrozenSensor(t *testing.T) {
