@@ -80,7 +80,7 @@ func TestWhatCannotBePrintedIsAFailure(t *testing.T) {
 	p := newTape(t)
 	p.run(1, tapedRig)
 	p.end()
-	for _, words := range []string{"export samples", "export --format json samples", "export alarms", "replay"} {
+	for _, words := range []string{"export samples", "export --format json samples", "export alarms", "export --format json notes", "replay", "replay --to 2031-05-06T07:00:00.5Z"} {
 		shut, err := os.Open(filepath.Join(p.dir, "flowrig.db")) // for reading alone
 		if err != nil {
 			t.Fatal(err)

@@ -244,6 +244,12 @@ func TestChannelCorrection(t *testing.T) {
 			t.Errorf("%v: %v, %v, want %v", c.number, m.Value, m.Quality, c.value)
 		}
 	}
+	// 0.15 + (0.41 − 0.15) is more than 0.41 in binary; that is not beyond the end.
+	in.Scale.To = [2]float64{0.15, 0.41}
+	in.Correct = []config.CorrectPoint{{Indicated: 0.15, True: 0.15}, {Indicated: 0.41, True: 0.40}}
+	if m := takeOne(in, 20000); math.Abs(m.Value-0.40) > 1e-12 || m.Quality.Grade != daq.Good {
+		t.Errorf("at the end: %v, %v", m.Value, m.Quality)
+	}
 }
 
 func TestChannelAfterFaults(t *testing.T) {
@@ -412,6 +418,10 @@ func TestChannelNoiseThatBegins(t *testing.T) {
 	}
 	if over := take(64, half/1000); over > 1.1*quiet {
 		t.Errorf("88 readings after the noise: u = %.4f L/min, before it %.4f", over, quiet)
+	}
+	c, n = New(in), 0
+	if first := take(16, 5*half); first < 1.5*half {
+		t.Errorf("16 readings from the start, all of noise: u = %.4f L/min", first)
 	}
 }
 

@@ -85,3 +85,37 @@ func TestProbeWithoutALine(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// The probe shows all that came for a question, each byte with the exchange that it
+// belongs to: here three lines where one was asked for.
+func TestProbeShowsAllThatCame(t *testing.T) {
+	const lines = "T=1\r\nT=2\r\nT=3\r\n"
+	for _, watched := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			s := &socket{serve: func(c net.Conn) {
+				farEnd(c, func(buf []byte) int { return len(buf) / 3 * 3 }, func([]byte) []piece {
+					return []piece{{time.Millisecond, []byte(lines[:5])}, {time.Millisecond, []byte(lines[5:10])}, {time.Millisecond, []byte(lines[10:])}}
+				})
+			}}
+			open := s.open
+			if watched {
+				open = func(p config.Port) (Line, error) {
+					line, err := s.open(p)
+					return &watchedLine{Conn: line.(net.Conn)}, err
+				}
+			}
+			n := 0
+			err := probe(t.Context(), testPort("/dev/tc"), query(), open, 3, func(_ *prober, x exchange) {
+				n++
+				if string(x.Received) != lines || x.reading.Reason != daq.ReasonProtocol {
+					t.Errorf("line watched %v, exchange %d: %q, %+v", watched, n, x.Received, x.reading)
+				}
+			})
+			if err != nil || n != 3 {
+				t.Errorf("%d exchanges, %v", n, err)
+			}
+			s.pull()
+			time.Sleep(time.Second) // the far end notices
+		})
+	}
+}
