@@ -142,6 +142,7 @@ func (b *bench) publisher(t testing.TB, url string) *Publisher {
 	p.pace.connect, p.pace.ack = time.Second, time.Second
 	p.pace.write, p.pace.check = 500*time.Millisecond, 20*time.Millisecond
 	p.pace.poll, p.pace.repair, p.pace.conclude = time.Second, 300*time.Millisecond, 500*time.Millisecond
+	p.pace.again = 200 * time.Millisecond
 	return p
 }
 

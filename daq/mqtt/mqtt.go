@@ -90,6 +90,7 @@ type pace struct {
 	grace    time.Duration // for the end
 	repair   time.Duration // for the broker to send what it retains
 	conclude time.Duration // after that, for the recording to give what belongs there
+	again    time.Duration // from one look at what it retains to the next, at least
 	shortest time.Duration // first wait before another connection
 	longest  time.Duration
 }
@@ -98,7 +99,7 @@ func usualPace() pace {
 	return pace{
 		connect: 5 * time.Second, write: 2 * time.Second, ack: 10 * time.Second,
 		check: 100 * time.Millisecond, poll: 5 * time.Second, grace: 2 * time.Second,
-		repair: time.Second, conclude: 2 * time.Second, shortest: 250 * time.Millisecond, longest: 10 * time.Second,
+		repair: time.Second, conclude: 2 * time.Second, again: 5 * time.Second, shortest: 250 * time.Millisecond, longest: 10 * time.Second,
 	}
 }
 

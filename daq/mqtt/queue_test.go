@@ -183,6 +183,32 @@ func FuzzStamp(f *testing.F) {
 	})
 }
 
+// TestWhatOthersWrite: what the broker gives back of our own is no reason to look
+// again, and all else is.
+func TestWhatOthersWrite(t *testing.T) {
+	ours := []byte(`{"name":"head-lost"}`)
+	for _, c := range []struct {
+		name string
+		sent map[string][]byte
+		came []byte
+		want bool
+	}{
+		{"our own", map[string][]byte{"head-lost": ours}, ours, false},
+		{"our own clearing", map[string][]byte{"head-lost": nil}, nil, false},
+		{"another's", map[string][]byte{"head-lost": ours}, []byte(`{"name":"head-lost","state":"normal"}`), true},
+		{"of an alarm we never told", nil, ours, true},
+		{"another's clearing", map[string][]byte{"head-lost": ours}, nil, true},
+		{"another's clearing of what we never told", nil, nil, true},
+	} {
+		r := newRepair(nil)
+		r.sent = c.sent
+		r.saw(nil, liveMessage{retainedMessage{body: c.came}})
+		if r.meddled != c.want || len(r.retained) > 0 {
+			t.Errorf("%s: %v, retained %v", c.name, r.meddled, r.retained)
+		}
+	}
+}
+
 // FuzzSaw feeds what a stranger may retain under our topic.
 func FuzzSaw(f *testing.F) {
 	f.Add([]byte(`{"recording":"x","sequence":1,"name":"head-lost"}`))
@@ -209,3 +235,8 @@ func (retainedMessage) Topic() string     { return "flowrig/north-hall/bench-3/a
 func (retainedMessage) MessageID() uint16 { return 0 }
 func (m retainedMessage) Payload() []byte { return m.body }
 func (retainedMessage) Ack()              {}
+
+// liveMessage comes to a subscription that stands.
+type liveMessage struct{ retainedMessage }
+
+func (liveMessage) Retained() bool { return false }

@@ -1,8 +1,10 @@
 package mqtt
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"maps"
 	"strings"
 	"sync"
 	"time"
@@ -19,9 +21,10 @@ import (
 // them in memory and saves every half hour by default, mosquitto.conf(5)
 // autosave_interval); another recording, or another daemon, may have left
 // alarms that ours knows nothing of. So at each connection we look at what it
-// retains. What has a message in the recording is sent again with its identity;
-// a state without one is told without; and of an alarm that is normal and has
-// no message nothing is retained. Where all is well nothing is announced anew.
+// retains, and again when somebody else has written there since. What has a
+// message in the recording is sent again with its identity; a state without one
+// is told without; and of an alarm that is normal and has no message nothing is
+// retained. Where all is well nothing is announced anew.
 type repair struct {
 	s     *session
 	asked paho.Token      // of the subscription; what is retained comes after its answer
@@ -34,7 +37,9 @@ type repair struct {
 
 	mu       sync.Mutex
 	retained map[string]retainedAlarm // by the topic's last level
-	fresh    map[string]bool          // alarms published on this connection: right already
+	fresh    map[string]bool          // alarms published since this look began: right already
+	sent     map[string][]byte        // what was last published of an alarm on this connection
+	meddled  bool                     // somebody else has written to an alarm's topic since
 }
 
 // repairStep is how many messages the search reads at once.
@@ -50,10 +55,10 @@ type retainedAlarm struct {
 }
 
 func newRepair(s *session) *repair {
-	return &repair{s: s, retained: map[string]retainedAlarm{}, fresh: map[string]bool{}, past: map[string]bool{}}
+	return &repair{s: s, retained: map[string]retainedAlarm{}, fresh: map[string]bool{}, past: map[string]bool{}, sent: map[string][]byte{}}
 }
 
-// start asks the broker for what it retains.
+// start asks the broker for what it retains, and for what comes there later.
 func (r *repair) start() { r.asked = r.s.link.client.Subscribe(r.s.prefix+"alarm/+", 0, r.saw) }
 
 // ready says whether the broker has answered and had time to send, and the
@@ -70,26 +75,51 @@ func (r *repair) ready() bool {
 	return !r.due.IsZero() && !time.Now().Before(r.due) && last != nil && last.Input > 0
 }
 
-// saw takes what the broker retains. It runs in paho's goroutine.
+// anew is a second look where somebody else has written since the first, and
+// else the first. What was written is retained by then, and comes with the rest.
+func (r *repair) anew() *repair {
+	if !r.over || r.s.feed.busy || time.Since(r.due) < r.s.pace.again {
+		return r
+	}
+	r.mu.Lock()
+	meddled, sent := r.meddled, maps.Clone(r.sent)
+	r.mu.Unlock()
+	if !meddled {
+		return r
+	}
+	next := newRepair(r.s)
+	next.sent = sent
+	next.start()
+	return next
+}
+
+// saw takes what the broker retains, and sees what others write there. It runs
+// in paho's goroutine.
 func (r *repair) saw(_ paho.Client, m paho.Message) {
-	if !m.Retained() || len(m.Payload()) == 0 {
+	topic := m.Topic()
+	level := topic[strings.LastIndexByte(topic, '/')+1:]
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !m.Retained() { // the broker gives back what we publish, too
+		body, ours := r.sent[level]
+		r.meddled = r.meddled || !ours || !bytes.Equal(body, m.Payload())
+		return
+	}
+	if len(m.Payload()) == 0 {
 		return
 	}
 	var a retainedAlarm
 	if json.Unmarshal(m.Payload(), &a) != nil {
 		a = retainedAlarm{}
 	}
-	topic := m.Topic()
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.retained[topic[strings.LastIndexByte(topic, '/')+1:]] = a
+	r.retained[level] = a
 }
 
-// touched notes that an alarm is published on this connection.
-func (r *repair) touched(level string) {
+// touched notes what is about to be published of an alarm.
+func (r *repair) touched(level string, body []byte) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.fresh[level] = true
+	r.fresh[level], r.sent[level] = true, body
 }
 
 // search gives the next step of looking for the newest messages, from the
@@ -117,7 +147,6 @@ func (r *repair) search() func(context.Context, Outbox) ([]daq.Message, error) {
 
 // collect names the alarms that the broker retains and those not normal now.
 func (r *repair) collect() {
-	r.s.link.client.Unsubscribe(r.s.prefix + "alarm/+")
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.names, r.below = map[string]bool{}, -1
@@ -170,7 +199,7 @@ func (r *repair) found(messages []daq.Message) {
 			continue
 		}
 		newer := kept.Sequence == 0 && kept.State == is.State && kept.Time.After(is.Time)
-		if same := kept.Recording == is.Recording && kept.Sequence == is.Sequence; !same && !newer {
+		if same := kept.Recording == is.Recording && kept.Sequence == is.Sequence && kept.State == is.State; !same && !newer {
 			r.s.sendAlarm(&r.s.direct, flight{}, m.Name, m.Body)
 		}
 		delete(r.names, level)
@@ -208,18 +237,18 @@ func (r *repair) conclude() {
 				Value: is.Value, Limit: is.Limit, Cause: is.Cause, Consequence: is.Consequence, Action: is.Action,
 				Until: is.Until, Tripped: is.Tripped}, "", daq.Receipt{})
 		}
-		r.s.send(&r.s.direct, flight{}, "alarm/"+level, body)
 		r.replace(level, body)
+		r.s.send(&r.s.direct, flight{}, "alarm/"+level, body)
 	}
 }
 
-// replace notes what is retained now, for a search that is still to come.
+// replace notes what will be retained, for a search that is still to come.
 func (r *repair) replace(level string, body []byte) {
 	var a retainedAlarm
 	_ = json.Unmarshal(body, &a)
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.retained[level] = a
+	r.retained[level], r.sent[level] = a, body
 }
 
 // later puts the search off after an error of the outbox.

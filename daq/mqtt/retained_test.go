@@ -95,6 +95,34 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 	}
 }
 
+// TestRetainedIsPutRightWhileConnected: somebody writes to the topics of alarms,
+// or clears one, long after the connection. Soon the broker retains what the rig
+// says again.
+func TestRetainedIsPutRightWhileConnected(t *testing.T) {
+	m, b := startMosquitto(t, ""), newBench()
+	b.outbox.add(daq.ClassAlarm, "head-lost")
+	b.standing("head-lost")
+	start(t, b.publisher(t, m.url()))
+	right := func() bool {
+		got := m.kept()
+		return len(got) == 1 && strings.Contains(got["head-lost"], `"state":"unacknowledged"`) && strings.Contains(got["head-lost"], testRecording)
+	}
+	until(t, "the alarm is retained", 5*time.Second, right)
+	e := m.listen("#")
+	until(t, "states past the look at the start", 5*time.Second, func() bool { return len(e.messages("state")) > 30 })
+	ours := left("head-lost", "normal", testRecording)
+	for name, write := range map[string]func(){
+		"another state":       func() { m.retain("alarm/head-lost", left("head-lost", "normal", "")) },
+		"under our identity":  func() { m.retain("alarm/head-lost", strings.Replace(ours, `"sequence":7`, `"sequence":1`, 1)) },
+		"an alarm of nowhere": func() { m.retain("alarm/nonsense", left("nonsense", "unacknowledged", "")) },
+		"no JSON":             func() { m.retain("alarm/head-lost", "nonsense") },
+		"cleared":             func() { m.retain("alarm/head-lost", "") },
+	} {
+		write()
+		until(t, name+": the broker retains what the rig says", 5*time.Second, right)
+	}
+}
+
 // unopened is an outbox without a recording behind it.
 type unopened struct{ *memoryOutbox }
 

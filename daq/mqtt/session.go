@@ -154,7 +154,7 @@ func (s *session) tell() {
 }
 
 func (s *session) sendAlarm(w *window, f flight, name string, body []byte) {
-	s.repair.touched(plainLevel(name))
+	s.repair.touched(plainLevel(name), body)
 	s.send(w, f, "alarm/"+plainLevel(name), body)
 }
 
@@ -172,6 +172,7 @@ func (s *session) check(now time.Time) {
 	if !s.ending {
 		s.presence(s.alive(), silent)
 		s.repair.conclude()
+		s.repair = s.repair.anew()
 	}
 	if now.Sub(s.polled) >= s.pace.poll {
 		s.outboxChanged()
