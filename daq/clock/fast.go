@@ -9,10 +9,12 @@ import (
 // own time: an interval of the simulated rig, far less than any stale_after or
 // watchdog, so that a slow machine makes no silence.
 // Work that is not done within patience of the machine's time is not waited for
-// any longer: it hangs.
+// any longer: it hangs. A machine that stands still itself makes nobody hang: of
+// the time between two looks at the clock longestLook counts.
 const (
 	mostOverdue = 200 * time.Millisecond
 	patience    = 3 * time.Second
+	longestLook = 250 * time.Millisecond
 )
 
 // leastWait is the shortest wait of who works by a fast clock: it may stand.
@@ -27,8 +29,9 @@ type fast struct {
 	mu      sync.Mutex
 	at      time.Duration // at the machine's time read
 	read    time.Time     // zero before Start
-	stands  time.Time     // since when, of the machine's; zero while it runs
+	stands  bool          // it waits for somebody
 	stood   time.Duration // the limit at which it stands
+	waited  time.Duration // there, of the machine's
 	workers map[*Worker]time.Duration
 }
 
@@ -95,17 +98,20 @@ func (f *fast) now() time.Duration {
 		return 0
 	}
 	now := time.Now()
-	next := f.at + time.Duration(float64(now.Sub(f.read))*f.speed)
+	passed := now.Sub(f.read)
+	next := f.at + time.Duration(float64(passed)*f.speed)
 	f.read = now
 	limit, any := f.limit()
 	switch {
 	case !any || next < limit:
-		f.stands = time.Time{}
-	case f.stands.IsZero() || limit > f.stood:
-		f.stands, f.stood = now, limit
-		fallthrough
-	case now.Sub(f.stands) < patience:
+		f.stands = false
+	case !f.stands || limit > f.stood:
+		f.stands, f.stood, f.waited = true, limit, 0
 		next = max(f.at, limit)
+	default:
+		if f.waited += min(passed, longestLook); f.waited < patience {
+			next = max(f.at, limit)
+		}
 	}
 	f.at = next
 	return next

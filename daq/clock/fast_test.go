@@ -64,8 +64,15 @@ func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 				t.Errorf("%v, want %v", got, want)
 			}
 		}
+		look := func(passes time.Duration) {
+			for range passes / (10 * time.Millisecond) {
+				time.Sleep(10 * time.Millisecond)
+				c.Now()
+			}
+		}
 		at(120*time.Millisecond, 1200*time.Millisecond)
-		at(patience-100*time.Millisecond, 1200*time.Millisecond) // stands
+		look(patience - 200*time.Millisecond)
+		at(100*time.Millisecond, 1200*time.Millisecond) // stands
 		slow.Due(2 * time.Second)
 		at(10*time.Millisecond, 1300*time.Millisecond) // goes on, and makes up for nothing
 		at(90*time.Millisecond, 2200*time.Millisecond)
@@ -74,7 +81,9 @@ func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 			at(90*time.Millisecond, c.Now()+200*time.Millisecond)
 		}
 		before := c.Now()
-		at(patience-100*time.Millisecond, before)
+		at(time.Minute, before) // the machine itself stood still
+		look(patience - 450*time.Millisecond)
+		at(100*time.Millisecond, before)
 		at(200*time.Millisecond, before+2*time.Second) // patience is over: it hangs
 		slow.End()
 		at(time.Second, before+12*time.Second)
