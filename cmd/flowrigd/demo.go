@@ -127,7 +127,7 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 	case <-time.After(demoReady):
 		return fmt.Errorf("demo: the simulated lines did not appear within %v", demoReady)
 	}
-	cfg, problems := config.Parse(name, papersSeam(sim.Config()))
+	cfg, problems := config.Parse(name, sim.Config())
 	if config.Fatal(problems) {
 		return wrongUse{fmt.Errorf("demo: %s", problems[0])}
 	}

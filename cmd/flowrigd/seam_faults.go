@@ -5,7 +5,6 @@ package main
 import (
 	"errors"
 	"os"
-	"regexp"
 	"time"
 )
 
@@ -27,11 +26,4 @@ func commitSeam() func(func() error) error {
 func exists(name string) bool {
 	_, err := os.Stat(name)
 	return name != "" && err == nil
-}
-
-// papersSeam leaves the instrument named by FLOWRIGD_WITHOUT out of the papers
-// of the demo's rig.
-func papersSeam(rig []byte) []byte {
-	table := `(?m)^\[instruments\.` + regexp.QuoteMeta(os.Getenv("FLOWRIGD_WITHOUT")) + `\]\n(?:[^\[\n].*\n)+`
-	return regexp.MustCompile(table).ReplaceAll(rig, nil)
 }

@@ -95,7 +95,10 @@ func (s *Sim) device(name string) string {
 
 func (s *Sim) writeInstruments(b *strings.Builder) {
 	for _, in := range s.sensors {
-		fmt.Fprintf(b, "\n[instruments.%s]\nport = %q\n%s\n", quantity.Table[in.id].Short, in.line, in.config)
+		if leftOut(in.id.Short()) {
+			continue
+		}
+		fmt.Fprintf(b, "\n[instruments.%s]\nport = %q\n%s\n", in.id.Short(), in.line, in.config)
 		if after, ok := s.story.frozen[in.id]; ok {
 			fmt.Fprintf(b, "frozen_after = \"%g s\"\n", after.Seconds())
 		}
