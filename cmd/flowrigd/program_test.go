@@ -26,7 +26,7 @@ import (
 var program, faulty string
 
 func TestMain(m *testing.M) {
-	daqtest.AtOnce("8")
+	daqtest.AtOnce("10")
 	if raced { // at its end the detector waits a second for reports that nobody reads
 		os.Setenv("GORACE", "atexit_sleep_ms=0")
 	}
@@ -34,8 +34,10 @@ func TestMain(m *testing.M) {
 	if err != nil {
 		panic(err)
 	}
-	program = build1(dir, "flowrigd")
-	faulty = build1(dir, "flowrigd-faults", "-tags", "faults")
+	var both sync.WaitGroup
+	both.Go(func() { program = build1(dir, "flowrigd") })
+	both.Go(func() { faulty = build1(dir, "flowrigd-faults", "-tags", "faults") })
+	both.Wait()
 	code := m.Run()
 	os.RemoveAll(dir)
 	os.Exit(code)

@@ -156,12 +156,15 @@ func TestEachEventIsAlarmedOnce(t *testing.T) {
 	}
 }
 
-// How well an event is seen by its size: the share of 20 rigs, each with its
-// own errors, that alarmed. Well under the limit none does, well above it all.
+// How well an event is seen by its size: the share of ten rigs, of 20 with -long,
+// each with its own errors, that alarmed. Well under the limit none does, well above it all.
 func TestDetectedShare(t *testing.T) {
 	t.Parallel()
-	rigs := 20
-	if testing.Short() {
+	rigs := 10
+	switch {
+	case *long:
+		rigs = 20
+	case testing.Short():
 		rigs = 4
 	}
 	for _, e := range events {

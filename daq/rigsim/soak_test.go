@@ -121,8 +121,8 @@ func (n *night) give(t testing.TB) {
 }
 
 // long lets TestADayRaisesNoAlarm play the whole day of twenty rigs, which takes
-// minutes of two cores.
-var long = flag.Bool("long", false, "a whole day of twenty rigs, not six hours of four")
+// minutes of two cores, and TestDetectedShare twenty rigs.
+var long = flag.Bool("long", false, "a whole day of twenty rigs, not six hours of four; events on twenty rigs, not on ten")
 
 // Hours of the normal sweep, of which a round takes 24 min, with noise as large
 // as the sensors' limits of error raise no alarm, whatever the rig. In every
