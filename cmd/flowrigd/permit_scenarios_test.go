@@ -51,12 +51,12 @@ func without(name string) func(string) string {
 func dry(h truth) bool { return h.is["supply_on"] == false && h.heating() }
 
 var mishaps = []mishap{
-	{name: "relay-welded", scenario: "relay-welded", alarm: "water-overheat", began: above75, after: 26600 * time.Millisecond, water: 77.8, heater: 84.8,
+	{name: "relay-welded", scenario: "relay-welded", alarm: "water-overheat", began: above75, after: 26400 * time.Millisecond, water: 77.8, heater: 84.8,
 		unseen: "without heater_on, a welded relay whose heat does not raise the temperature"},
 	{name: "overheat", scenario: "overheat", alarm: "water-overheat", began: above75, after: 26400 * time.Millisecond, water: 76.5, heater: 84.8,
 		watchFor: 10 * time.Second,
 		unseen:   "heat upstream of the probe, unless the heater's outlet or the tank is measured"},
-	{name: "dry-heating", scenario: "dry-heating", alarm: "heating-without-supply", began: dry, after: 4100 * time.Millisecond, heater: 65.6,
+	{name: "dry-heating", scenario: "dry-heating", alarm: "heating-without-supply", began: dry, after: 4400 * time.Millisecond, heater: 65.6,
 		watchFor: 15 * time.Second,
 		unseen:   "a meter that turns without water"},
 	{name: "dry-heating, supply not measured", scenario: "dry-heating", without: "supply_flow", began: dry, heater: 98.1,
@@ -68,7 +68,7 @@ var mishaps = []mishap{
 		began:    func(h truth) bool { return h.number("level_meters") < 0.230 },
 		watchFor: 3 * time.Second,
 		unseen:   "a loss of less than 20 mm"},
-	{name: "cable-pull", scenario: "cable-pull", alarm: "instrument-fault-temperature", at: 10 * time.Second, after: 2 * time.Second,
+	{name: "cable-pull", scenario: "cable-pull", alarm: "instrument-fault-temperature", at: 10 * time.Second, after: 1600 * time.Millisecond,
 		watchFor: 9 * time.Second, // the cable is back meanwhile
 		unseen:   "a cable that is back before the reading is stale"},
 	{name: "probe-out", scenario: "probe-out", alarm: "temperature-implausible", at: 10 * time.Second, after: 4600 * time.Millisecond,
@@ -115,9 +115,9 @@ func (m mishap) begin(t *testing.T) *guarded {
 		env = []string{"FLOWRIGD_WITHOUT=" + m.without}
 	}
 	g := quick(t, m.scenario, "10", env...)
+	g.until(90*time.Second, "the relay is energised", truth.permitted)
 	g.config = filepath.Join(filepath.Dir(g.truthAt), "rig.toml")
 	g.token, g.giver = addToken(t, g.config, "operate", "demonstrator"), "simulated demonstrator"
-	g.until(90*time.Second, "the relay is energised", truth.permitted)
 	return g
 }
 
