@@ -87,7 +87,7 @@ var mishaps = []mishap{
 // and is not given while the trip stands. Rig and daemon share one clock of ten
 // times the machine's, or have the machine's each. The rows of the table in
 // DEVELOPERS.md are printed.
-func TestMishaps(t *testing.T) {
+func TestMishaps(t *testing.T) { // beside each other alone: they measure
 	for _, m := range mishaps {
 		t.Run(m.name, func(t *testing.T) {
 			t.Parallel()

@@ -83,6 +83,7 @@ func (g *guarded) saysThatItIsSlow() {
 // ten minutes of the rig's in which nothing is wrong have none, the permit stays,
 // and the wall time of the states is the rig's clock.
 func TestNothingIsWrongAtSpeed(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ scenario, speed string }{{"steady", "30"}, {"sweep", "30"}, {"steady", "1000"}} {
 		t.Run(c.scenario+" at "+c.speed, func(t *testing.T) {
 			t.Parallel()
