@@ -4,14 +4,15 @@ import "time"
 
 // Batch is what one step gives the journal.
 type Batch struct {
-	Input    Input
-	State    *State          // the row to record; nil between rows
-	Events   []Event         // those to record: alarms and notes
-	Receipts func([]Receipt) // called once when Events are durable; nil without Events
-	Digest   string          // of all states up to Input, once a minute; "" else
+	Input  Input
+	State  *State // the row to record; nil between rows
+	Events []Event
+	Reply  *Reply // to the command of the step; nil where that had none
+	Digest string // of all states up to Input, once a minute; "" else
 }
 
-// Journal takes batches and never blocks.
+// Journal takes batches and never blocks. When a step's events are on disk, or a
+// second later without it, it tells them and gives the command its reply.
 type Journal interface{ Put(Batch) }
 
 // Run is one life of the daemon as the journal has it, from its start input on.

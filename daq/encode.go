@@ -105,12 +105,12 @@ type alarmMessage struct {
 	Recorded bool   `json:"recorded"`
 }
 
-// AppendAlarm appends the one JSON object of an alarm's transition. Without
-// the disk it says "recorded":false and carries no sequence.
-func AppendAlarm(b []byte, e *AlarmEvent, recording string, r Receipt) []byte {
-	m := alarmMessage{AlarmEvent: *e, Time: FormatTime(e.Time), Until: formatUntil(e.Until), Recorded: r.Recorded}
-	if r.Recorded {
-		m.Recording, m.Sequence = recording, r.Sequence
+// AppendAlarm appends the one JSON object of an alarm's transition. Without a
+// sequence it is not on disk: it says "recorded":false and names no recording.
+func AppendAlarm(b []byte, e *AlarmEvent, recording string, sequence int64) []byte {
+	m := alarmMessage{AlarmEvent: *e, Time: FormatTime(e.Time), Until: formatUntil(e.Until), Sequence: sequence, Recorded: sequence > 0}
+	if m.Recorded {
+		m.Recording = recording
 	}
 	return appendJSON(b, m)
 }
@@ -124,11 +124,11 @@ type noteMessage struct {
 	Recorded bool   `json:"recorded"`
 }
 
-// AppendNote appends the one JSON object of a note.
-func AppendNote(b []byte, n *Note, recording string, r Receipt) []byte {
-	m := noteMessage{Note: *n, Time: FormatTime(n.Time), Recorded: r.Recorded}
-	if r.Recorded {
-		m.Recording, m.Sequence = recording, r.Sequence
+// AppendNote appends the one JSON object of a note, as AppendAlarm does.
+func AppendNote(b []byte, n *Note, recording string, sequence int64) []byte {
+	m := noteMessage{Note: *n, Time: FormatTime(n.Time), Sequence: sequence, Recorded: sequence > 0}
+	if m.Recorded {
+		m.Recording = recording
 	}
 	return appendJSON(b, m)
 }

@@ -20,9 +20,9 @@ func TestTimesAreOneText(t *testing.T) {
 		name, key string
 		body      []byte
 	}{
-		{"alarm", "time", AppendAlarm(nil, &e, "", Receipt{})},
-		{"alarm's shelving", "until", AppendAlarm(nil, &e, "", Receipt{})},
-		{"note", "time", AppendNote(nil, &Note{Time: at}, "", Receipt{})},
+		{"alarm", "time", AppendAlarm(nil, &e, "", 0)},
+		{"alarm's shelving", "until", AppendAlarm(nil, &e, "", 0)},
+		{"note", "time", AppendNote(nil, &Note{Time: at}, "", 0)},
 		{"status", "time", status[1 : len(status)-1]},
 	}
 	for _, tt := range tests {

@@ -116,19 +116,6 @@ type Event struct {
 	Note  *Note
 }
 
-// Receipt says what the journal made of an event.
-type Receipt struct {
-	Recorded bool
-	Sequence int64 // within the class; 0 when not recorded
-}
-
-// Told is an event after the journal: what every sink hears.
-type Told struct {
-	Event
-	Receipt
-	Recording string // the UUID of the database
-}
-
 // Class is a class of recorded messages, each with its own gap-free sequence.
 type Class string
 
@@ -139,10 +126,19 @@ const (
 	ClassEvent  Class = "event"
 )
 
-// Message is a recorded row as the wire carries it.
+// Message is a recorded row, or an event that is told, as the wire carries it.
 type Message struct {
 	Class    Class
-	Sequence int64
+	Sequence int64  // within its class
 	Name     string // of the alarm, for ClassAlarm
 	Body     []byte // JSON
+}
+
+// Message is the event as the wire carries it, with the recording's UUID and its
+// sequence there; 0 for one that is not on disk.
+func (e Event) Message(recording string, sequence int64) Message {
+	if e.Alarm != nil {
+		return Message{Class: ClassAlarm, Sequence: sequence, Name: e.Alarm.Name, Body: AppendAlarm(nil, e.Alarm, recording, sequence)}
+	}
+	return Message{Class: ClassEvent, Sequence: sequence, Body: AppendNote(nil, e.Note, recording, sequence)}
 }

@@ -54,7 +54,6 @@ type daemon struct {
 	standsBy  bool // another daemon records here and has the rig, as long as this one lives
 	engine    *engine.Engine
 	loop      *live.Loop
-	teller    *live.Teller
 	manager   *instrument.Manager
 	relay     *instrument.Relay              // nil without a heating permit
 	answered  atomic.Pointer[daq.Output]     // what the relay answered last; nil before
@@ -72,8 +71,8 @@ type daemon struct {
 func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, clock.New())}
 	d.cfg.Store(cfg)
-	d.recording = openRecording(cfg.Record, d.log)
-	d.standsBy = d.recording.standsBy()
+	d.recording = openRecording(cfg.Record, d.log, d.standing)
+	d.standsBy = d.recording.StandsBy()
 	d.buildRelay(cfg)
 	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildSinks, d.buildInstruments} {
 		if err := build(cfg); err != nil {
@@ -96,12 +95,10 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	if d.engine, err = engine.New(cfg, d.recording.restore(cfg)); err != nil {
 		return err
 	}
-	d.teller = live.NewTeller(d.recording.Recording, d.onEvent)
 	d.loop = live.NewLoop(live.LoopOptions{
-		Engine: d.engine, Clock: d.clock, Journal: d.recording, Teller: d.teller, OnState: d.show, OnReading: d.count,
+		Engine: d.engine, Clock: d.clock, Journal: d.recording, OnState: d.show, OnReading: d.count,
 		OnPermit: d.permit,
 	})
-	d.recording.standing = d.standing
 	return nil
 }
 
@@ -121,28 +118,13 @@ func (d *daemon) standing() []daq.AlarmEvent {
 	for _, name := range left {
 		list = append(list, daq.AlarmEvent{Name: name, State: alarm.Normal.String(), Priority: "high", Time: s.Time, Tripped: true})
 	}
-	for i := range list {
-		if saved, ok := d.recording.seen.Load(list[i].Name); ok {
-			s := saved.(daq.SavedAlarm)
-			list[i].Raised = s.Raised
-			if s.Beneath != nil {
-				list[i].Beneath = *s.Beneath
-			}
-		}
-	}
 	return list
 }
 
-// onEvent passes an event to everybody who is told of it. None waits.
-func (d *daemon) onEvent(t daq.Told) {
-	if !d.standsBy { // what it takes for alarms are the readings that it does not make
-		logEvent(d.log, t)
-	}
-	d.server.ObserveTold(t)
-	d.notifier.Load().Tell(t)
-	if p := d.publisher.Load(); p != nil {
-		p.Tell(t)
-	}
+// logEvents says in the log what is told.
+func (d *daemon) logEvents(ctx context.Context) error {
+	d.recording.Follow(ctx, func(m daq.Message) { logEvent(d.log, m) })
+	return nil
 }
 
 // permit hands the engine's word to the relay; it waits for nothing.
@@ -196,7 +178,7 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 	d.server, err = web.New(web.Options{
 		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
 		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: facts(cfg),
-		Rig: view{d}, History: d.recording, Checks: d.checks, Stats: d.stats, Log: d.log, Now: d.clock.Wall,
+		Rig: view{d}, History: history{d.recording.Journal}, Follow: d.recording.Follow, Checks: d.checks, Stats: d.stats, Log: d.log, Now: d.clock.Wall,
 		Refused: func(who, reason string) { d.loop.Note("refused", who, reason) },
 	})
 	if err != nil {
@@ -238,7 +220,7 @@ func runAll(ctx context.Context, cfg *config.Config, w wiring, running func(*dae
 		if !errors.Is(err, errAnew) {
 			return err
 		}
-		if cfg = d.cfg.Load(); d.recording.standsBy() {
+		if cfg = d.cfg.Load(); d.recording.StandsBy() {
 			cfg = d.now(cfg)
 		}
 		if d.broker != nil {
@@ -276,8 +258,8 @@ func (d *daemon) run(ctx context.Context) error {
 		{stopReading, begin("instruments", d.manager.Run)},
 		{stopReading, begin("health", d.watchHealth)},
 		{stopReading, begin("engine", d.loop.Run)},
-		{stopReading, begin("last rows", d.recording.settle)}, // on disk before mqtt ends, or they are told at the next start only
-		{stopSinks, begin("telling", d.teller.Run)},
+		{stopReading, begin("last rows", d.recording.Settle)}, // on disk before mqtt ends, or they are told at the next start only
+		{stopSinks, begin("log of events", d.logEvents)},
 		{stopSinks, begin("mqtt", d.sinks.mqtt.run)},
 		{stopSinks, begin("notifications", d.sinks.notify.run)},
 		{stopSinks, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
@@ -314,7 +296,7 @@ func (d *daemon) wait(ctx context.Context, vital ...*stage) error {
 	select {
 	case <-ctx.Done():
 		return nil
-	case <-d.recording.anew:
+	case <-d.recording.Anew():
 		return errAnew
 	case <-vital[0].done:
 		return fmt.Errorf("%s ended by itself", vital[0].name)

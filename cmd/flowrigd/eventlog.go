@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"log/slog"
 	"strings"
 
@@ -10,18 +11,21 @@ import (
 
 // logEvent says in the log what alarms and the heating permit did: it is
 // read where the page and the broker are not.
-func logEvent(log *slog.Logger, t daq.Told) {
+func logEvent(log *slog.Logger, m daq.Message) {
+	var a daq.AlarmEvent
+	var n daq.Note
 	switch {
-	case t.Alarm != nil:
-		logAlarm(log, t.Alarm)
-	case t.Note != nil && t.Note.Kind == "permit":
+	case m.Class == daq.ClassAlarm && json.Unmarshal(m.Body, &a) == nil:
+		logAlarm(log, &a)
+	case m.Class != daq.ClassEvent || json.Unmarshal(m.Body, &n) != nil:
+	case n.Kind == "permit":
 		level := slog.LevelInfo
-		if strings.Contains(t.Note.Text, "dropped") {
+		if strings.Contains(n.Text, "dropped") {
 			level = slog.LevelWarn
 		}
-		log.Log(context.Background(), level, t.Note.Text, by(t.Note.Who)...)
-	case t.Note != nil && t.Note.Kind == "chattering":
-		log.Warn(t.Note.Text)
+		log.Log(context.Background(), level, n.Text, by(n.Who)...)
+	case n.Kind == "chattering":
+		log.Warn(n.Text)
 	}
 }
 

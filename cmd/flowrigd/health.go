@@ -39,7 +39,7 @@ type health struct {
 }
 
 func (d *daemon) health() health {
-	return health{d.recording.healthy() == nil, d.connected() == nil, d.notifier.Load().Waiting(), d.slow()}
+	return health{d.recording.Healthy() == nil, d.connected() == nil, d.notifier.Load().Waiting(), d.slow()}
 }
 
 func (h health) forEngine() daq.Health {
@@ -68,7 +68,7 @@ func (d *daemon) connected() error {
 
 // checks are what must work to be ready: one entry each, nil when it does.
 func (d *daemon) checks() map[string]error {
-	m := map[string]error{"engine": d.loop.Alive(), "recording": d.recording.healthy()}
+	m := map[string]error{"engine": d.loop.Alive(), "recording": d.recording.Healthy()}
 	if d.publisher.Load() != nil {
 		m["broker"] = d.connected()
 	}

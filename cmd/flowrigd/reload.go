@@ -44,7 +44,7 @@ func (d *daemon) reload() {
 		d.refuseReload(err.Error())
 		return
 	}
-	d.recording.adjust(cfg.Record)
+	d.recording.Adjust(retentionOf(cfg.Record))
 	d.cfg.Store(cfg)
 	d.replaceSinks(tell)
 	d.server.SetFacts(facts(cfg))

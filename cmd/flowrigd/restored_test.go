@@ -84,8 +84,8 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			cfg := &config.Config{Site: "north-hall", Rig: "bench-3", Trip: &config.Trip{}, Record: config.Record{Directory: c.dir(t)}}
 			cfg.HTTP.TokensFile = filepath.Join(t.TempDir(), "tokens")
-			r := openRecording(cfg.Record, slog.New(slog.DiscardHandler))
-			if r.open.Load() != nil {
+			r := openRecording(cfg.Record, slog.New(slog.DiscardHandler), nil)
+			if r.Recording() != "" {
 				t.Fatal("the recording could be opened")
 			}
 			var names []string

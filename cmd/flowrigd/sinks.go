@@ -28,7 +28,7 @@ func (d *daemon) newSinks(old, cfg *config.Config) (t sinks, err error) {
 	}
 	if old == nil || !reflect.DeepEqual(old.Notify, cfg.Notify) {
 		t.notifier, err = notify.New(notify.Options{
-			Notify: cfg.Notify, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, Log: d.log,
+			Notify: cfg.Notify, Site: cfg.Site, Rig: cfg.Rig, Feed: d.recording, Log: d.log,
 		})
 	}
 	return t, err
@@ -46,7 +46,7 @@ func (d *daemon) newPublisher(cfg *config.Config) (*mqtt.Publisher, error) {
 		to.Every = max(d.clock.Real(to.Every), leastEvery)
 	}
 	return mqtt.New(mqtt.Options{
-		Config: to, Site: cfg.Site, Rig: cfg.Rig, Outbox: d.recording, State: view{d},
+		Config: to, Site: cfg.Site, Rig: cfg.Rig, Feed: d.recording, State: view{d},
 		Alive: func() bool { return d.loop.Alive() == nil }, Log: d.log, Now: d.clock.Wall,
 	})
 }

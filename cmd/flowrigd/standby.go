@@ -14,10 +14,9 @@ import (
 func (d *daemon) standBy(ctx context.Context) error {
 	parts := []part{
 		{stopReading, begin("engine", d.loop.Run)},
-		{stopSinks, begin("telling", d.teller.Run)}, // the answers to commands
 		{stopSinks, begin("embedded broker", d.runBroker)},
 		{stopSinks, begin("http", d.runServer)},
-		{stopRecording, begin("recording", d.recording.await)},
+		{stopRecording, begin("recording", d.recording.Await)},
 	}
 	failed := d.wait(ctx, parts[0].stage, parts[0].stage)
 	return d.stop(parts, failed)

@@ -8,7 +8,6 @@ import (
 func (d *daemon) stats() []web.Stat {
 	list := []web.Stat{
 		web.Dropped("engine", uint64(d.loop.Dropped())),
-		web.Dropped("teller", uint64(d.teller.Dropped())),
 		{Name: "flowrig_config_reloads_total", Help: "Configurations taken up while running.", Counter: true, Value: float64(d.reloads.taken.Load())},
 		{Name: "flowrig_config_refused_total", Help: "Configurations refused while running.", Counter: true, Value: float64(d.reloads.refused.Load())},
 	}
@@ -45,28 +44,29 @@ func (d *daemon) notifyStats() []web.Stat {
 			web.Stat{Name: "flowrig_notify_failed_total", Help: "Attempts that failed.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Failed)},
 			web.Stat{Name: "flowrig_notify_delivered_total", Help: "Alarm messages that a receiver took.", Counter: true, Label: "receiver", Of: s.Receiver, Value: float64(s.Delivered)},
 			web.Stat{Name: "flowrig_notify_waiting", Help: "Alarm messages that wait for a receiver.", Label: "receiver", Of: s.Receiver, Value: float64(s.Waiting)},
-			web.Dropped("notify "+s.Receiver, uint64(s.Dropped)),
 		)
 	}
 	return list
 }
 
 func (r *recording) stats() []web.Stat {
+	untold := r.FeedDropped()
 	list := []web.Stat{
 		{Name: "flowrig_record_newest_sequence", Help: "Sequence of the newest row on disk.", Value: float64(r.Newest())},
-		web.Dropped("record-held", r.lostEvents()),
+		web.Dropped("record-held", r.LostEvents()),
+		web.Dropped("provisional", uint64(untold.Provisional)),
+		web.Dropped("feed", uint64(untold.Followers)),
 	}
 	if r.keeper != nil {
 		list = append(list, web.Stat{Name: "flowrig_record_permit_file_failed_total", Help: "Attempts that failed to keep what holds the heating permit outside the recording.",
 			Counter: true, Value: float64(r.keeper.Failed())})
 	}
-	rec := r.open.Load()
-	if rec == nil {
+	waiting, drops, open := r.Waiting()
+	if !open {
 		return list
 	}
-	drops := rec.Dropped()
 	return append(list,
-		web.Stat{Name: "flowrig_record_waiting", Help: "Batches that wait for the disk.", Value: float64(rec.Waiting())},
+		web.Stat{Name: "flowrig_record_waiting", Help: "Batches that wait for the disk.", Value: float64(waiting)},
 		web.Dropped("record-inputs", uint64(drops.Inputs)),
 		web.Dropped("record-rows", uint64(drops.Rows)),
 		web.Dropped("record-events", uint64(drops.Events)),

@@ -81,8 +81,8 @@ func (k *Keeper) Recording(uuid string, newest int64) {
 	k.touch()
 }
 
-// Observe takes the events of a step, and gives what shall hear of their receipts.
-func (k *Keeper) Observe(events []daq.Event) func([]daq.Receipt) {
+// Observe takes the events of a step.
+func (k *Keeper) Observe(events []daq.Event) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	for _, e := range events {
@@ -94,25 +94,24 @@ func (k *Keeper) Observe(events []daq.Event) func([]daq.Receipt) {
 			k.touch()
 		}
 	}
-	return func(receipts []daq.Receipt) { k.journalled(events, receipts) }
 }
 
-// journalled takes up which numbers the alarms have in the recording. One that
+// Journalled takes up which sequences the events have in the recording. An alarm that
 // holds nothing any more is known from there.
-func (k *Keeper) journalled(events []daq.Event, receipts []daq.Receipt) {
+func (k *Keeper) Journalled(events []daq.Event, sequences []int64) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	for i, r := range receipts {
-		if i >= len(events) || events[i].Alarm == nil || !r.Recorded {
+	for i, sequence := range sequences {
+		if events[i].Alarm == nil || sequence == 0 {
 			continue
 		}
-		k.newest = max(k.newest, r.Sequence)
+		k.newest = max(k.newest, sequence)
 		a := events[i].Alarm
 		e, kept := k.entries[a.Name]
 		if !kept || !e.Since.Equal(a.Time) || e.State != a.State || e.Tripped != a.Tripped {
 			continue
 		}
-		e.Sequence = r.Sequence
+		e.Sequence = sequence
 		k.entries[a.Name] = e
 		if !e.Tripped {
 			delete(k.entries, a.Name)

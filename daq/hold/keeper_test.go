@@ -59,27 +59,31 @@ func TestKeeperFollowsATrip(t *testing.T) {
 		t.Error("an alarm that holds nothing is written")
 	}
 	on := transition("a", "unacknowledged", true, 1)
-	receipts := k.Observe(on)
+	k.Observe(on)
 	holds("a trip", entry("a", true, 0, 5), old)
-	receipts([]daq.Receipt{{Recorded: true, Sequence: 2}, {Recorded: true, Sequence: 6}})
+	k.Journalled(on, []int64{2, 6})
 	holds("it is recorded", entry("a", true, 6, 5), old)
-	off := k.Observe(transition("a", "normal", false, 2))
-	receipts([]daq.Receipt{{Recorded: true, Sequence: 2}, {Recorded: true, Sequence: 6}}) // told twice
+	off := transition("a", "normal", false, 2)
+	k.Observe(off)
+	k.Journalled(on, []int64{2, 6}) // told twice
 	holds("a reset", entry("a", false, 0, 6), old)
-	off([]daq.Receipt{{}, {}}) // no disk
+	k.Journalled(off, []int64{0, 0}) // no disk
 	holds("not recorded", entry("a", false, 0, 6), old)
-	off([]daq.Receipt{{Recorded: true, Sequence: 3}, {Recorded: true, Sequence: 7}})
+	k.Journalled(off, []int64{3, 7})
 	holds("it is recorded", old)
 	// A late answer of the recording speaks of one word alone: an alarm of the same
 	// state at another time, or of another state at the same time, is not it.
-	first := k.Observe(transition("b", "unacknowledged", true, 3))
+	first := transition("b", "unacknowledged", true, 3)
+	k.Observe(first)
 	k.Observe(transition("b", "unacknowledged", true, 4))
-	first([]daq.Receipt{{}, {Recorded: true, Sequence: 8}})
+	k.Journalled(first, []int64{0, 8})
 	holds("an earlier word of the same state", entry("b", true, 0, 7), old)
 	k.Observe(transition("b", "acknowledged", true, 3))
-	first([]daq.Receipt{{}, {Recorded: true, Sequence: 8}})
+	k.Journalled(first, []int64{0, 8})
 	holds("another state of the same time", entry("b", true, 0, 8), old)
-	k.Observe(transition("b", "acknowledged", false, 5))([]daq.Receipt{{}, {Recorded: true, Sequence: 9}})
+	last := transition("b", "acknowledged", false, 5)
+	k.Observe(last)
+	k.Journalled(last, []int64{0, 9})
 	k.Recording("B", 1)
 	holds("another recording", entry("old", true, 0, 1))
 	if m, _ := Read(path); m.Recording != "B" || m.Newest != 1 {
@@ -142,11 +146,12 @@ func TestKeeperIsNeverWaitedFor(t *testing.T) {
 func TestWhatIsInTheRecordingIsKept(t *testing.T) {
 	k := keep("permit.json")
 	k.put = func(string, Memory) error { return errors.New("read-only") }
-	receipts := k.Observe(transition("a", "unacknowledged", true, 0))
+	trip := transition("a", "unacknowledged", true, 0)
+	k.Observe(trip)
 	if k.save() == nil || k.Kept() == nil {
 		t.Error("a trip that is nowhere is kept")
 	}
-	receipts([]daq.Receipt{{}, {Recorded: true, Sequence: 6}})
+	k.Journalled(trip, []int64{0, 6})
 	if err := k.Kept(); err != nil {
 		t.Error(err)
 	}

@@ -1,8 +1,8 @@
 // Package live owns what makes an engine live: the loop that numbers what comes in
-// and lets the engine step, and hands every step to the permit's relay, to the
-// recording and to those who are told.
+// and lets the engine step, and hands every step to the permit's relay and to the
+// recording, from which everybody else is told.
 //
-//	Offer, Do, Reload → inputs → Engine.Step → OnPermit → Journal → Teller
+//	Offer, Do, Reload → inputs → Engine.Step → OnPermit → Journal
 //
 // A replay lets the engine step through recorded inputs instead.
 // It judges nothing of the rig: the engine does.
@@ -32,7 +32,6 @@ type LoopOptions struct {
 	Engine  *engine.Engine
 	Clock   *clock.Clock
 	Journal daq.Journal
-	Teller  *Teller
 	OnState func(*daq.State) // hears the state of every interval; must not block
 	// OnReading hears of every reading with the engine's verdict as its Reason; it
 	// must not block.
@@ -190,7 +189,11 @@ func (l *Loop) step(in daq.Input) {
 	if in.Kind == daq.KindReload {
 		l.setLimit()
 	}
-	l.journal(in, &state, events)
+	b := daq.Batch{Input: in, Events: events, Reply: l.o.Engine.Reply(), Digest: l.digest.Add(&state)}
+	if state.Sample {
+		b.State = &state
+	}
+	l.o.Journal.Put(b)
 	if state.Tick && l.o.OnState != nil {
 		l.o.OnState(&state)
 	}
@@ -200,26 +203,8 @@ func (l *Loop) step(in daq.Input) {
 	}
 }
 
-func (l *Loop) journal(in daq.Input, state *daq.State, events []daq.Event) {
-	b := daq.Batch{Input: in, Events: events, Digest: l.digest.Add(state)}
-	if state.Sample {
-		b.State = state
-	}
-	answer := func() {}
-	if c := in.Command; c != nil && c.Answer != nil {
-		reply := *l.o.Engine.Reply()
-		answer = func() { c.Answer <- reply }
-	}
-	if len(events) == 0 {
-		answer()
-	} else {
-		b.Receipts = l.o.Teller.Hold(events, answer)
-	}
-	l.o.Journal.Put(b)
-}
-
 // Do asks the engine for something and waits for its answer, which comes when
-// what was done is on disk (or after the teller's second). A refusal is an
+// what was done is on disk (or after a second without it). A refusal is an
 // error with the reason. What the engine has not done within CommandLife it never
 // does.
 func (l *Loop) Do(ctx context.Context, c daq.Command) error {

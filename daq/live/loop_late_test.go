@@ -48,16 +48,13 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 					t.Fatal(err)
 				}
 				j := &memoryJournal{}
-				var l *Loop
-				teller := NewTeller(func() string { return "uuid" }, func(daq.Told) {})
-				l = NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: j, Teller: teller})
+				l := NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: j})
 				time.Sleep(900 * time.Millisecond) // it has run for less than a command may wait
 				answer := make(chan error, 1)
 				go func() { answer <- remove(l, c.patient) }()
 				time.Sleep(c.hung)
 				ctx, cancel := context.WithCancel(t.Context())
 				go func() { _ = l.Run(ctx) }()
-				go func() { _ = teller.Run(ctx) }()
 				time.Sleep(5 * time.Second)
 				err = <-answer
 				if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
@@ -135,13 +132,10 @@ func TestABeginningIsNoStandstill(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var l *Loop
-		teller := NewTeller(func() string { return "uuid" }, func(daq.Told) {})
-		l = NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: &memoryJournal{}, Teller: teller})
+		l := NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: &memoryJournal{}})
 		time.Sleep(10 * time.Second)
 		ctx, cancel := context.WithCancel(t.Context())
 		go func() { _ = l.Run(ctx) }()
-		go func() { _ = teller.Run(ctx) }()
 		time.Sleep(300 * time.Millisecond)
 		if err := remove(l, 5*time.Second); err != nil {
 			t.Error(err)

@@ -1,7 +1,6 @@
 package mqtt
 
 import (
-	"encoding/json"
 	"time"
 
 	"flowrigd/daq"
@@ -10,17 +9,18 @@ import (
 // settle counts what has been acknowledged and moves the marks.
 func (s *session) settle() {
 	for _, q := range s.queues {
+		before := q.acked
 		n, err := q.settle()
 		s.acknowledged(n, err)
+		if q.acked != before && q.class != provisional {
+			s.feed.Mark(s.destination, q.class, q.acked)
+		}
+		if q.class == daq.ClassRecord {
+			s.count.recorded.Store(q.acked)
+		}
 	}
 	done, err := s.direct.settle()
 	s.acknowledged(len(done), err)
-	for _, f := range done {
-		if f.told != nil {
-			s.told.arrived(f.told)
-			delete(s.flown, f.told)
-		}
-	}
 }
 
 func (s *session) acknowledged(n int, err error) {
@@ -30,108 +30,115 @@ func (s *session) acknowledged(n int, err error) {
 	}
 }
 
-// ask puts the most urgent question to the outbox, with the marks that have
-// moved. A class is asked for only when those before it have nothing waiting:
-// alarms never stand behind a backlog.
-func (s *session) ask() {
-	if s.feed.busy || s.broken != nil {
-		return
-	}
-	now := time.Now()
-	ask := question{session: s, marks: s.moved()}
+// publishNew sends what is to be sent, the most urgent class first. The next one
+// waits until nothing of it is left: alarms never stand behind a backlog. Those told
+// without the disk wait for nothing.
+func (s *session) publishNew() {
+	waits := false
 	for _, q := range s.queues {
-		if !q.behind {
-			continue
+		switch {
+		case q.class == provisional:
+			s.publishProvisional(q)
+		case !waits:
+			s.publish(q)
+			waits = q.behind
 		}
-		if room := q.room(now); room > 0 {
-			ask.queue, ask.known, ask.after, ask.limit = q, q.known, q.sent, room
-		}
-		break
-	}
-	if ask.queue == nil {
-		ask.want = s.repair.search()
-	}
-	if ask.queue != nil || ask.want != nil || len(ask.marks) > 0 {
-		s.feed.ask(ask)
 	}
 }
 
-// moved collects the marks that the outbox does not know yet.
-func (s *session) moved() []mark {
-	var marks []mark
-	for _, q := range s.queues {
-		if q.acked != q.stored {
-			marks = append(marks, mark{q.class, q.acked})
-			q.stored = q.acked
+// publish sends what is at hand of a class, and asks the disk for what is not.
+func (s *session) publish(q *queue) {
+	for q.behind && s.broken == nil {
+		room := q.room(time.Now())
+		if room == 0 {
+			return
 		}
-		if q.class == daq.ClassRecord {
-			s.count.recorded.Store(q.acked)
+		list, ok := []daq.Message(nil), false
+		if q.known {
+			list, ok = s.feed.AtHand(q.class, q.sent, room)
 		}
+		if !ok && !s.backlog.busy {
+			s.backlog.ask(question{s, q, q.known, q.sent, room})
+		}
+		if !ok {
+			return
+		}
+		s.deliver(q, list, room)
 	}
-	return marks
 }
 
-// take publishes what the outbox gave.
+// publishProvisional sends the alarms told without the disk.
+func (s *session) publishProvisional(q *queue) {
+	if room := q.room(time.Now()); q.behind && room > 0 {
+		list := s.feed.Provisional(q.sent)
+		q.behind = len(list) > room
+		for _, m := range list[:min(room, len(list))] {
+			s.send(q, m)
+		}
+	}
+}
+
+// take publishes what the disk gave.
 func (s *session) take(a answer) {
-	s.feed.busy = false
-	if a.queue != nil && !a.known && a.err == nil && !a.queue.known {
-		a.queue.begin(a.after)
-	}
-	if a.session != s { // asked over an earlier connection: its window is gone
-		return
+	s.backlog.busy = false
+	q := a.queue
+	if a.err == nil && !q.known {
+		q.begin(a.after)
 	}
 	switch {
+	case a.session != s: // asked over an earlier connection: its window is gone
 	case a.err != nil:
-		s.trouble(a)
-	case a.want != nil:
-		s.repair.found(a.messages)
-	case a.queue != nil:
-		s.deliver(a)
+		s.trouble(q, a.err)
+	case a.after == q.sent:
+		s.deliver(q, a.messages, a.limit)
 	}
 }
 
-// outboxPause is how long an outbox that gave an error is left alone.
+// outboxPause is how long a recording that gave an error is left alone.
 const outboxPause = time.Second
 
-// trouble leaves the outbox alone for a moment.
-func (s *session) trouble(a answer) {
+// trouble leaves the recording alone for a moment.
+func (s *session) trouble(q *queue, why error) {
 	if time.Since(s.complained) >= remind {
 		s.complained = time.Now()
-		s.health.log.Warn("outbox gives nothing, trying on", "error", a.err)
+		s.health.log.Warn("outbox gives nothing, trying on", "error", why)
 	}
-	if a.queue == nil {
-		s.repair.later()
-		return
-	}
-	a.queue.next = time.Now().Add(outboxPause)
+	q.next = time.Now().Add(outboxPause)
 }
 
 // deliver sends one batch of a class.
-func (s *session) deliver(a answer) {
-	q := a.queue
-	q.took(len(a.messages), a.limit, time.Now())
-	for _, m := range a.messages {
-		f := flight{sequence: m.Sequence}
-		if m.Class == daq.ClassAlarm {
-			s.told.recorded(m.Name, stamp(m.Body))
-			s.sendAlarm(&q.flying, f, m.Name, m.Body)
-		} else {
-			s.send(&q.flying, f, string(m.Class), m.Body)
-		}
-		if s.broken != nil {
+func (s *session) deliver(q *queue, list []daq.Message, limit int) {
+	q.took(len(list), limit, time.Now())
+	for _, m := range list {
+		if s.send(q, m); s.broken != nil {
 			return
 		}
-		q.sent = m.Sequence
+	}
+	if q.class == daq.ClassAlarm && len(list) > 0 {
+		s.repeatNewer(list)
 	}
 }
 
-// stamp is the time of an alarm's message; the zero time when it has none.
-func stamp(body []byte) time.Time {
-	var m struct {
-		Time time.Time `json:"time"`
+// repeatNewer sends once more what was told without the disk of an alarm of which
+// something older has just been sent: the broker retains the last.
+func (s *session) repeatNewer(older []daq.Message) {
+	q := s.queues[1]
+	for _, p := range s.feed.Provisional(0) {
+		for _, m := range older {
+			if p.Name == m.Name && p.Sequence <= q.sent {
+				q.sent, q.behind = p.Sequence-1, true
+				return
+			}
+		}
 	}
-	if json.Unmarshal(body, &m) != nil {
-		return time.Time{}
+}
+
+// send publishes a message of a class.
+func (s *session) send(q *queue, m daq.Message) {
+	topic := string(m.Class)
+	if m.Class == daq.ClassAlarm {
+		topic = s.alarmTopic(m.Name, m.Body)
 	}
-	return m.Time
+	q.flying = s.publishTo(q.flying, topic, m.Sequence, m.Body)
+	q.sent = m.Sequence
 }

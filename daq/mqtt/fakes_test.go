@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -17,11 +18,12 @@ import (
 
 const testRecording = "0b5f2f0e-6a0b-4c0e-9a53-0d7f3a1f0c11"
 
-// memoryOutbox is an outbox as the recording would give it, with a disk that can be
-// hung.
-type memoryOutbox struct {
+// memoryFeed is a feed as the recording would give it, with a disk that can be hung.
+type memoryFeed struct {
 	mu       sync.Mutex
 	messages map[daq.Class][]daq.Message
+	untold   []daq.Message // told without the disk
+	number   int64         // of the last of those
 	marks    map[daq.Class]int64
 	wake     chan struct{}
 	sick     atomic.Bool // reads give an error
@@ -30,11 +32,11 @@ type memoryOutbox struct {
 	hung     atomic.Pointer[chan struct{}] // reads wait for it to be closed
 }
 
-func newMemoryOutbox() *memoryOutbox {
-	return &memoryOutbox{messages: map[daq.Class][]daq.Message{}, marks: map[daq.Class]int64{}, wake: make(chan struct{}, 1), marked: make(chan struct{}, 1)}
+func newMemoryFeed() *memoryFeed {
+	return &memoryFeed{messages: map[daq.Class][]daq.Message{}, marks: map[daq.Class]int64{}, wake: make(chan struct{}, 1), marked: make(chan struct{}, 1)}
 }
 
-func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+func (o *memoryFeed) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
 	if o.sick.Load() {
 		return nil, errors.New("outbox: disk I/O error")
 	}
@@ -56,7 +58,60 @@ func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64
 	return append([]daq.Message(nil), all[from:min(from+limit, len(all))]...), nil
 }
 
-func (o *memoryOutbox) Mark(_ string, class daq.Class, sequence int64) {
+// AtHand gives the newest alarms and events, as the recording does.
+func (o *memoryFeed) AtHand(class daq.Class, after int64, limit int) ([]daq.Message, bool) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	all := o.messages[class]
+	switch n := int64(len(all)); {
+	case after >= n:
+		return nil, true
+	case class == daq.ClassRecord || after < n-64:
+		return nil, false
+	}
+	return append([]daq.Message(nil), all[after:min(int(after)+limit, len(all))]...), true
+}
+
+func (o *memoryFeed) Provisional(after int64) (list []daq.Message) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, m := range o.untold {
+		if m.Sequence > after {
+			list = append(list, m)
+		}
+	}
+	return list
+}
+
+func (o *memoryFeed) Latest() (map[string]daq.Message, bool) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	latest := map[string]daq.Message{}
+	for _, m := range append(slices.Clone(o.messages[daq.ClassAlarm]), o.untold...) {
+		latest[m.Name] = m
+	}
+	return latest, true
+}
+
+// tell gives an alarm without the disk.
+func (o *memoryFeed) tell(name, state string) {
+	o.mu.Lock()
+	o.number++
+	m := daq.Event{Alarm: &daq.AlarmEvent{Name: name, State: state, Time: time.Now()}}.Message("", 0)
+	m.Sequence = o.number
+	o.untold = append(o.untold, m)
+	o.mu.Unlock()
+	o.changed()
+}
+
+func (o *memoryFeed) changed() {
+	select {
+	case o.wake <- struct{}{}:
+	default:
+	}
+}
+
+func (o *memoryFeed) Mark(_ string, class daq.Class, sequence int64) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.marks[class] = sequence
@@ -66,46 +121,44 @@ func (o *memoryOutbox) Mark(_ string, class daq.Class, sequence int64) {
 	}
 }
 
-func (o *memoryOutbox) Marked(_ string, class daq.Class) (int64, error) {
+func (o *memoryFeed) Marked(_ string, class daq.Class) (int64, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	return o.marks[class], nil
 }
 
-func (o *memoryOutbox) Wake() <-chan struct{} { return o.wake }
+func (o *memoryFeed) Wake() <-chan struct{} { return o.wake }
 
-func (o *memoryOutbox) mark(class daq.Class) int64 {
+func (o *memoryFeed) mark(class daq.Class) int64 {
 	m, _ := o.Marked("", class)
 	return m
 }
 
 // add records one message; for an alarm with a name.
-func (o *memoryOutbox) add(class daq.Class, name string) int64 {
+func (o *memoryFeed) add(class daq.Class, name string) int64 {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	n := int64(len(o.messages[class]) + 1)
 	body := fmt.Appendf(nil, `{"recording":%q,"sequence":%d}`, testRecording, n)
 	if class == daq.ClassAlarm {
+		o.untold = slices.DeleteFunc(o.untold, func(m daq.Message) bool { return m.Name == name })
 		e := daq.AlarmEvent{Name: name, State: "unacknowledged", Time: time.Now()}
-		body = daq.AppendAlarm(nil, &e, testRecording, daq.Receipt{Recorded: true, Sequence: n})
+		body = daq.AppendAlarm(nil, &e, testRecording, n)
 	}
 	o.messages[class] = append(o.messages[class], daq.Message{Class: class, Sequence: n, Name: name, Body: body})
-	select {
-	case o.wake <- struct{}{}:
-	default:
-	}
+	o.changed()
 	return n
 }
 
 // bench is a rig for a publisher to look at.
 type bench struct {
-	outbox *memoryOutbox
-	last   atomic.Pointer[daq.State]
-	dead   atomic.Bool
+	feed *memoryFeed
+	last atomic.Pointer[daq.State]
+	dead atomic.Bool
 }
 
 func newBench() *bench {
-	b := &bench{outbox: newMemoryOutbox()}
+	b := &bench{feed: newMemoryFeed()}
 	b.last.Store(&daq.State{Input: 1, Time: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), Instruments: []quantity.ID{quantity.Flow}})
 	return b
 }
@@ -113,9 +166,9 @@ func newBench() *bench {
 func (b *bench) Last() *daq.State  { return b.last.Load() }
 func (b *bench) Recording() string { return testRecording }
 func (b *bench) Newest() int64 {
-	b.outbox.mu.Lock()
-	defer b.outbox.mu.Unlock()
-	return int64(len(b.outbox.messages[daq.ClassRecord]))
+	b.feed.mu.Lock()
+	defer b.feed.mu.Unlock()
+	return int64(len(b.feed.messages[daq.ClassRecord]))
 }
 
 func (b *bench) standing(names ...string) {
@@ -133,7 +186,7 @@ func (b *bench) publisher(t testing.TB, url string) *Publisher {
 	p, err := New(Options{
 		Config: config.MQTT{Broker: url, Topic: "flowrig", Every: 50 * time.Millisecond, KeepAlive: 2 * time.Second},
 		Site:   "north-hall", Rig: "bench-3",
-		Outbox: b.outbox, State: b, Alive: func() bool { return !b.dead.Load() },
+		Feed: b.feed, State: b, Alive: func() bool { return !b.dead.Load() },
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -86,10 +86,6 @@ func (l *link) dial(ctx context.Context, t *target, p pace) (net.Conn, error) {
 	return l.wire, nil
 }
 
-func (l *link) publish(topic string, qos byte, retained bool, body []byte) paho.Token {
-	return l.client.Publish(topic, qos, retained, body)
-}
-
 // close says farewell, or with a reason does not, and frees everything.
 func (l *link) close(why error, patience time.Duration) {
 	if why != nil {

@@ -2,11 +2,11 @@
 // state and presence, and the delivery of every recorded record, alarm and
 // event at least once. It is the only import of paho.
 //
-//	outbox and last State → session (one connection, windows in flight) → broker → marks back to the outbox
+//	feed and last State → session (one connection, windows in flight) → broker → marks back to the feed
 //
-// What must arrive is read from the recording by sequence; nothing is stored
+// What must arrive is read from the feed by sequence; nothing is stored
 // here a second time. Each connection starts with a clean session and sends
-// again whatever was not acknowledged: with the outbox behind it a session kept
+// again whatever was not acknowledged: with the feed behind it a session kept
 // by the broker would only be a second memory that can disagree. For the same
 // reason reconnection is a loop of this package, a fresh paho client for each
 // connection, and not paho's own, which keeps messages of its own meanwhile.
@@ -27,11 +27,19 @@ import (
 	"flowrigd/daq"
 )
 
-// Outbox is the recording as a queue of messages, each class with its own
-// sequence.
-type Outbox interface {
+// Feed is the recording as a queue of messages, each class with its own sequence,
+// and what is told without it. Only Pending and Marked may wait for the disk.
+type Feed interface {
 	// Pending gives up to limit messages with a sequence above after, in order.
 	Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error)
+	// AtHand gives the same without the disk; false where that has to be asked.
+	AtHand(class daq.Class, after int64, limit int) ([]daq.Message, bool)
+	// Provisional gives the alarms told without the disk that it does not have yet,
+	// with a number above after in place of the sequence.
+	Provisional(after int64) []daq.Message
+	// Latest gives the newest message of each alarm; false before the recording
+	// could be read.
+	Latest() (map[string]daq.Message, bool)
 	// Mark keeps that everything up to sequence has arrived at the destination.
 	Mark(destination string, class daq.Class, sequence int64)
 	// Marked gives the mark; 0 when there is none.
@@ -53,7 +61,7 @@ type Options struct {
 	Config config.MQTT // Broker is a URL; where Embedded is set, the URL of the started broker
 	Site   string
 	Rig    string
-	Outbox Outbox
+	Feed   Feed
 	State  Rig
 	Alive  func() bool      // whether the engine still gives states; must not wait
 	Log    *slog.Logger     // nil: silent
@@ -65,19 +73,18 @@ type Publisher struct {
 	config      config.MQTT
 	site, rig   string
 	prefix      string // of every topic, with a slash at the end
-	destination string // the name under which the outbox keeps our marks
+	destination string // the name under which the recording keeps our marks
 	target      *target
-	outbox      Outbox
+	feed        Feed
 	state       Rig
 	now         func() time.Time
 	alive       func() bool
 	pace        pace
 	health      *health
 	count       counters
-	told        *toldList
-	feed        *feeder
+	backlog     *backlog
 	queues      []*queue  // in the order of their priority
-	complained  time.Time // when the outbox's trouble was logged last
+	complained  time.Time // when the recording's trouble was logged last
 }
 
 // pace holds the times of a conversation.
@@ -86,10 +93,10 @@ type pace struct {
 	write    time.Duration // for one write to the socket
 	ack      time.Duration // for an acknowledgement while connected
 	check    time.Duration // between looks at presence and deadlines
-	poll     time.Duration // between looks at the outbox without a wake
+	poll     time.Duration // between looks at the feed without a wake
 	grace    time.Duration // for the end
 	repair   time.Duration // for the broker to send what it retains
-	conclude time.Duration // after that, for the recording to give what belongs there
+	conclude time.Duration // after that, for the feed to give what belongs there
 	again    time.Duration // from one look at what it retains to the next, at least
 	shortest time.Duration // first wait before another connection
 	longest  time.Duration
@@ -106,8 +113,8 @@ func usualPace() pace {
 // New checks the options, and reads the password and CA files once so that a
 // missing one is known at the start.
 func New(o Options) (*Publisher, error) {
-	if o.Outbox == nil || o.State == nil || o.Alive == nil {
-		return nil, errors.New("mqtt: an outbox, a state and a sign of life are needed")
+	if o.Feed == nil || o.State == nil || o.Alive == nil {
+		return nil, errors.New("mqtt: a feed, a state and a sign of life are needed")
 	}
 	for _, level := range append(strings.Split(o.Config.Topic, "/"), o.Site, o.Rig) {
 		if level == "" || level != plainLevel(level) {
@@ -128,13 +135,13 @@ func New(o Options) (*Publisher, error) {
 		config: o.Config, site: o.Site, rig: o.Rig, target: t,
 		prefix:      o.Config.Topic + "/" + o.Site + "/" + o.Rig + "/",
 		destination: t.name(o.Config.Embedded),
-		outbox:      o.Outbox, state: o.State, now: o.Now, alive: o.Alive,
+		feed:        o.Feed, state: o.State, now: o.Now, alive: o.Alive,
 		pace: usualPace(), health: newHealth(o.Log, t.address),
-		told: newToldList(),
 	}
-	p.feed = newFeeder(o.Outbox, p.destination)
+	p.backlog = newBacklog(o.Feed, p.destination)
 	p.queues = []*queue{
 		{class: daq.ClassAlarm, limit: 32},
+		{class: provisional, limit: 32, known: true},
 		{class: daq.ClassEvent, limit: 32},
 		{class: daq.ClassRecord, limit: 100, spacing: time.Millisecond},
 	}
@@ -157,9 +164,9 @@ func plainLevel(level string) string {
 // the rig is down, sends what is still to be sent within a grace time, and
 // disconnects. A broker that is away is not an error.
 func (p *Publisher) Run(ctx context.Context) error {
-	// The outbox is read during the grace time too.
+	// The backlog is read during the grace time too.
 	reading, stop := context.WithCancel(context.WithoutCancel(ctx))
-	go p.feed.run(reading)
+	go p.backlog.run(reading)
 	var wait backoff
 	for ctx.Err() == nil {
 		began := time.Now()
@@ -175,7 +182,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 	}
 	p.health.end()
 	stop()
-	return p.feed.finish(p.pace.grace)
+	return p.backlog.finish(p.pace.grace)
 }
 
 // converse holds one connection, from the handshake to its end.
@@ -189,22 +196,6 @@ func (p *Publisher) converse(ctx context.Context) error {
 	err = s.run(ctx)
 	l.close(s.broken, time.Second)
 	return err
-}
-
-// Tell takes an event after the journal. Only an alarm told without the disk
-// matters here: it is published at once, since the outbox does not have it.
-// Tell does not wait.
-func (p *Publisher) Tell(t daq.Told) {
-	if t.Alarm == nil {
-		return
-	}
-	if t.Recorded {
-		p.told.recorded(t.Alarm.Name, t.Alarm.Time)
-		return
-	}
-	if !p.told.add(t) {
-		p.count.dropped.Add(1)
-	}
 }
 
 // Connected says whether the broker is connected, since when it is so, and why

@@ -13,8 +13,7 @@ import (
 type flight struct {
 	token    paho.Token
 	at       time.Time
-	sequence int64     // in its class; 0 for presence and repairs
-	told     *daq.Told // an alarm told without the disk
+	sequence int64 // in its class; 0 for presence and repairs
 }
 
 // window is the messages in flight, oldest first. A broker acknowledges in
@@ -53,22 +52,25 @@ func (w window) overdue(now time.Time, patience time.Duration) bool {
 	return len(w) > 0 && now.Sub(w[0].at) > patience
 }
 
+// provisional is the class of the alarms told without the disk, in the order in which
+// the feed numbers them: no recording has it, and its mark is kept here alone.
+const provisional daq.Class = "provisional"
+
 // queue is how far one class has come at the broker. It outlives connections.
 type queue struct {
 	class   daq.Class
 	limit   int           // messages in flight
 	spacing time.Duration // kept on average between messages of a backlog
 
-	known  bool  // whether the outbox has given its mark
+	known  bool  // whether the mark is known
 	acked  int64 // everything up to here has arrived
-	stored int64 // acked as the outbox knows it
 	sent   int64 // the newest published on this connection
 	flying window
-	behind bool      // there may be more in the outbox than was sent
+	behind bool      // there may be more in the feed than was sent
 	next   time.Time // not before this for the next question
 }
 
-// restart forgets what is in flight: it is read from the outbox again. It
+// restart forgets what is in flight: it is read from the feed again. It
 // gives how many messages that are.
 func (q *queue) restart() int {
 	_, _ = q.settle()
@@ -78,7 +80,7 @@ func (q *queue) restart() int {
 }
 
 // room is how many messages may be asked for: none while the window is more
-// than half full, so that questions to the outbox stay few.
+// than half full, so that questions to the disk stay few.
 func (q *queue) room(now time.Time) int {
 	if len(q.flying) > q.limit/2 || now.Before(q.next) {
 		return 0
@@ -86,12 +88,12 @@ func (q *queue) room(now time.Time) int {
 	return q.limit - len(q.flying)
 }
 
-// begin sets the mark that the outbox kept.
+// begin sets the mark that the recording kept.
 func (q *queue) begin(mark int64) {
-	q.known, q.acked, q.stored, q.sent = true, mark, mark, mark
+	q.known, q.acked, q.sent = true, mark, mark
 }
 
-// took notes the answer to a question for limit messages. The spacing leaves
+// took notes that the feed gave n of limit messages. The spacing leaves
 // time for the broker to pass a backlog on: brokers drop QoS 1 messages beyond
 // a subscriber's queue (Mosquitto by default beyond 1000, mosquitto.conf(5)
 // max_queued_messages), though they had acknowledged them.
@@ -104,7 +106,7 @@ func (q *queue) took(n, limit int, now time.Time) {
 func (q *queue) settle() (int, error) {
 	done, err := q.flying.settle()
 	if len(done) > 0 {
-		q.acked = done[len(done)-1].sequence
+		q.acked = max(q.acked, done[len(done)-1].sequence)
 	}
 	return len(done), err
 }

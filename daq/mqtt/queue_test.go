@@ -9,8 +9,6 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
-
-	"flowrigd/daq"
 )
 
 // promise is a token that the test completes.
@@ -80,33 +78,6 @@ func TestRoom(t *testing.T) {
 	}
 }
 
-func TestTold(t *testing.T) {
-	l := newToldList()
-	noon := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
-	add := func(name string, at time.Time) bool {
-		return l.add(daq.Told{Event: daq.Event{Alarm: &daq.AlarmEvent{Name: name, Time: at}}})
-	}
-	add("head-lost", noon)
-	add("head-lost", noon.Add(time.Minute))
-	add("water-overheat", noon)
-	l.recorded("head-lost", noon)
-	if all := l.all(); len(all) != 2 || !all[0].Alarm.Time.After(noon) || all[1].Alarm.Name != "water-overheat" {
-		t.Fatalf("left are %v", all)
-	}
-	l.arrived(l.all()[0])
-	if all := l.all(); len(all) != 1 || all[0].Alarm.Name != "water-overheat" {
-		t.Fatalf("left are %v", all)
-	}
-	for n := range toldLimit {
-		if fits, want := add("x", noon), n < toldLimit-1; fits != want {
-			t.Fatalf("alarm %d fits: %t", n, fits)
-		}
-	}
-	if all := l.all(); len(all) != toldLimit || all[0].Alarm.Name != "x" {
-		t.Errorf("%d in the list, the first %s", len(all), all[0].Alarm.Name)
-	}
-}
-
 func TestBackoff(t *testing.T) {
 	var b backoff
 	for n, most := range []time.Duration{1, 2, 4, 8, 10, 10} {
@@ -171,18 +142,6 @@ func TestPresenceBody(t *testing.T) {
 	}
 }
 
-func FuzzStamp(f *testing.F) {
-	f.Add([]byte(`{"recording":"x","sequence":1,"name":"head-lost","time":"2026-03-01T12:00:00Z"}`))
-	f.Add([]byte(`{"time":5}`))
-	f.Add([]byte(`[`))
-	f.Fuzz(func(t *testing.T, body []byte) {
-		at := stamp(body)
-		if !json.Valid(body) && !at.IsZero() {
-			t.Errorf("%q has the time %s", body, at)
-		}
-	})
-}
-
 // TestWhatOthersWrite: what the broker gives back of our own is no reason to look
 // again, and all else is.
 func TestWhatOthersWrite(t *testing.T) {
@@ -214,13 +173,13 @@ func FuzzSaw(f *testing.F) {
 	f.Add([]byte(`{"recording":"x","sequence":1,"name":"head-lost"}`))
 	f.Add([]byte(`{"name":["head-lost"]}`))
 	f.Fuzz(func(t *testing.T, body []byte) {
-		r := &repair{retained: map[string]retainedAlarm{}}
+		r := &repair{retained: map[string]word{}}
 		r.saw(nil, retainedMessage{body: body})
 		a, there := r.retained["head-lost"]
 		if there != (len(body) > 0) || len(r.retained) > 1 {
 			t.Errorf("%q is retained as %v", body, r.retained)
 		}
-		if !json.Valid(body) && a != (retainedAlarm{}) {
+		if there && (a.State == "" || !json.Valid(body) && a != word{State: "unreadable"}) {
 			t.Errorf("%q gave the alarm %+v", body, a)
 		}
 	})

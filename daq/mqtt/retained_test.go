@@ -35,9 +35,12 @@ func (m *mosquitto) kept() map[string]string {
 }
 
 func left(name, state, recording string) string {
-	receipt := daq.Receipt{Recorded: recording != "", Sequence: 7}
+	sequence := int64(0)
+	if recording != "" {
+		sequence = 7
+	}
 	at := time.Date(2026, 3, 1, 11, 0, 0, 0, time.UTC)
-	return string(daq.AppendAlarm(nil, &daq.AlarmEvent{Name: name, State: state, Priority: "high", Time: at}, recording, receipt))
+	return string(daq.AppendAlarm(nil, &daq.AlarmEvent{Name: name, State: state, Priority: "high", Time: at}, recording, sequence))
 }
 
 // TestRetainedIsWhatTheRigSays leaves at the broker what another daemon, an
@@ -61,9 +64,9 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 	m.retain("alarm/nonsense", "not JSON")
 	m.retain("alarm/back-again", left("back-again", "unacknowledged", "")) // told without the disk by a daemon that is gone
 	b := newBench()
-	b.outbox.add(daq.ClassAlarm, "head-lost")
-	b.outbox.add(daq.ClassAlarm, "told-only") // acknowledged since, which is not on disk
-	b.outbox.marks[daq.ClassAlarm] = 2        // delivered long ago
+	b.feed.add(daq.ClassAlarm, "head-lost")
+	b.feed.add(daq.ClassAlarm, "told-only") // acknowledged since, which is not on disk
+	b.feed.marks[daq.ClassAlarm] = 2        // delivered long ago
 	b.standing("head-lost", "journal-unread", "told-only")
 	b.last.Load().Alarms[1].State = "latched-unacknowledged"
 	b.last.Load().Alarms[2].State = "acknowledged"
@@ -100,7 +103,7 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 // says again.
 func TestRetainedIsPutRightWhileConnected(t *testing.T) {
 	m, b := startMosquitto(t, ""), newBench()
-	b.outbox.add(daq.ClassAlarm, "head-lost")
+	b.feed.add(daq.ClassAlarm, "head-lost")
 	b.standing("head-lost")
 	start(t, b.publisher(t, m.url()))
 	right := func() bool {
@@ -123,10 +126,12 @@ func TestRetainedIsPutRightWhileConnected(t *testing.T) {
 	}
 }
 
-// unopened is an outbox without a recording behind it.
-type unopened struct{ *memoryOutbox }
+// unopened is a feed without a recording behind it.
+type unopened struct{ *memoryFeed }
 
 func (unopened) Marked(string, daq.Class) (int64, error) { return 0, errors.New("no recording yet") }
+
+func (unopened) Latest() (map[string]daq.Message, bool) { return nil, false }
 
 type unrecorded struct{ *bench }
 
@@ -142,8 +147,8 @@ func TestRetainedWithoutARecording(t *testing.T) {
 	b := newBench()
 	b.standing("water-overheat")
 	p := b.publisher(t, m.url())
-	p.outbox, p.state = unopened{b.outbox}, unrecorded{b}
-	p.feed = newFeeder(p.outbox, p.destination)
+	p.feed, p.state = unopened{b.feed}, unrecorded{b}
+	p.backlog = newBacklog(p.feed, p.destination)
 	start(t, p)
 	until(t, "the broker retains what the rig says", 5*time.Second, func() bool {
 		got := m.kept()
@@ -176,24 +181,24 @@ func TestQoSAndRetained(t *testing.T) {
 	b.standing("head-lost")
 	e := m.listen("#", "-F", "MSG %r %t %q %p") // the later -F holds
 	start(t, b.publisher(t, m.url()))
-	b.outbox.add(daq.ClassRecord, "")
-	b.outbox.add(daq.ClassEvent, "")
-	b.outbox.add(daq.ClassAlarm, "head-lost")
+	b.feed.add(daq.ClassRecord, "")
+	b.feed.add(daq.ClassEvent, "")
+	b.feed.add(daq.ClassAlarm, "head-lost")
 	qos := map[string]string{"state": "0 ", "presence": "1 ", "record": "1 ", "event": "1 ", "alarm/head-lost": "1 "}
 	for topic, want := range qos {
 		if h := e.await(topic, "{", 5*time.Second); !strings.HasPrefix(h.body, want) {
 			t.Errorf("%s came with QoS and text %.20s, want %s", topic, h.body, want)
 		}
 	}
-	until(t, "all acknowledged", 5*time.Second, func() bool { return b.outbox.mark(daq.ClassRecord) == 1 && b.outbox.mark(daq.ClassEvent) == 1 })
+	until(t, "all acknowledged", 5*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == 1 && b.feed.mark(daq.ClassEvent) == 1 })
 	late := m.listen("#")
 	for _, topic := range []string{"state", "presence", "alarm/head-lost"} {
 		if h := late.await(topic, "{", 5*time.Second); !h.retained {
 			t.Errorf("%s is not retained", topic)
 		}
 	}
-	b.outbox.add(daq.ClassRecord, "") // behind whatever is retained
-	b.outbox.add(daq.ClassEvent, "")
+	b.feed.add(daq.ClassRecord, "") // behind whatever is retained
+	b.feed.add(daq.ClassEvent, "")
 	for _, topic := range []string{"record", "event"} {
 		late.await(topic, `"sequence":2}`, 5*time.Second)
 		if all := late.messages(topic); len(all) != 1 {

@@ -15,12 +15,11 @@ import (
 type session struct {
 	*Publisher
 	link   *link
-	direct window             // presence, alarms told without the disk, repairs
-	flown  map[*daq.Told]bool // those in direct
-	wake   <-chan struct{}    // of the outbox
-	polled time.Time          // when the outbox was last looked at without a wake
-	said   bool               // presence was said on this connection
-	up     bool               // and what it said
+	direct window          // presence, repairs
+	wake   <-chan struct{} // of the feed
+	polled time.Time       // when the feed was last looked at without a wake
+	said   bool            // presence was said on this connection
+	up     bool            // and what it said
 	ending bool
 	broken error
 	repair *repair
@@ -28,7 +27,7 @@ type session struct {
 
 func newSession(p *Publisher, l *link) *session {
 	p.count.connections.Add(1)
-	s := &session{Publisher: p, link: l, flown: map[*daq.Told]bool{}, wake: p.outbox.Wake(), polled: time.Now()}
+	s := &session{Publisher: p, link: l, wake: p.feed.Wake(), polled: time.Now()}
 	for _, q := range p.queues {
 		p.count.retried.Add(uint64(q.restart()))
 	}
@@ -48,7 +47,7 @@ func (s *session) run(ctx context.Context) error {
 	stop := ctx.Done()
 	for {
 		s.settle()
-		s.ask()
+		s.publishNew()
 		if s.broken != nil {
 			return s.broken
 		}
@@ -64,15 +63,14 @@ func (s *session) run(ctx context.Context) error {
 			return nil
 		case err := <-s.link.lost:
 			return fmt.Errorf("connection lost: %w", err)
-		case a := <-s.feed.answers:
+		case a := <-s.backlog.answers:
 			s.take(a)
 		case <-s.wake:
-			s.outboxChanged()
-		case <-s.told.wake:
-			s.tell()
+			s.feedChanged()
 		case <-s.queues[0].flying.oldest():
 		case <-s.queues[1].flying.oldest():
 		case <-s.queues[2].flying.oldest():
+		case <-s.queues[3].flying.oldest():
 		case <-s.direct.oldest():
 		case <-every.C:
 			s.publishState()
@@ -86,7 +84,6 @@ func (s *session) run(ctx context.Context) error {
 func (s *session) begin() {
 	s.presence(s.alive(), silent)
 	s.publishState()
-	s.tell()
 	s.repair.start()
 }
 
@@ -99,19 +96,26 @@ func (s *session) presence(up bool, why string) {
 		return
 	}
 	s.said, s.up = true, up
-	s.send(&s.direct, flight{}, "presence", presenceBody(up, why, s.now()))
+	s.direct = s.publishTo(s.direct, "presence", 0, presenceBody(up, why, s.now()))
 }
 
-// send publishes with QoS 1 and puts the flight into its window. All but
+// publishTo publishes with QoS 1 and puts the flight into its window. All but
 // records and events are retained.
-func (s *session) send(w *window, f flight, topic string, body []byte) {
+func (s *session) publishTo(w window, topic string, sequence int64, body []byte) window {
 	if s.broken != nil {
-		return
+		return w
 	}
 	retained := topic != "record" && topic != "event"
-	f.token, f.at = s.link.publish(s.prefix+topic, 1, retained, body), time.Now()
-	s.note(f.token)
-	*w = append(*w, f)
+	token := s.link.client.Publish(s.prefix+topic, 1, retained, body)
+	s.note(token)
+	return append(w, flight{token, time.Now(), sequence})
+}
+
+// alarmTopic is the topic of an alarm whose message is published now.
+func (s *session) alarmTopic(name string, body []byte) string {
+	level := plainLevel(name)
+	s.repair.touched(level, body)
+	return "alarm/" + level
 }
 
 // note counts a publication, and sees a connection that takes no more before a
@@ -134,7 +138,7 @@ func (s *session) publishState() {
 	if s.ending || s.broken != nil || last == nil || !s.alive() {
 		return
 	}
-	t := s.link.publish(s.prefix+"state", 0, true, daq.AppendState(nil, last, daq.Identity{
+	t := s.link.client.Publish(s.prefix+"state", 0, true, daq.AppendState(nil, last, daq.Identity{
 		Site: s.site, Rig: s.rig, Recording: s.state.Recording(), Sequence: s.state.Newest()}))
 	s.note(t)
 	if s.broken != nil {
@@ -142,26 +146,10 @@ func (s *session) publishState() {
 	}
 }
 
-// tell publishes the alarms told without the disk that are not in flight yet.
-func (s *session) tell() {
-	for _, t := range s.told.all() {
-		if s.flown[t] {
-			continue
-		}
-		s.flown[t] = true
-		s.sendAlarm(&s.direct, flight{told: t}, t.Alarm.Name, daq.AppendAlarm(nil, t.Alarm, t.Recording, t.Receipt))
-	}
-}
-
-func (s *session) sendAlarm(w *window, f flight, name string, body []byte) {
-	s.repair.touched(plainLevel(name), body)
-	s.send(w, f, "alarm/"+plainLevel(name), body)
-}
-
-// outboxChanged notes that the outbox has something new to read.
-func (s *session) outboxChanged() {
-	// Taken before the next question: what comes after it wakes us again.
-	s.wake, s.polled = s.outbox.Wake(), time.Now()
+// feedChanged notes that the feed has something new to read.
+func (s *session) feedChanged() {
+	// Taken before the next reading: what comes after it wakes us again.
+	s.wake, s.polled = s.feed.Wake(), time.Now()
 	for _, q := range s.queues {
 		q.behind = true
 	}
@@ -171,11 +159,11 @@ func (s *session) outboxChanged() {
 func (s *session) check(now time.Time) {
 	if !s.ending {
 		s.presence(s.alive(), silent)
-		s.repair.conclude()
+		s.repair.look()
 		s.repair = s.repair.anew()
 	}
 	if now.Sub(s.polled) >= s.pace.poll {
-		s.outboxChanged()
+		s.feedChanged()
 	}
 	late := s.direct.overdue(now, s.pace.ack)
 	for _, q := range s.queues {
@@ -191,14 +179,14 @@ func (s *session) check(now time.Time) {
 func (s *session) end() {
 	s.ending = true
 	s.presence(false, "the program was stopped")
-	s.outboxChanged()
+	s.feedChanged()
 }
 
 // idle says whether nothing is on its way or to be fetched.
 func (s *session) idle() bool {
-	busy := s.feed.busy || len(s.direct) > 0
+	busy := s.backlog.busy || len(s.direct) > 0
 	for _, q := range s.queues {
-		busy = busy || q.behind || len(q.flying) > 0 || q.acked != q.stored
+		busy = busy || q.behind || len(q.flying) > 0
 	}
 	return !busy
 }

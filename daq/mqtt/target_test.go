@@ -46,7 +46,7 @@ func TestNewTarget(t *testing.T) {
 func TestNewRefuses(t *testing.T) {
 	fine := Options{
 		Config: config.MQTT{Broker: "tcp://localhost", Topic: "flowrig", Every: time.Second, KeepAlive: time.Second},
-		Site:   "north-hall", Rig: "bench-3", Outbox: newMemoryOutbox(), State: newBench(), Alive: func() bool { return true },
+		Site:   "north-hall", Rig: "bench-3", Feed: newMemoryFeed(), State: newBench(), Alive: func() bool { return true },
 	}
 	if _, err := New(fine); err != nil {
 		t.Fatal(err)
@@ -56,7 +56,7 @@ func TestNewRefuses(t *testing.T) {
 		change func(*Options)
 		want   string
 	}{
-		"no outbox":            {func(o *Options) { o.Outbox = nil }, "an outbox"},
+		"no feed":              {func(o *Options) { o.Feed = nil }, "a feed"},
 		"a site with a slash":  {func(o *Options) { o.Site = "north/hall" }, "change mqtt.topic, site or rig"},
 		"a rig with a hash":    {func(o *Options) { o.Rig = "#" }, "change mqtt.topic, site or rig"},
 		"an empty topic":       {func(o *Options) { o.Config.Topic = "" }, "change mqtt.topic, site or rig"},

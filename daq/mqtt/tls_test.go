@@ -64,7 +64,7 @@ func TestSecureConnection(t *testing.T) {
 			b := newBench()
 			p, err := New(Options{
 				Config: config.MQTT{Broker: "tls://127.0.0.1:" + secure, Topic: "flowrig", Every: time.Second, KeepAlive: time.Second, CAFile: c.ca},
-				Site:   "north-hall", Rig: "bench-3", Outbox: b.outbox, State: b, Alive: func() bool { return true },
+				Site:   "north-hall", Rig: "bench-3", Feed: b.feed, State: b, Alive: func() bool { return true },
 			})
 			if err != nil {
 				t.Fatal(err)

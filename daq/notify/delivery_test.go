@@ -15,7 +15,7 @@ import (
 // before it.
 func TestWebhookBody(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		o.raise("water-overheat", "high")
 		synctest.Wait()
@@ -28,7 +28,7 @@ func TestWebhookBody(t *testing.T) {
 
 func TestOnlyWantedPrioritiesAreTold(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, desk1, desk2 := newMemoryOutbox(), &desk{}, &desk{}
+		o, desk1, desk2 := newMemoryFeed(), &desk{}, &desk{}
 		n := notifier(t, o, []config.Notify{hook("desk"), hook("all", "low")}, desk1, desk2)
 		stop := start(n)
 		o.raise("a", "high")
@@ -50,7 +50,7 @@ func TestOnlyWantedPrioritiesAreTold(t *testing.T) {
 // start goes on where the first ended, even if that was before the first alarm.
 func TestFirstStart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		for i := range 2*readLimit + 3 {
 			o.raise(fmt.Sprintf("old-%d", i), "high")
 		}
@@ -75,7 +75,7 @@ func TestFirstStart(t *testing.T) {
 
 func TestFirstStartOfAnEmptyRecording(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		time.Sleep(time.Second)
 		must(t, stop())
@@ -92,7 +92,7 @@ func TestFirstStartOfAnEmptyRecording(t *testing.T) {
 // webhook gets the recorded one too, since that has the sequence.
 func TestToldWithoutTheDisk(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		time.Sleep(time.Second)
@@ -100,10 +100,8 @@ func TestToldWithoutTheDisk(t *testing.T) {
 		o.raise("before", "high") // wakes the reader, which then hangs
 		time.Sleep(time.Second)
 		began, e := time.Now(), transition("water-overheat", "high")
-		n.Tell(told(e))
-		n.Tell(told(transition("unwanted", "low")))
-		n.Tell(daq.Told{Event: daq.Event{Note: &daq.Note{}}})
-		n.Tell(daq.Told{Event: daq.Event{Alarm: &e}, Receipt: daq.Receipt{Recorded: true, Sequence: 9}})
+		o.tell(e)
+		o.tell(transition("unwanted", "low"))
 		time.Sleep(time.Second)
 		equal(t, "told", d.names(), "water-overheat:0")
 		if late := d.moment(0).Sub(began); late > 500*time.Millisecond {
@@ -124,12 +122,12 @@ func TestToldWithoutTheDisk(t *testing.T) {
 // has it by then.
 func TestRecordedMeanwhile(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		d.set(always(503))
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		e := transition("water-overheat", "high")
-		n.Tell(told(e))
+		o.tell(e)
 		time.Sleep(time.Minute)
 		o.record(e)
 		time.Sleep(time.Minute)
@@ -140,27 +138,11 @@ func TestRecordedMeanwhile(t *testing.T) {
 	})
 }
 
-func TestDirectListIsBounded(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
-		d.set(always(0))
-		n := notifier(t, o, []config.Notify{hook("desk")}, d)
-		stop := start(n)
-		for range directLimit + 5 {
-			n.Tell(told(transition("many", "high")))
-		}
-		s := n.Stats()[0]
-		equal(t, "dropped", s.Dropped, 5)
-		equal(t, "waiting", s.Waiting, directLimit)
-		must(t, stop())
-	})
-}
-
 // Everything that waits goes out at the end, and a receiver that does not
 // answer then does not hold the end up.
 func TestEnd(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, good, hanging := newMemoryOutbox(), &desk{}, &desk{}
+		o, good, hanging := newMemoryFeed(), &desk{}, &desk{}
 		hanging.set(always(0))
 		stop := start(notifier(t, o, []config.Notify{hook("good"), hook("hanging")}, good, hanging))
 		time.Sleep(time.Second)
@@ -180,7 +162,7 @@ func TestEnd(t *testing.T) {
 // A disk that hangs at the end is named, and not waited for.
 func TestEndWithHungDisk(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		free := o.hang(true)
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		time.Sleep(time.Second)
@@ -197,7 +179,7 @@ func TestEndWithHungDisk(t *testing.T) {
 
 func TestSickDiskIsTriedAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		o.setSick(true)
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		time.Sleep(time.Minute)
@@ -212,7 +194,7 @@ func TestSickDiskIsTriedAgain(t *testing.T) {
 // A message that cannot be read holds nobody up.
 func TestUnreadableMessage(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		time.Sleep(time.Second)

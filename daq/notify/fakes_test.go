@@ -22,11 +22,13 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 const testRecording = "0b5f2f0e-6a0b-4c0e-9a53-0d7f3a1f0c11"
 
-// memoryOutbox is an outbox as the recording gives it, with a disk that can be
+// memoryFeed is a feed as the recording gives it, with a disk that can be
 // hung or sick.
-type memoryOutbox struct {
+type memoryFeed struct {
 	mu    sync.Mutex
 	list  []daq.Message
+	told  []daq.Message // without the disk
+	last  int64         // number of the last of those
 	marks map[string]int64
 	wake  chan struct{}
 	hung  chan struct{} // closed to free what hangs; nil: nothing hangs
@@ -34,11 +36,11 @@ type memoryOutbox struct {
 	sick  bool
 }
 
-func newMemoryOutbox() *memoryOutbox {
-	return &memoryOutbox{marks: map[string]int64{}, wake: make(chan struct{})}
+func newMemoryFeed() *memoryFeed {
+	return &memoryFeed{marks: map[string]int64{}, wake: make(chan struct{})}
 }
 
-func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+func (o *memoryFeed) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
 	if err := o.disk(ctx); err != nil || class != daq.ClassAlarm {
 		return nil, err
 	}
@@ -48,7 +50,7 @@ func (o *memoryOutbox) Pending(ctx context.Context, class daq.Class, after int64
 	return slices.Clone(o.list[from:min(from+limit, len(o.list))]), nil
 }
 
-func (o *memoryOutbox) disk(ctx context.Context) error {
+func (o *memoryFeed) disk(ctx context.Context) error {
 	o.mu.Lock()
 	hung, deaf, sick := o.hung, o.deaf, o.sick
 	o.mu.Unlock()
@@ -70,27 +72,27 @@ func (o *memoryOutbox) disk(ctx context.Context) error {
 	}
 }
 
-func (o *memoryOutbox) Mark(destination string, class daq.Class, sequence int64) {
+func (o *memoryFeed) Mark(destination string, class daq.Class, sequence int64) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	key := destination + string(class)
 	o.marks[key] = max(o.marks[key], sequence)
 }
 
-func (o *memoryOutbox) Marked(destination string, class daq.Class) (int64, error) {
+func (o *memoryFeed) Marked(destination string, class daq.Class) (int64, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	return o.marks[destination+string(class)], nil
 }
 
-func (o *memoryOutbox) Wake() <-chan struct{} {
+func (o *memoryFeed) Wake() <-chan struct{} {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	return o.wake
 }
 
 // hang stops the disk; the returned function frees it.
-func (o *memoryOutbox) hang(deaf bool) (free func()) {
+func (o *memoryFeed) hang(deaf bool) (free func()) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	hung := make(chan struct{})
@@ -103,24 +105,48 @@ func (o *memoryOutbox) hang(deaf bool) (free func()) {
 	}
 }
 
-func (o *memoryOutbox) setSick(sick bool) {
+func (o *memoryFeed) setSick(sick bool) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.sick = sick
 }
 
-// record journals a transition.
-func (o *memoryOutbox) record(e daq.AlarmEvent) {
+// tell gives a transition without the disk.
+func (o *memoryFeed) tell(e daq.AlarmEvent) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	o.last++
+	m := daq.Event{Alarm: &e}.Message("", 0)
+	m.Sequence = o.last
+	o.told = append(o.told, m)
+	close(o.wake)
+	o.wake = make(chan struct{})
+}
+
+func (o *memoryFeed) Provisional(after int64) (list []daq.Message) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, m := range o.told {
+		if m.Sequence > after {
+			list = append(list, m)
+		}
+	}
+	return list
+}
+
+// record journals a transition.
+func (o *memoryFeed) record(e daq.AlarmEvent) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.told = slices.DeleteFunc(o.told, func(m daq.Message) bool { return m.Name == e.Name })
 	n := int64(len(o.list) + 1)
-	body := daq.AppendAlarm(nil, &e, testRecording, daq.Receipt{Recorded: true, Sequence: n})
+	body := daq.AppendAlarm(nil, &e, testRecording, n)
 	o.list = append(o.list, daq.Message{Class: daq.ClassAlarm, Sequence: n, Name: e.Name, Body: body})
 	close(o.wake)
 	o.wake = make(chan struct{})
 }
 
-func (o *memoryOutbox) raise(name, priority string) {
+func (o *memoryFeed) raise(name, priority string) {
 	o.record(transition(name, priority))
 }
 
@@ -228,9 +254,9 @@ func hook(host string, priorities ...string) config.Notify {
 }
 
 // notifier makes a notifier whose webhooks go to the desks, in order.
-func notifier(t *testing.T, o *memoryOutbox, receivers []config.Notify, desks ...*desk) *Notifier {
+func notifier(t *testing.T, o *memoryFeed, receivers []config.Notify, desks ...*desk) *Notifier {
 	t.Helper()
-	n, err := New(Options{Notify: receivers, Site: "north-hall", Rig: "bench-3", Outbox: o})
+	n, err := New(Options{Notify: receivers, Site: "north-hall", Rig: "bench-3", Feed: o})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -265,8 +291,4 @@ func must(t *testing.T, err error) {
 	if err != nil {
 		t.Fatal(err)
 	}
-}
-
-func told(e daq.AlarmEvent) daq.Told {
-	return daq.Told{Event: daq.Event{Alarm: &e}}
 }

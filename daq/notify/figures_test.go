@@ -14,7 +14,7 @@ import (
 // and what waits meanwhile.
 func TestFigures(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		d.set(always(500))
@@ -41,13 +41,13 @@ func TestFigures(t *testing.T) {
 // the recording brings it again.
 func TestRefusedWhileTheDiskHangs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		time.Sleep(time.Second)
 		o.hang(false)
 		d.set(always(422))
-		n.Tell(told(transition("a", "high")))
+		o.tell(transition("a", "high"))
 		time.Sleep(time.Hour)
 		s := n.Stats()[0]
 		equal(t, "tried, set aside, waiting", [3]uint64{uint64(len(d.attempts())), s.Refused, uint64(s.Waiting)}, [3]uint64{refusals, 1, 0})
@@ -69,7 +69,7 @@ func TestRefusedTokenIsNamed(t *testing.T) {
 // counts its own refusals.
 func TestADeliveryBeginsAnew(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		d.set(always(422))

@@ -13,8 +13,8 @@ import (
 // and all that was in it.
 func FuzzDecode(f *testing.F) {
 	e := daq.AlarmEvent{Name: "water-overheat", State: "unacknowledged", Priority: "high", Time: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)}
-	f.Add(daq.AppendAlarm(nil, &e, testRecording, daq.Receipt{Recorded: true, Sequence: 7}))
-	f.Add(daq.AppendAlarm(nil, &e, "", daq.Receipt{}))
+	f.Add(daq.AppendAlarm(nil, &e, testRecording, 7))
+	f.Add(daq.AppendAlarm(nil, &e, "", 0))
 	for _, text := range []string{"", "{}", "[]", "null", `{"name":"a"}`, ` {"name":"a"}`, `{"name":"a"}x`, `{"name":"a","time":"x"}`} {
 		f.Add([]byte(text))
 	}

@@ -16,7 +16,7 @@ const (
 
 // counters count since the start of the process.
 type counters struct {
-	attempts, failed, delivered, refused, dropped atomic.Uint64
+	attempts, failed, delivered, refused atomic.Uint64
 
 	waiting atomic.Int64
 }
@@ -28,8 +28,7 @@ type Stats struct {
 	Failed    uint64 // of those
 	Delivered uint64 // alarm messages that have arrived
 	Refused   uint64 // alarm messages set aside
-	Dropped   uint64 // alarms told without the disk that found their list full
-	Waiting   int    // alarm messages read and not delivered
+	Waiting   int    // alarm messages known and not delivered
 	Trouble   string // why it is not told; "" while it is
 	Since     time.Time
 }

@@ -46,10 +46,10 @@ func secretFile(t *testing.T, text string) string {
 }
 
 // mailing runs a test with a post office and one receiver of mail in a bubble.
-func mailing(t *testing.T, setup func(*postOffice, *config.Notify), body func(*memoryOutbox, *postOffice, *Notifier)) {
+func mailing(t *testing.T, setup func(*postOffice, *config.Notify), body func(*memoryFeed, *postOffice, *Notifier)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
-		o, post := newMemoryOutbox(), newPostOffice(t)
+		o, post := newMemoryFeed(), newPostOffice(t)
 		c := post.receiver("night@north-hall.example")
 		if setup != nil {
 			setup(post, &c)
@@ -65,7 +65,7 @@ func mailing(t *testing.T, setup func(*postOffice, *config.Notify), body func(*m
 
 // The whole mail, as a person reads it.
 func TestMail(t *testing.T) {
-	mailing(t, nil, func(o *memoryOutbox, post *postOffice, n *Notifier) {
+	mailing(t, nil, func(o *memoryFeed, post *postOffice, n *Notifier) {
 		e := transition("water-overheat", "high")
 		e.Tripped = true
 		o.record(e)
@@ -96,7 +96,7 @@ The heating permit is down until a person resets this alarm and gives it again.
 
 // The first alarm goes at once; those that follow are gathered into one mail.
 func TestManyAlarmsAreGathered(t *testing.T) {
-	mailing(t, nil, func(o *memoryOutbox, post *postOffice, _ *Notifier) {
+	mailing(t, nil, func(o *memoryFeed, post *postOffice, _ *Notifier) {
 		for i := range 20 {
 			o.raise(fmt.Sprintf("a%d", i), map[bool]string{true: "high", false: "medium"}[i == 7])
 			time.Sleep(time.Second)
@@ -113,10 +113,10 @@ func TestManyAlarmsAreGathered(t *testing.T) {
 
 // What was mailed without the disk is not mailed again when it is recorded.
 func TestMailOnce(t *testing.T) {
-	mailing(t, nil, func(o *memoryOutbox, post *postOffice, n *Notifier) {
+	mailing(t, nil, func(o *memoryFeed, post *postOffice, n *Notifier) {
 		free := o.hang(true)
 		e := transition("water-overheat", "high")
-		n.Tell(told(e))
+		o.tell(e)
 		time.Sleep(time.Second)
 		equal(t, "mails", len(post.mails()), 1)
 		if !strings.Contains(post.mails()[0].text, "The disk has not recorded this alarm yet.") {
@@ -133,7 +133,7 @@ func TestMailOnce(t *testing.T) {
 // One address that is refused holds up no other.
 func TestRefusedAddress(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, good, bad := newMemoryOutbox(), newPostOffice(t), newPostOffice(t)
+		o, good, bad := newMemoryFeed(), newPostOffice(t), newPostOffice(t)
 		bad.script.say = map[string]string{"RCPT": "550 5.1.1 no such person"}
 		n := notifier(t, o, []config.Notify{good.receiver("gone@north-hall.example", "night@north-hall.example")})
 		n.receivers[0].sender.(*mailer).dial = bad.dial
@@ -156,7 +156,7 @@ func TestRefusedAddress(t *testing.T) {
 
 // A text that is refused is set aside when a later mail is accepted.
 func TestRefusedText(t *testing.T) {
-	mailing(t, nil, func(o *memoryOutbox, post *postOffice, n *Notifier) {
+	mailing(t, nil, func(o *memoryFeed, post *postOffice, n *Notifier) {
 		free := o.hang(false)
 		for i := range mailBatch + 1 {
 			o.raise(fmt.Sprintf("a%d", i), "high")
@@ -179,7 +179,7 @@ func TestRefusedText(t *testing.T) {
 func TestErrorAfterDelivery(t *testing.T) {
 	for _, verb := range []string{"RSET", "QUIT"} {
 		t.Run(verb, func(t *testing.T) {
-			mailing(t, func(p *postOffice, _ *config.Notify) { p.script.vanish = verb }, func(o *memoryOutbox, post *postOffice, _ *Notifier) {
+			mailing(t, func(p *postOffice, _ *config.Notify) { p.script.vanish = verb }, func(o *memoryFeed, post *postOffice, _ *Notifier) {
 				o.raise("a", "high")
 				time.Sleep(10 * time.Minute)
 				equal(t, "mails", len(post.mails()), 1)
@@ -202,7 +202,7 @@ func TestMailIsTriedAgain(t *testing.T) {
 		{"silent", script{say: map[string]string{"EHLO": "250-and then nothing"}}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			mailing(t, nil, func(o *memoryOutbox, post *postOffice, _ *Notifier) {
+			mailing(t, nil, func(o *memoryFeed, post *postOffice, _ *Notifier) {
 				talks := 0
 				post.set(func(s *script) error {
 					if talks++; talks <= 3 {
@@ -230,7 +230,7 @@ func TestMailIsEncrypted(t *testing.T) {
 				p.secure, c.CAFile = authority(t, "smtp.north-hall.example")
 				p.script = script{starttls: tt.security == config.StartTLS, implicit: tt.security == config.ImplicitTLS, account: "bench-3:secret"}
 				c.Mail.Security, c.Mail.Username, c.Mail.PasswordFile = tt.security, "bench-3", secretFile(t, "secret\n")
-			}, func(o *memoryOutbox, post *postOffice, n *Notifier) {
+			}, func(o *memoryFeed, post *postOffice, n *Notifier) {
 				o.raise("a", "high")
 				time.Sleep(time.Minute)
 				equal(t, "alarms", post.alarms(), "a:1")
@@ -259,7 +259,7 @@ func TestMailIsNotGivenAway(t *testing.T) {
 				p.secure, c.CAFile = authority(t, tt.certify)
 				p.script = tt.script
 				c.Mail.Security, c.Mail.Username, c.Mail.PasswordFile = config.StartTLS, "bench-3", secretFile(t, "secret")
-			}, func(o *memoryOutbox, post *postOffice, n *Notifier) {
+			}, func(o *memoryFeed, post *postOffice, n *Notifier) {
 				o.raise("a", "high")
 				time.Sleep(time.Minute)
 				equal(t, "mails", len(post.mails()), 0)

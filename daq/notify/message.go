@@ -16,10 +16,11 @@ type message struct {
 	Sequence  int64  `json:"sequence"` // 0: told without the disk
 	Recorded  bool   `json:"recorded"`
 
-	from place
-	came time.Time // when this program had it
-	body []byte    // the JSON object for a webhook
-	skip bool      // not for this receiver
+	number int64 // in place of the sequence, of one told without the disk
+	from   place
+	came   time.Time // when this program had it
+	body   []byte    // the JSON object for a webhook
+	skip   bool      // not for this receiver
 }
 
 // place is where the alarms come from.

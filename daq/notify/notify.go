@@ -1,8 +1,8 @@
 // Package notify owns the telling of alarms to people who are not at the bench:
 // webhooks and e-mail.
 //
-//	outbox → reader → queue ┐
-//	alarm told without disk ┴→ receiver (pace, retry) → webhook or mail → mark back to the outbox
+//	feed → reader → queue ───────┐
+//	feed, told without the disk ─┴→ receiver (pace, retry) → webhook or mail → mark back to the feed
 //
 // Each receiver has its own goroutines, queue and mark: one that answers slowly,
 // with errors or not at all delays nobody else, and nothing here is ever waited
@@ -32,10 +32,14 @@ import (
 	"flowrigd/daq"
 )
 
-// Outbox is the recording as a queue of alarms.
-type Outbox interface {
+// Feed is the recording as a queue of alarms, and what is told without it. Only
+// Pending and Marked may wait for the disk.
+type Feed interface {
 	// Pending gives up to limit messages with a sequence above after, in order.
 	Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error)
+	// Provisional gives the alarms told without the disk that it does not have yet,
+	// with a number above after in place of the sequence.
+	Provisional(after int64) []daq.Message
 	// Mark keeps that everything up to sequence has arrived at the destination.
 	Mark(destination string, class daq.Class, sequence int64)
 	// Marked gives the mark; 0 when there is none.
@@ -49,7 +53,7 @@ type Options struct {
 	Notify []config.Notify
 	Site   string
 	Rig    string
-	Outbox Outbox
+	Feed   Feed
 	Log    *slog.Logger // nil: silent
 }
 
@@ -63,8 +67,8 @@ type Notifier struct {
 // missing one is known at the start. A receiver that has never been told begins
 // with the first alarm from now on.
 func New(o Options) (*Notifier, error) {
-	if o.Outbox == nil {
-		return nil, errors.New("notify: an outbox is needed")
+	if o.Feed == nil {
+		return nil, errors.New("notify: a feed is needed")
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
@@ -101,7 +105,7 @@ func newSender(c config.Notify, address string) (sender, error) {
 	return newWebhook(c)
 }
 
-// destination is the name under which the outbox keeps a receiver's mark. An
+// destination is the name under which the recording keeps a receiver's mark. An
 // address may be a secret, and the recording is handed out.
 func destination(host, address string) string {
 	sum := sha256.Sum256([]byte(address))
@@ -146,18 +150,6 @@ func (n *Notifier) finish(stop func(), end <-chan struct{}) error {
 		return nil
 	case <-timer.C:
 		return errors.New("notify: outbox: no answer at the end; the disk may be hung")
-	}
-}
-
-// Tell takes an event after the journal. Only an alarm told without the disk
-// matters here: it is sent at once, since the outbox does not have it. Tell
-// does not wait.
-func (n *Notifier) Tell(t daq.Told) {
-	if t.Alarm == nil || t.Recorded {
-		return
-	}
-	for _, r := range n.receivers {
-		r.take(t)
 	}
 }
 

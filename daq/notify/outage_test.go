@@ -17,7 +17,7 @@ import (
 // has noticed nothing.
 func TestHourOfOutage(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, away, well, post := newMemoryOutbox(), &desk{}, &desk{}, newPostOffice(t)
+		o, away, well, post := newMemoryFeed(), &desk{}, &desk{}, newPostOffice(t)
 		n := notifier(t, o, []config.Notify{hook("away"), hook("well"), post.receiver("night@north-hall.example")}, away, well)
 		post.connect(n)
 		stop := start(n)
@@ -58,7 +58,7 @@ func TestHourOfOutage(t *testing.T) {
 // was accepted.
 func TestRestartDuringOutage(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		o.raise("a", "high")
 		time.Sleep(time.Second)
@@ -79,7 +79,7 @@ func TestRestartDuringOutage(t *testing.T) {
 // The waits double up to a minute, and never come in step.
 func TestBackOff(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		d.set(always(503))
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		o.raise("a", "high")
@@ -110,7 +110,7 @@ func TestRetryAfterIsHonoured(t *testing.T) {
 	} {
 		t.Run(tt.after, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				o, d := newMemoryOutbox(), &desk{}
+				o, d := newMemoryFeed(), &desk{}
 				d.set(func(*message) (int, string) { return tt.status, tt.after })
 				stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 				o.raise("a", "high")
@@ -129,7 +129,7 @@ func TestRetryAfterIsHonoured(t *testing.T) {
 // is accepted.
 func TestRefusedMessage(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		d.set(func(m *message) (int, string) {
 			if m.Name == "bad" {
 				return 422, ""
@@ -155,7 +155,7 @@ func TestRefusingReceiver(t *testing.T) {
 	for _, status := range []int{400, 401, 403, 404, 410, 301} {
 		t.Run(fmt.Sprint(status), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				o, d := newMemoryOutbox(), &desk{}
+				o, d := newMemoryFeed(), &desk{}
 				d.set(always(status))
 				n := notifier(t, o, []config.Notify{hook("desk")}, d)
 				stop := start(n)
@@ -180,7 +180,7 @@ func TestRefusingReceiver(t *testing.T) {
 // recorded: it comes from there as well.
 func TestRefusedWithoutTheDisk(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		d.set(func(m *message) (int, string) {
 			if !m.Recorded {
 				return 400, ""
@@ -190,7 +190,7 @@ func TestRefusedWithoutTheDisk(t *testing.T) {
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		e := transition("a", "high")
-		n.Tell(told(e))
+		o.tell(e)
 		time.Sleep(5 * time.Minute)
 		o.record(e)
 		time.Sleep(time.Minute)
@@ -202,7 +202,7 @@ func TestRefusedWithoutTheDisk(t *testing.T) {
 // No answer at all costs ten seconds an attempt, and only to that receiver.
 func TestSlowReceiverSlowsNobody(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, slow, quick := newMemoryOutbox(), &desk{}, &desk{}
+		o, slow, quick := newMemoryFeed(), &desk{}, &desk{}
 		slow.set(always(0))
 		n := notifier(t, o, []config.Notify{hook("slow"), hook("quick")}, slow, quick)
 		stop := start(n)

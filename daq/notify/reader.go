@@ -8,22 +8,22 @@ import (
 )
 
 const (
-	// readLimit bounds what is read from the outbox at once.
+	// readLimit bounds what is read from the feed at once.
 	readLimit = 100
-	// outboxPause is how long an outbox that gave an error is left alone.
+	// outboxPause is how long a recording that gave an error is left alone.
 	outboxPause = time.Second
 	// introduced is the class of a mark that only says that a receiver has been told
 	// before: its mark of class alarm may be 0 for years.
 	introduced daq.Class = "begun"
 )
 
-// read hands the outbox's alarms to the receiver's queue, in order. It runs in
+// read hands the recorded alarms to the receiver's queue, in order. It runs in
 // a goroutine of its own, so that a disk that does not answer stops no alarm
 // told without it.
 func (r *receiver) read(ctx context.Context) {
 	after := int64(-1)
 	for ctx.Err() == nil {
-		wake := r.outbox.Wake()
+		wake := r.feed.Wake()
 		list, err := r.pending(ctx, &after)
 		switch {
 		case err != nil:
@@ -65,32 +65,32 @@ func (r *receiver) pending(ctx context.Context, after *int64) ([]daq.Message, er
 		}
 		*after = start
 	}
-	return r.outbox.Pending(ctx, daq.ClassAlarm, *after, readLimit)
+	return r.feed.Pending(ctx, daq.ClassAlarm, *after, readLimit)
 }
 
 // begin finds the last alarm that this receiver has or need not have: without a
 // mark everything from before this program's start is history.
 func (r *receiver) begin(ctx context.Context) (int64, error) {
 	for _, class := range []daq.Class{daq.ClassAlarm, introduced} {
-		if n, err := r.outbox.Marked(r.destination, class); err != nil {
+		if n, err := r.feed.Marked(r.destination, class); err != nil {
 			return 0, err
 		} else if n > 0 {
-			return r.outbox.Marked(r.destination, daq.ClassAlarm)
+			return r.feed.Marked(r.destination, daq.ClassAlarm)
 		}
 	}
 	after, err := r.history(ctx)
 	if err != nil {
 		return 0, err
 	}
-	r.outbox.Mark(r.destination, daq.ClassAlarm, after)
-	r.outbox.Mark(r.destination, introduced, 1)
+	r.feed.Mark(r.destination, daq.ClassAlarm, after)
+	r.feed.Mark(r.destination, introduced, 1)
 	return after, nil
 }
 
 // history gives the sequence of the last alarm from before the start.
 func (r *receiver) history(ctx context.Context) (after int64, err error) {
 	for {
-		list, err := r.outbox.Pending(ctx, daq.ClassAlarm, after, readLimit)
+		list, err := r.feed.Pending(ctx, daq.ClassAlarm, after, readLimit)
 		if err != nil || len(list) == 0 {
 			return after, err
 		}
@@ -103,7 +103,7 @@ func (r *receiver) history(ctx context.Context) (after int64, err error) {
 	}
 }
 
-// decodeAll makes messages of what the outbox gave. What cannot be read is
+// decodeAll makes messages of what the feed gave. What cannot be read is
 // passed over: its successors must not wait for it.
 func (r *receiver) decodeAll(list []daq.Message) []*message {
 	out := make([]*message, 0, len(list))

@@ -17,6 +17,8 @@ const (
 	queueLimit = 2 * readLimit
 	// mailBatch bounds the alarms in one mail.
 	mailBatch = 50
+	// toldLimit bounds what a mail remembers to have told without the disk.
+	toldLimit = 1000
 )
 
 // receiver is one address with what waits for it. The fields below tell are of
@@ -26,30 +28,32 @@ type receiver struct {
 	destination string
 	from        place
 	priorities  []string
-	outbox      Outbox
+	feed        Feed
 	sender      sender
 	batch       int  // alarms in one delivery
 	once        bool // what was told without the disk is not told again
 	pace        pace
 	born        time.Time
-	direct      *direct
 	in          chan []*message
 	health      *health
 	count       counters
 	queued      queued
 
-	queue []*message
-	free  time.Time // when the next delivery may go
-	wait  backoff
-	tries int // refusals of what is first
-	told  map[string]bool
+	queue       []*message
+	provisional []*message      // told without the disk, which does not have them yet
+	passed      int64           // number of the last one that went out, or need not
+	wake        <-chan struct{} // of the feed
+	free        time.Time       // when the next delivery may go
+	wait        backoff
+	tries       int // refusals of what is first
+	told        map[string]bool
 }
 
 func newReceiver(o Options, c config.Notify, address string, s sender) *receiver {
 	r := &receiver{
 		label: c.Host(), destination: destination(c.Host(), address),
-		from: place{o.Site, o.Rig}, priorities: c.Priorities, outbox: o.Outbox, sender: s, batch: 1,
-		pace: usualPace(), born: time.Now(), direct: newDirect(), in: make(chan []*message), told: map[string]bool{},
+		from: place{o.Site, o.Rig}, priorities: c.Priorities, feed: o.Feed, sender: s, batch: 1,
+		pace: usualPace(), born: time.Now(), in: make(chan []*message), told: map[string]bool{},
 	}
 	if c.Mail != nil {
 		r.label, r.batch, r.once, r.pace.spacing, r.pace.attempt = "mail "+c.Host(), mailBatch, true, gather, mailPatience
@@ -85,7 +89,8 @@ func (r *receiver) tell(ctx, work context.Context) {
 func (r *receiver) await(ctx context.Context) bool {
 	for {
 		r.trim()
-		waits := len(r.queue) > 0 || r.direct.waiting() > 0
+		r.refresh()
+		waits := len(r.queue) > 0 || len(r.provisional) > 0
 		hold := time.Until(r.free)
 		switch {
 		case ctx.Err() != nil:
@@ -112,15 +117,33 @@ func (r *receiver) listen(ctx context.Context, waits bool, hold time.Duration) {
 	select {
 	case <-ctx.Done():
 	case <-due:
-	case <-r.direct.wake:
+	case <-r.wake:
 	case list := <-in:
 		if len(list) == 0 {
 			r.queued.known.Store(true)
 		}
 		r.queue = append(r.queue, list...)
-		r.direct.remove(func(d *message) bool {
-			return slices.ContainsFunc(list, func(m *message) bool { return m.key() == d.key() })
-		})
+	}
+	r.showQueue()
+}
+
+// refresh takes up what is told without the disk now. What the recording has by now
+// comes from there.
+func (r *receiver) refresh() {
+	r.wake = r.feed.Wake()
+	before := r.provisional
+	r.provisional = nil
+	for _, p := range r.feed.Provisional(r.passed) {
+		i := slices.IndexFunc(before, func(m *message) bool { return m.number == p.Sequence })
+		if i >= 0 {
+			r.provisional = append(r.provisional, before[i])
+			continue
+		}
+		m, err := r.from.decode(p.Body)
+		if err == nil && r.wants(m.Priority) {
+			m.number = p.Sequence
+			r.provisional = append(r.provisional, m)
+		}
 	}
 	r.showQueue()
 }
@@ -140,7 +163,7 @@ func (r *receiver) drop(n int) {
 	if n == 0 {
 		return
 	}
-	r.outbox.Mark(r.destination, daq.ClassAlarm, r.queue[n-1].Sequence)
+	r.feed.Mark(r.destination, daq.ClassAlarm, r.queue[n-1].Sequence)
 	r.queue = slices.Delete(r.queue, 0, n)
 	r.showQueue()
 }
@@ -148,8 +171,8 @@ func (r *receiver) drop(n int) {
 // compose gives the next delivery: what the disk does not have goes first. The
 // end is how far it reaches in the queue, 0 for none of it.
 func (r *receiver) compose() (batch []*message, end int) {
-	if batch = r.direct.first(r.batch); len(batch) > 0 {
-		return batch, 0
+	if len(r.provisional) > 0 {
+		return r.provisional[:min(r.batch, len(r.provisional))], 0
 	}
 	return r.recorded(0)
 }
@@ -187,7 +210,7 @@ func (r *receiver) arrived(batch []*message, end int) {
 	if end > 0 || !r.once {
 		return
 	}
-	if len(r.told) > directLimit {
+	if len(r.told) > toldLimit {
 		clear(r.told)
 	}
 	for _, m := range batch {
@@ -201,12 +224,12 @@ func (r *receiver) forget(batch []*message, end int) {
 	r.wait, r.tries = backoff{}, 0
 	r.drop(end)
 	if end == 0 {
-		r.direct.remove(func(m *message) bool { return slices.Contains(batch, m) })
+		r.passed = batch[len(batch)-1].number
 	}
 }
 
 // failed sees to a message that is refused again and again: an alarm told
-// without the disk will come from the outbox, and one from there is set aside
+// without the disk will come from the recording, and one from there is set aside
 // when a later one is accepted.
 func (r *receiver) failed(work context.Context, batch []*message, end int, err error) {
 	if !refused(err) {
@@ -233,7 +256,6 @@ func (r *receiver) stats() Stats {
 	s.Receiver = cmp.Or(r.label, r.destination)
 	s.Attempts, s.Failed = r.count.attempts.Load(), r.count.failed.Load()
 	s.Delivered, s.Refused = r.count.delivered.Load(), r.count.refused.Load()
-	s.Dropped = r.count.dropped.Load()
-	s.Waiting = int(r.count.waiting.Load()) + r.direct.waiting()
+	s.Waiting = int(r.count.waiting.Load())
 	return s
 }

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -55,32 +56,20 @@ type queued struct {
 // not known before the recording has been read.
 func (r *receiver) oldest() (since time.Time, known bool) {
 	known = r.queued.known.Load()
-	for _, t := range []*time.Time{r.queued.oldest.Load(), r.direct.oldest()} {
-		if t != nil && (since.IsZero() || t.Before(since)) {
-			since, known = *t, true
-		}
+	if t := r.queued.oldest.Load(); t != nil {
+		return *t, true
 	}
-	return since, known
+	return time.Time{}, known
 }
 
 // showQueue lets others know of the queue after a change.
 func (r *receiver) showQueue() {
-	r.count.waiting.Store(int64(len(r.queue)))
-	r.queued.oldest.Store(oldest(r.queue))
-}
-
-func (d *direct) oldest() *time.Time {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return oldest(d.list)
-}
-
-// oldest gives when the first of these came that is to be told.
-func oldest(list []*message) *time.Time {
-	for _, m := range list {
-		if !m.skip && m.Name != config.ReceiverFailed {
-			return &m.came
+	r.count.waiting.Store(int64(len(r.queue) + len(r.provisional)))
+	var oldest *time.Time
+	for _, m := range slices.Concat(r.queue, r.provisional) {
+		if !m.skip && m.Name != config.ReceiverFailed && (oldest == nil || m.came.Before(*oldest)) {
+			oldest = &m.came
 		}
 	}
-	return nil
+	r.queued.oldest.Store(oldest)
 }

@@ -26,7 +26,7 @@ func waits(n *Notifier) string {
 // that refuses and not for the one that takes it.
 func TestAnAlarmWaits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, away, well := newMemoryOutbox(), &desk{}, &desk{}
+		o, away, well := newMemoryFeed(), &desk{}, &desk{}
 		n := notifier(t, o, []config.Notify{hook("away"), hook("well")}, away, well)
 		equal(t, "before the start", waits(n), "not known")
 		stop := start(n)
@@ -57,7 +57,7 @@ func TestAnAlarmWaits(t *testing.T) {
 // Of two that refuse the one is named for which an alarm has waited longer.
 func TestTheLongestWaitIsNamed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, high, all := newMemoryOutbox(), &desk{}, &desk{}
+		o, high, all := newMemoryFeed(), &desk{}, &desk{}
 		high.set(always(500))
 		all.set(always(500))
 		n := notifier(t, o, []config.Notify{hook("high", "high"), hook("all", "high", "low")}, high, all)
@@ -75,7 +75,7 @@ func TestTheLongestWaitIsNamed(t *testing.T) {
 // not waited for.
 func TestTheAlarmAboutReceiversDoesNotWaitForItself(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		d.set(always(500))
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
@@ -98,7 +98,7 @@ func TestTheAlarmAboutReceiversDoesNotWaitForItself(t *testing.T) {
 // the recording has been read and what waits there has been tried.
 func TestWaitingAfterAStart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o, d := newMemoryOutbox(), &desk{}
+		o, d := newMemoryFeed(), &desk{}
 		must(t, start(notifier(t, o, []config.Notify{hook("desk")}, d))()) // marks where it begins
 		o.raise("a", "high")
 		free := o.hang(false)
@@ -118,7 +118,7 @@ func TestWaitingAfterAStart(t *testing.T) {
 
 		d.set(always(500))
 		o.hang(false)
-		n.Tell(told(transition("b", "high")))
+		o.tell(transition("b", "high"))
 		time.Sleep(10 * time.Second)
 		if w := waits(n); !strings.HasSuffix(w, ", 10s") {
 			t.Errorf("told without the disk: %s", w)
@@ -129,7 +129,7 @@ func TestWaitingAfterAStart(t *testing.T) {
 
 // A mail that is gathered is not one that is refused.
 func TestGatheringIsNotWaiting(t *testing.T) {
-	mailing(t, nil, func(o *memoryOutbox, _ *postOffice, n *Notifier) {
+	mailing(t, nil, func(o *memoryFeed, _ *postOffice, n *Notifier) {
 		o.raise("a", "high")
 		time.Sleep(time.Second)
 		o.raise("b", "high")
@@ -149,10 +149,10 @@ func TestOneLine(t *testing.T) {
 func TestTheOldestCounts(t *testing.T) {
 	early := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct{ recorded, direct time.Time }{{early, early.Add(1)}, {early.Add(1), early}} {
-		r := newReceiver(Options{Outbox: newMemoryOutbox()}, hook("desk"), "", nil)
+		r := newReceiver(Options{Feed: newMemoryFeed()}, hook("desk"), "", nil)
 		r.queue = []*message{{came: c.recorded}}
+		r.provisional = []*message{{came: c.direct}}
 		r.showQueue()
-		r.direct.add(&message{came: c.direct})
 		if since, known := r.oldest(); !known || !since.Equal(early) {
 			t.Errorf("recorded %v, direct %v: %v", c.recorded, c.direct, since)
 		}

@@ -162,7 +162,7 @@ func TestNewRefuses(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			_, err := New(Options{Notify: []config.Notify{tt.c}, Outbox: newMemoryOutbox()})
+			_, err := New(Options{Notify: []config.Notify{tt.c}, Feed: newMemoryFeed()})
 			if err == nil || !strings.Contains(err.Error(), tt.want) {
 				t.Errorf("got %v", err)
 			}

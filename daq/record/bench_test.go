@@ -39,7 +39,8 @@ func BenchmarkBareSync(b *testing.B) {
 // BenchmarkSecond is one second of a busy rig: twenty inputs and a row, in one
 // commit.
 func BenchmarkSecond(b *testing.B) {
-	r := open(b, b.TempDir(), Options{Retention: Retention{DurableWithin: time.Hour}})
+	done := make(chan struct{}, 1)
+	r := open(b, b.TempDir(), Options{Retention: Retention{DurableWithin: time.Hour}, Journalled: func([]daq.Event, []int64) { done <- struct{}{} }})
 	n := 0
 	for b.Loop() {
 		for range 20 {
@@ -49,8 +50,6 @@ func BenchmarkSecond(b *testing.B) {
 		row := tick(n)
 		row.Input.Kind = daq.KindHealth
 		row.Events = []daq.Event{raise("a", "x", 0)}
-		done := make(chan struct{})
-		row.Receipts = func([]daq.Receipt) { close(done) }
 		n++
 		row.Input.Number = uint64(n)
 		r.Put(row)
@@ -60,7 +59,7 @@ func BenchmarkSecond(b *testing.B) {
 
 func BenchmarkPut(b *testing.B) {
 	q := newQueue()
-	batch := tick(1)
+	batch := step{Batch: tick(1)}
 	for b.Loop() {
 		q.put(batch, start)
 		q.rows, q.inputs = 0, 0

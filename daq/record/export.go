@@ -72,15 +72,26 @@ func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) error {
 }
 
 func (r *Reader) sheet(what string) (*sheet, error) {
-	switch what {
-	case "samples":
+	if what == "samples" {
 		return &sheet{sampleHeader(), `SELECT ` + r.rowColumns() + ` FROM sample`, r.sampleRecord}, nil
-	case "alarms":
-		return &sheet{alarmHeader, `SELECT ` + r.alarmColumns() + ` FROM alarm_event`, r.alarmRecord}, nil
-	case "notes":
-		return &sheet{[]string{"sequence", "time", "kind", "who", "text"}, `SELECT ` + noteColumns + ` FROM note`, r.noteRecord}, nil
 	}
-	return nil, fmt.Errorf("export: %q cannot be exported; name one of samples, alarms, notes", what)
+	words := "samples"
+	for i := range kinds {
+		if k := &kinds[i]; k.export == what {
+			return &sheet{k.columns[:k.exported], k.query(r.have[k.table]), func(rows *sql.Rows) (string, []string, []byte, error) { return r.eventRecord(k, rows) }}, nil
+		}
+		words += ", " + kinds[i].export
+	}
+	return nil, fmt.Errorf("export: %q cannot be exported; name one of %s", what, words)
+}
+
+func (r *Reader) eventRecord(k *kind, rows *sql.Rows) (string, []string, []byte, error) {
+	w, err := k.scan(rows)
+	if err != nil {
+		return "", nil, nil, err
+	}
+	at := daq.FormatTime(w.at)
+	return at, append([]string{strconv.FormatInt(w.sequence, 10), at}, k.cells(&w)...), w.Message(r.recording, w.sequence).Body, nil
 }
 
 func (s *sheet) between(from, to time.Time) (query string, arguments []any) {
@@ -140,38 +151,11 @@ func (r *Reader) sampleRecord(rows *sql.Rows) (string, []string, []byte, error) 
 	return w.time, append(cells, textCell(w.quality), textCell(w.configuration)), r.appendRow(nil, w), nil
 }
 
-var alarmHeader = []string{"sequence", "time", "name", "state", "priority", "value", "limit", "cause", "consequence", "action", "who", "until", "tripped", "clock_synchronised"}
-
-func (r *Reader) alarmRecord(rows *sql.Rows) (string, []string, []byte, error) {
-	a, err := scanAlarm(rows)
-	if err != nil {
-		return "", nil, nil, err
-	}
-	until := ""
-	if !a.Until.IsZero() {
-		until = daq.FormatTime(a.Until)
-	}
-	at := daq.FormatTime(a.Time)
-	cells := []string{strconv.FormatInt(a.sequence, 10), at, textCell(a.Name), a.State, a.Priority, numberCell(a.Value), numberCell(a.Limit),
-		textCell(a.Cause), textCell(a.Consequence), textCell(a.Action), textCell(a.Who), until, strconv.FormatBool(a.Tripped), strconv.FormatBool(a.synchronised)}
-	return at, cells, daq.AppendAlarm(nil, &a.AlarmEvent, r.recording, daq.Receipt{Recorded: true, Sequence: a.sequence}), nil
-}
-
 func numberCell(v *float64) string {
 	if v == nil {
 		return ""
 	}
 	return strconv.FormatFloat(*v, 'g', -1, 64)
-}
-
-func (r *Reader) noteRecord(rows *sql.Rows) (string, []string, []byte, error) {
-	sequence, n, err := scanNote(rows)
-	if err != nil {
-		return "", nil, nil, err
-	}
-	at := daq.FormatTime(n.Time)
-	cells := []string{strconv.FormatInt(sequence, 10), at, textCell(n.Kind), textCell(n.Who), textCell(n.Text)}
-	return at, cells, daq.AppendNote(nil, &n, r.recording, daq.Receipt{Recorded: true, Sequence: sequence}), nil
 }
 
 // table writes either format.

@@ -24,7 +24,7 @@ func TestRealWriteErrorHealsByItself(t *testing.T) {
 		t.Errorf("%q does not say what is wrong and what to do", why)
 	}
 	lift()
-	if n := tell(t, r, raise("a", "after", 0))[0].Sequence; n != 202 {
+	if n := tell(t, r, raise("a", "after", 0))[0]; n != 202 {
 		t.Errorf("the alarm after has sequence %d", n)
 	}
 	until(t, r, "health", func() bool { ok, _, _ := r.Healthy(); return ok })

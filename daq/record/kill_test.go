@@ -35,7 +35,9 @@ func TestMain(m *testing.M) {
 // one write: "row N NANOSECONDS" when a row was put, "alarm SEQUENCE STATE" when
 // an alarm was told as recorded.
 func recordUntilKilled(dir string) error {
-	r, err := Open(dir, Options{Retention: Retention{DurableWithin: childWithin}})
+	r, err := Open(dir, Options{Retention: Retention{DurableWithin: childWithin}, Journalled: func(events []daq.Event, sequences []int64) {
+		fmt.Printf("alarm %d %s\n", sequences[0], events[0].Alarm.State)
+	}})
 	if err != nil {
 		return err
 	}
@@ -49,7 +51,6 @@ func recordUntilKilled(dir string) error {
 		if n%5 == 0 && !quiet {
 			state := fmt.Sprintf("%d-%d", first, n)
 			b.Events = []daq.Event{raise("a", state, n)}
-			b.Receipts = func(list []daq.Receipt) { fmt.Printf("alarm %d %s\n", list[0].Sequence, state) }
 		}
 		at := time.Now()
 		r.Put(b)

@@ -45,13 +45,16 @@ func TestALostDatabaseTellsNothingAsRecorded(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), "record")
-			r := open(t, dir, Options{})
+			r := open(t, dir, Options{Journalled: func(events []daq.Event, list []int64) {
+				if events[0].Alarm.State != "before" {
+					t.Errorf("told as recorded: %v", list)
+				}
+			}})
 			uuid := r.Recording()
 			tell(t, r, raise("a", "before", 1))
 			c.do(t, dir)
 			late := tick(2)
 			late.Events = []daq.Event{raise("a", "after", 2)}
-			late.Receipts = func(list []daq.Receipt) { t.Errorf("told as recorded: %+v", list) }
 			r.Put(late)
 			select {
 			case <-r.Lost():
@@ -61,7 +64,7 @@ func TestALostDatabaseTellsNothingAsRecorded(t *testing.T) {
 			if ok, _, why := r.Healthy(); ok || !strings.Contains(why, "removed or replaced") {
 				t.Errorf("healthy %v: %s", ok, why)
 			}
-			if back := r.TakeBack(); len(back) != 1 || len(back[0].Events) != 1 || back[0].Input.Number != late.Input.Number {
+			if back := r.takeBack(); len(back) != 1 || len(back[0].Events) != 1 || back[0].Input.Number != late.Input.Number {
 				t.Errorf("given back: %+v", back)
 			}
 			if r.Put(tick(3)) {

@@ -1,12 +1,12 @@
 package record
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
-	"fmt"
+	"slices"
 	"strconv"
-	"time"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
@@ -15,36 +15,53 @@ import (
 // Pending gives the next messages of a class behind a sequence, in order, at
 // most limit. The body is made from the row: there is no second copy of it.
 func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
-	return r.messages(ctx, r.db, class, ` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
+	if class == daq.ClassRecord {
+		return r.rowMessages(ctx, after, limit)
+	}
+	var out []daq.Message
+	for i := range kinds {
+		if kinds[i].class != class {
+			continue
+		}
+		list, err := r.messages(ctx, r.db, &kinds[i], ` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, list...)
+	}
+	slices.SortFunc(out, func(a, b daq.Message) int { return cmp.Compare(a.Sequence, b.Sequence) })
+	return out[:min(limit, len(out))], nil
 }
 
-// messages reads what the end of a query selects from a class.
-func (r *Reader) messages(ctx context.Context, db *sql.DB, class daq.Class, end string, arguments ...any) ([]daq.Message, error) {
-	var query string
-	var scan func(*sql.Rows) (daq.Message, error)
-	switch class {
-	case daq.ClassRecord:
-		query, scan = `SELECT `+r.rowColumns()+` FROM sample`, r.rowMessage
-	case daq.ClassAlarm:
-		query, scan = `SELECT `+r.alarmColumns()+` FROM alarm_event`, r.alarmMessage
-	case daq.ClassEvent:
-		query, scan = `SELECT `+noteColumns+` FROM note`, r.noteMessage
-	default:
-		return nil, fmt.Errorf("outbox: class %q is not one of record, alarm, event", class)
-	}
-	rows, err := db.QueryContext(ctx, query+end, arguments...)
+// messages reads what the end of a query selects from the events of a kind.
+func (r *Reader) messages(ctx context.Context, db *sql.DB, k *kind, end string, arguments ...any) (out []daq.Message, err error) {
+	rows, err := db.QueryContext(ctx, k.query(r.have[k.table])+end, arguments...)
 	if err != nil {
 		return nil, explain(r.path, "outbox", err)
 	}
 	defer rows.Close()
-	var out []daq.Message
 	for rows.Next() {
-		m, err := scan(rows)
+		w, err := k.scan(rows)
 		if err != nil {
 			return nil, explain(r.path, "outbox", err)
 		}
-		m.Class = class
-		out = append(out, m)
+		out = append(out, w.Message(r.recording, w.sequence))
+	}
+	return out, rows.Err()
+}
+
+func (r *Reader) rowMessages(ctx context.Context, after int64, limit int) (out []daq.Message, err error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT `+r.rowColumns()+` FROM sample WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
+	if err != nil {
+		return nil, explain(r.path, "outbox", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		w, err := scanRow(rows)
+		if err != nil {
+			return nil, explain(r.path, "outbox", err)
+		}
+		out = append(out, daq.Message{Class: daq.ClassRecord, Sequence: w.sequence, Body: r.appendRow(nil, w)})
 	}
 	return out, rows.Err()
 }
@@ -85,7 +102,7 @@ func (r *Reader) rowColumns() string {
 
 // column is the quantity's column, or NULL where this recording lacks it.
 func (r *Reader) column(id quantity.ID) string {
-	if !r.have[id.Name()] {
+	if !r.have["sample"][id.Name()] {
 		return "NULL"
 	}
 	return id.Name()
@@ -147,46 +164,4 @@ func appendObject(b []byte, text string) []byte {
 		return append(b, "null"...)
 	}
 	return append(b, text...)
-}
-
-func (r *Reader) rowMessage(rows *sql.Rows) (daq.Message, error) {
-	w, err := scanRow(rows)
-	if err != nil {
-		return daq.Message{}, err
-	}
-	return daq.Message{Sequence: w.sequence, Body: r.appendRow(nil, w)}, nil
-}
-
-func (r *Reader) alarmMessage(rows *sql.Rows) (daq.Message, error) {
-	a, err := scanAlarm(rows)
-	if err != nil {
-		return daq.Message{}, err
-	}
-	return r.message(&a.AlarmEvent, a.sequence), nil
-}
-
-// message is the message of a recorded alarm.
-func (r *Reader) message(a *daq.AlarmEvent, sequence int64) daq.Message {
-	body := daq.AppendAlarm(nil, a, r.recording, daq.Receipt{Recorded: true, Sequence: sequence})
-	return daq.Message{Class: daq.ClassAlarm, Sequence: sequence, Name: a.Name, Body: body}
-}
-
-const noteColumns = `sequence, time, kind, who, text`
-
-func scanNote(rows *sql.Rows) (sequence int64, n daq.Note, err error) {
-	var at string
-	if err = rows.Scan(&sequence, &at, &n.Kind, &n.Who, &n.Text); err != nil {
-		return 0, n, err
-	}
-	n.Time, err = time.Parse(time.RFC3339Nano, at)
-	return sequence, n, err
-}
-
-func (r *Reader) noteMessage(rows *sql.Rows) (daq.Message, error) {
-	sequence, n, err := scanNote(rows)
-	if err != nil {
-		return daq.Message{}, err
-	}
-	body := daq.AppendNote(nil, &n, r.recording, daq.Receipt{Recorded: true, Sequence: sequence})
-	return daq.Message{Sequence: sequence, Body: body}, nil
 }

@@ -30,9 +30,15 @@ type markKey struct {
 	class       daq.Class
 }
 
+// step is a step of the engine, and who waits for its events.
+type step struct {
+	daq.Batch
+	waits *waiting // nil: nobody
+}
+
 // entry is a step on its way to the disk, without what was refused of it.
 type entry struct {
-	daq.Batch
+	step
 	hasInput bool
 }
 
@@ -75,13 +81,13 @@ func (q *queue) reset() {
 	q.next.marks = map[markKey]int64{}
 }
 
-func (q *queue) put(b daq.Batch, now time.Time) bool {
+func (q *queue) put(s step, now time.Time) bool {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	if q.closed {
 		return false
 	}
-	e := q.admit(b)
+	e := q.admit(s)
 	if !e.hasInput && e.State == nil && len(e.Events) == 0 {
 		return true
 	}
@@ -99,28 +105,27 @@ func (q *queue) giveBack(c *chunk) {
 }
 
 // takeBack empties the queue for good.
-func (q *queue) takeBack() []daq.Batch {
+func (q *queue) takeBack() []step {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	list := make([]daq.Batch, len(q.next.entries))
+	list := make([]step, len(q.next.entries))
 	for i, e := range q.next.entries {
-		list[i] = e.Batch
+		list[i] = e.step
 	}
 	q.next.entries, q.closed = nil, true
 	return list
 }
 
 // admit applies the policy and counts.
-func (q *queue) admit(b daq.Batch) entry {
-	e := entry{Batch: b, hasInput: b.Input.Number > 0}
-	if n := b.Input.Number; n > 0 {
+func (q *queue) admit(s step) entry {
+	e := entry{step: s, hasInput: s.Input.Number > 0}
+	if n := s.Input.Number; n > 0 {
 		if q.newest > 0 && n > q.newest+1 {
 			q.missed += n - q.newest - 1
 		}
 		q.newest = n
 	}
-	begins := b.Input.Kind == daq.KindStart || b.Input.Kind == daq.KindReload // few, and replay is nothing without them
-	if e.hasInput && q.inputs >= maxInputs && !begins {
+	if e.hasInput && q.inputs >= maxInputs && !begins(s.Batch) {
 		e.hasInput = false
 		q.dropped.Inputs++
 	} else if e.hasInput {
@@ -134,7 +139,7 @@ func (q *queue) admit(b daq.Batch) entry {
 	}
 	if q.events+len(e.Events) > maxEvents {
 		q.dropped.Events += int64(len(e.Events))
-		e.Events, e.Receipts = nil, nil
+		e.Events, e.waits = nil, nil
 	}
 	q.events += len(e.Events)
 	return e
@@ -221,7 +226,7 @@ func (q *queue) gap(now time.Time) (notes []entry) {
 	note := func(text string) {
 		n := &daq.Note{Kind: "gap", Time: now.UTC(), Text: text}
 		q.events++
-		notes = append(notes, entry{Batch: daq.Batch{Events: []daq.Event{{Note: n}}}})
+		notes = append(notes, entry{step: step{Batch: daq.Batch{Events: []daq.Event{{Note: n}}}}})
 	}
 	if q.missed > 0 {
 		note(fmt.Sprintf("the recording was opened late: %d inputs before this, and the rows of that time, are not in it", q.missed))

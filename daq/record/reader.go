@@ -21,8 +21,7 @@ type Reader struct {
 	history   *sql.DB       // for what people look up, so that it never keeps alarms from being told
 	trends    chan struct{} // holds one token for each trend under way
 	recording string
-	have      map[string]bool // the columns of sample
-	haveAlarm map[string]bool // those of alarm_event
+	have      map[string]map[string]bool // the columns of sample and of each kind of event
 }
 
 // A reader's connections. A trend may take many seconds: there are fewer at
@@ -82,11 +81,11 @@ func (r *Reader) prepare() error {
 	if err := r.db.QueryRow(`SELECT value FROM meta WHERE key = 'recording'`).Scan(&r.recording); err != nil {
 		return fmt.Errorf("meta: recording: %w", err)
 	}
-	var err error
-	if r.have, err = columnsOf(r.db, "sample"); err != nil {
-		return err
+	have, err := columnsOf(r.db, "sample")
+	r.have = map[string]map[string]bool{"sample": have}
+	for i := 0; i < len(kinds) && err == nil; i++ {
+		r.have[kinds[i].table], err = columnsOf(r.db, kinds[i].table)
 	}
-	r.haveAlarm, err = columnsOf(r.db, "alarm_event")
 	return err
 }
 
@@ -98,25 +97,24 @@ func (r *Reader) Recording() string { return r.recording }
 
 // Restored is what a run begins with.
 type Restored struct {
-	Alarms               []daq.SavedAlarm // every alarm's last state
-	Record, Alarm, Event int64            // the newest sequence of each class; 0 without one
-	LastRow              time.Time        // zero without one
-	Sequences            map[string]int64 // of each alarm's last state
-	Begun                bool             // anything was ever recorded
+	Recording string                 // the UUID of the database
+	Alarms    []daq.SavedAlarm       // every alarm's last state
+	Latest    map[string]daq.Message // and its message
+	Newest    map[daq.Class]int64    // the newest sequence of each class; 0 without one
+	LastRow   time.Time              // zero without one
+	Begun     bool                   // anything was ever recorded
 }
 
 // Restore reads the last state of every alarm and where the numbers stand.
 func (r *Reader) Restore(ctx context.Context) (Restored, error) {
-	var out Restored
-	newest, err := readSequences(r.db)
-	if err != nil {
+	out, err := Restored{Recording: r.recording, Latest: map[string]daq.Message{}}, error(nil)
+	if out.Newest, err = readSequences(r.db); err != nil {
 		return out, explain(r.path, "restore", err)
 	}
-	out.Record, out.Alarm, out.Event = newest[daq.ClassRecord], newest[daq.ClassAlarm], newest[daq.ClassEvent]
 	if out.LastRow, err = r.lastRow(ctx); err != nil {
 		return out, explain(r.path, "restore: newest row", err)
 	}
-	if out.Alarms, out.Sequences, err = r.savedAlarms(ctx); err != nil {
+	if err := r.savedAlarms(ctx, &out); err != nil {
 		return out, explain(r.path, "restore: alarms", err)
 	}
 	if err := r.db.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM run) OR EXISTS (SELECT 1 FROM sequence)`).Scan(&out.Begun); err != nil {
@@ -137,77 +135,32 @@ func (r *Reader) lastRow(ctx context.Context) (time.Time, error) {
 	return time.Parse(time.RFC3339Nano, text.String)
 }
 
-func (r *Reader) savedAlarms(ctx context.Context) (saved []daq.SavedAlarm, sequences map[string]int64, err error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT `+r.alarmColumns()+` FROM alarm_event
-		WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`)
+// savedAlarms adds the last row of each alarm.
+func (r *Reader) savedAlarms(ctx context.Context, to *Restored) error {
+	k := &kinds[0]
+	rows, err := r.db.QueryContext(ctx, k.query(r.have[k.table])+` WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`)
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
 	defer rows.Close()
-	sequences = map[string]int64{}
 	for rows.Next() {
-		e, err := scanAlarm(rows)
+		w, err := scanAlarm(rows)
 		if err != nil {
-			return nil, nil, err
+			return err
 		}
-		s := e.Saved()
-		if !e.kept {
+		s := w.Alarm.Saved()
+		if !w.kept {
 			s.Beneath = nil
 		}
-		saved = append(saved, s)
-		sequences[e.Name] = e.sequence
+		to.Alarms = append(to.Alarms, s)
+		to.Latest[s.Name] = w.Message(r.recording, w.sequence)
 	}
-	return saved, sequences, rows.Err()
-}
-
-// alarmRow is one transition in the journal.
-type alarmRow struct {
-	daq.AlarmEvent
-	sequence     int64
-	synchronised bool // whether the time could be relied upon
-	kept         bool // what stands beneath the state was written down
-}
-
-// alarmColumns are the columns that scanAlarm reads; NULL for those that this
-// recording lacks.
-func (r *Reader) alarmColumns() string {
-	columns := alarmColumns
-	for _, name := range laterColumns {
-		if !r.haveAlarm[name] {
-			name = "NULL"
-		}
-		columns += ", " + name
-	}
-	return columns
-}
-
-const alarmColumns = `sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, tripped, clock_synchronised`
-
-func scanAlarm(rows *sql.Rows) (alarmRow, error) {
-	var a alarmRow
-	var at string
-	var until sql.NullString
-	var active, latched, unseen sql.NullBool
-	var raised sql.NullInt64
-	err := rows.Scan(&a.sequence, &at, &a.Name, &a.State, &a.Priority, &a.Value, &a.Limit, &a.Cause, &a.Consequence,
-		&a.Action, &a.Who, &until, &a.Tripped, &a.synchronised, &active, &latched, &unseen, &raised)
-	if err != nil {
-		return a, err
-	}
-	a.kept = latched.Valid
-	a.Active, a.Latched, a.Unseen, a.Raised = active.Bool, latched.Bool, unseen.Bool, raised.Int64
-	if a.Time, err = time.Parse(time.RFC3339Nano, at); err != nil {
-		return a, err
-	}
-	if until.Valid {
-		a.Until, err = time.Parse(time.RFC3339Nano, until.String)
-	}
-	return a, err
+	return rows.Err()
 }
 
 // AlarmHistory gives the newest transitions, newest first, as they were told.
 func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error) {
-	return r.messages(ctx, r.history, daq.ClassAlarm, ` ORDER BY sequence DESC LIMIT ?`, limit)
+	return r.messages(ctx, r.history, &kinds[0], ` ORDER BY sequence DESC LIMIT ?`, limit)
 }
 
 // AlarmFigures sums up the journal from a time on.

@@ -2,10 +2,12 @@
 // holds every row, alarm transition, note and input, and from which everything
 // that must arrive elsewhere is read by sequence.
 //
-//	Batch → bounded queue → writer (one transaction) → receipts, Newest, Wake → readers
+//	Batch → feed and bounded queue → writer (one transaction) → feed → readers
 //
-// It judges nothing and computes no quantity. It publishes nothing: a publisher
-// reads Pending and moves its own mark. Put never waits for the disk.
+// A Recorder has one database open. A Journal is what the daemon has: the recorder,
+// or the fact that there is none now, and the one feed of events that everybody else
+// reads. It judges nothing and computes no quantity. It publishes nothing: a
+// publisher reads the feed and moves its own mark. Put never waits for the disk.
 package record
 
 import (
@@ -55,6 +57,12 @@ type Options struct {
 	// the disk hang or fill. nil commits.
 	Commit func(commit func() error) error
 
+	// Journalled hears from the writer which sequences the events of a step have on
+	// disk; nil for nobody. It must not block.
+	Journalled func(events []daq.Event, sequences []int64)
+
+	feed *feed // that outlives this opening; nil: its own
+
 	stat func(string) (os.FileInfo, error) // os.Stat; a test's own
 }
 
@@ -68,6 +76,9 @@ func (o Options) withDefaults() Options {
 	if o.stat == nil {
 		o.stat = os.Stat
 	}
+	if o.feed == nil {
+		o.feed = newFeed()
+	}
 	return o
 }
 
@@ -75,11 +86,11 @@ func (o Options) withDefaults() Options {
 // anywhere; none but Close and the reading ones waits for the disk.
 type Recorder struct {
 	*Reader
+	*feed
 	queue     *queue
-	recent    recent
 	health    health
 	retention atomic.Pointer[Retention]
-	newest    atomic.Pointer[map[daq.Class]int64] // sequences on disk; the map is not changed later
+	restored  Restored // what was there when it was opened
 	lock      *sql.DB
 	lost      chan struct{} // closed: the files are gone
 	closing   chan struct{} // closed: write what is there and stop
@@ -87,9 +98,6 @@ type Recorder struct {
 	done      chan struct{}
 	stop      sync.Once
 	giveUp    sync.Once
-
-	mu   sync.Mutex
-	wake chan struct{} // closed and replaced after each commit
 }
 
 // Open opens the recording in dir for writing, making directory and database
@@ -130,13 +138,13 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 	}
 	r := &Recorder{
 		Reader:  reader,
+		feed:    o.feed,
 		queue:   newQueue(),
 		lock:    lock,
 		lost:    make(chan struct{}),
 		closing: make(chan struct{}),
 		abandon: make(chan struct{}),
 		done:    make(chan struct{}),
-		wake:    make(chan struct{}),
 	}
 	r.retention.Store(&o.Retention)
 	w, err := newWriter(r, db, path, o)
@@ -145,25 +153,29 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 		db.Close()
 		return nil, err
 	}
-	onDisk := w.sequences
-	r.newest.Store(&onDisk)
+	if r.restored, err = reader.Restore(context.Background()); err != nil {
+		w.closeAll()
+		return nil, err
+	}
+	r.feed.opened(r.restored)
 	go w.run()
 	return r, nil
 }
 
-// Put hands a step to the writer and returns at once. Receipts is called once,
-// from the writer, when the events are on disk; it must not block. A batch whose
-// input has no number is recorded without it. false: the recording is lost, and
-// what waited has been taken back.
-func (r *Recorder) Put(b daq.Batch) bool { return r.queue.put(b, time.Now()) }
+// Put hands a step to the writer and returns at once. A batch whose input has no
+// number is recorded without it. false: the recording is lost, and what waited has
+// been taken back.
+func (r *Recorder) Put(b daq.Batch) bool { return r.put(step{b, r.feed.begin(&b)}) }
+
+func (r *Recorder) put(s step) bool { return r.queue.put(s, time.Now()) }
 
 // Lost is closed when the database's files were removed or replaced: nothing is
 // written any more.
 func (r *Recorder) Lost() <-chan struct{} { return r.lost }
 
-// TakeBack gives what was put into a lost recording and has not been told as
-// recorded, and lets Put take no more.
-func (r *Recorder) TakeBack() []daq.Batch { return r.queue.takeBack() }
+// takeBack gives what was put into a lost recording and has not been told as
+// recorded, and lets put take no more.
+func (r *Recorder) takeBack() []step { return r.queue.takeBack() }
 
 // Adjust takes up another retention, from the next row and the next purge. What
 // waits by the old ones is written at once.
@@ -180,21 +192,15 @@ func (r *Recorder) Mark(destination string, class daq.Class, sequence int64) {
 }
 
 // Newest is the sequence of the newest row on disk, 0 when there is none.
-func (r *Recorder) Newest() int64 { return (*r.newest.Load())[daq.ClassRecord] }
+func (r *Recorder) Newest() int64 { return r.feed.newestOf(daq.ClassRecord) }
 
-// Wake is closed when something new has become durable. Take the channel
-// before reading, so that nothing is missed in between.
-func (r *Recorder) Wake() <-chan struct{} {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return r.wake
-}
-
-func (r *Recorder) wakeAll() {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	close(r.wake)
-	r.wake = make(chan struct{})
+// Pending gives the next messages of a class as Reader.Pending does: without the disk
+// where they are at hand.
+func (r *Recorder) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+	if list, ok := r.AtHand(class, after, limit); ok {
+		return list, nil
+	}
+	return r.Reader.Pending(ctx, class, after, limit)
 }
 
 // Dropped counts what a disk that did not answer has cost.

@@ -2,6 +2,7 @@ package record
 
 import (
 	"database/sql"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -23,12 +24,14 @@ type transaction struct {
 	sequences map[daq.Class]int64
 	run       int64
 	sha       string
-	receipts  [][]daq.Receipt
+	told      [][]int64 // the sequences of each entry's events
 }
 
 // statements are prepared once.
 type statements struct {
-	sample, alarm, note, input, run, configuration, mark, sequence, digest *sql.Stmt
+	sample, input, run, configuration, mark, sequence, digest *sql.Stmt
+
+	events [len(kinds)]*sql.Stmt
 }
 
 func prepareStatements(db *sql.DB) (s statements, err error) {
@@ -37,8 +40,6 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 		sql string
 	}{
 		{&s.sample, insertSample()},
-		{&s.alarm, `INSERT INTO alarm_event(sequence, time, name, state, priority, value, "limit", cause, consequence, action, who, until, tripped, clock_synchronised, active, latched, unacknowledged, raised) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
-		{&s.note, `INSERT INTO note(sequence, time, kind, who, text, clock_synchronised) VALUES (?,?,?,?,?,?)`},
 		{&s.input, `INSERT OR IGNORE INTO input(run, number, mono_ns, time, clock_synchronised, kind, body) VALUES (?,?,?,?,?,?,?)`},
 		{&s.run, `INSERT INTO run(run, time, configuration) VALUES (?,?,?)`},
 		{&s.configuration, `INSERT OR IGNORE INTO configuration(sha256, text, first_used) VALUES (?,?,?)`},
@@ -47,6 +48,11 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 		{&s.sequence, `INSERT INTO sequence(class, newest) VALUES (?,?) ON CONFLICT DO UPDATE SET newest = excluded.newest`},
 	} {
 		if *p.to, err = db.Prepare(p.sql); err != nil {
+			return s, err
+		}
+	}
+	for i, k := range kinds {
+		if s.events[i], err = db.Prepare(k.insert()); err != nil {
 			return s, err
 		}
 	}
@@ -64,7 +70,7 @@ func insertSample() string {
 }
 
 func (s *statements) close() {
-	for _, p := range []*sql.Stmt{s.sample, s.alarm, s.note, s.input, s.run, s.configuration, s.mark, s.sequence, s.digest} {
+	for _, p := range append(s.events[:], s.sample, s.input, s.run, s.configuration, s.mark, s.sequence, s.digest) {
 		if p != nil {
 			p.Close()
 		}
@@ -98,11 +104,11 @@ func (t *transaction) entry(i int, e *entry) error {
 		}
 	}
 	for _, event := range e.Events {
-		receipt, err := t.event(event, e.Input.Synchronised)
+		sequence, err := t.event(event, e.Input.Synchronised)
 		if err != nil {
 			return fmt.Errorf("event: %w", err)
 		}
-		t.receipts[i] = append(t.receipts[i], receipt)
+		t.told[i] = append(t.told[i], sequence)
 	}
 	return nil
 }
@@ -141,35 +147,15 @@ func (t *transaction) sample(s *daq.State) error {
 	return t.exec(t.w.statements.sample, arguments...)
 }
 
-func (t *transaction) event(e daq.Event, synchronised bool) (daq.Receipt, error) {
-	switch {
-	case e.Alarm != nil:
-		n := t.next(daq.ClassAlarm)
-		return daq.Receipt{Recorded: true, Sequence: n}, t.alarm(n, e.Alarm, synchronised)
-	case e.Note != nil:
-		n := t.next(daq.ClassEvent)
-		return daq.Receipt{Recorded: true, Sequence: n},
-			t.exec(t.w.statements.note, n, daq.FormatTime(e.Note.Time), e.Note.Kind, e.Note.Who, e.Note.Text, synchronised)
+// event writes an event's row, and gives its sequence.
+func (t *transaction) event(e daq.Event, synchronised bool) (int64, error) {
+	for i, k := range kinds {
+		if row := k.row(e, synchronised); row != nil {
+			n := t.next(k.class)
+			return n, t.exec(t.w.statements.events[i], append([]any{n}, row...)...)
+		}
 	}
-	return daq.Receipt{}, nil // a reply has no row
-}
-
-func (t *transaction) alarm(n int64, a *daq.AlarmEvent, synchronised bool) error {
-	var until any
-	if !a.Until.IsZero() {
-		until = daq.FormatTime(a.Until)
-	}
-	return t.exec(t.w.statements.alarm, n, daq.FormatTime(a.Time), a.Name, a.State, a.Priority, column(a.Value), column(a.Limit),
-		a.Cause, a.Consequence, a.Action, a.Who, until, a.Tripped, synchronised,
-		a.Active, a.Latched, a.Unseen, a.Raised)
-}
-
-// column is NULL for an unknown number.
-func column(v *float64) any {
-	if v == nil {
-		return nil
-	}
-	return *v
+	return 0, errors.New("there is no table for it")
 }
 
 // rest writes what is not a step: marks, and the numbers given out.
@@ -196,7 +182,7 @@ func readSequences(db querier) (map[daq.Class]int64, error) {
 		return nil, err
 	}
 	defer rows.Close()
-	newest := map[daq.Class]int64{}
+	newest := map[daq.Class]int64{daq.ClassRecord: 0, daq.ClassAlarm: 0, daq.ClassEvent: 0}
 	for rows.Next() {
 		var class daq.Class
 		var n int64

@@ -211,7 +211,7 @@ func (w *writer) attempt(work func(*sql.Tx) error) (err error) {
 func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 	t := &transaction{
 		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha,
-		receipts: make([][]daq.Receipt, len(c.entries)),
+		told: make([][]int64, len(c.entries)),
 	}
 	for i := range c.entries {
 		if err := t.entry(i, &c.entries[i]); err != nil {
@@ -225,16 +225,13 @@ func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 func (w *writer) durable(c *chunk, t *transaction) {
 	w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
 	w.r.queue.written(c)
-	w.r.newest.Store(&t.sequences)
 	for i := range c.entries {
-		e := &c.entries[i]
-		w.r.remember(e.Events, t.receipts[i])
-		if e.Receipts != nil && len(e.Events) > 0 {
-			e.Receipts(t.receipts[i])
+		if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
+			w.o.Journalled(e.waits.events, t.told[i])
 		}
-		w.purge.observe(e.Input)
+		w.purge.observe(c.entries[i].Input)
 	}
-	w.r.wakeAll()
+	w.r.feed.durable(c.entries, t.told, t.sequences)
 }
 
 // closeAll closes the readers first: the last connection to go folds the log
@@ -275,7 +272,6 @@ func (w *writer) lose(c *chunk, why error) {
 	w.log.Error("recording: "+why.Error(), "recording", w.r.Recording())
 	w.r.queue.giveBack(c)
 	close(w.r.lost)
-	w.r.wakeAll()
 }
 
 // housekeep purges one step, and says when to come again.

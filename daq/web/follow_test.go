@@ -64,7 +64,19 @@ func (l *listener) until(begin string) string {
 }
 
 func TestFollow(t *testing.T) {
-	b := testBed(t, nil)
+	told := make(chan daq.Message)
+	b := testBed(t, func(o *Options) {
+		o.Follow = func(ctx context.Context, hear func(daq.Message)) {
+			for {
+				select {
+				case m := <-told:
+					hear(m)
+				case <-ctx.Done():
+					return
+				}
+			}
+		}
+	})
 	l := b.listen("/api/follow", "")
 	l.until("event: state")
 	if text := l.until("data: "); decode[map[string]any](t, text)["reynolds_number"] != 1834.2 {
@@ -77,13 +89,12 @@ func TestFollow(t *testing.T) {
 	if text := l.until("data: "); decode[map[string]any](t, text)["regime"] != "turbulent" {
 		t.Errorf("next state: %s", text)
 	}
-	b.ObserveTold(daq.Told{Event: daq.Event{Alarm: &daq.AlarmEvent{Name: "head-lost", State: "unacknowledged"}},
-		Receipt: daq.Receipt{Recorded: true, Sequence: 9}, Recording: "5a9c"})
+	told <- daq.Event{Alarm: &daq.AlarmEvent{Name: "head-lost", State: "unacknowledged"}}.Message("5a9c", 9)
 	l.until("event: alarm")
 	if got := decode[map[string]any](t, l.until("data: ")); got["name"] != "head-lost" || got["sequence"] != 9.0 || got["recorded"] != true {
 		t.Errorf("alarm: %v", got)
 	}
-	b.ObserveTold(daq.Told{Event: daq.Event{Note: &daq.Note{Kind: "reload", Text: "done"}}})
+	told <- daq.Event{Note: &daq.Note{Kind: "reload", Text: "done"}}.Message("", 0)
 	l.until("event: event")
 	if got := decode[map[string]any](t, l.until("data: ")); got["kind"] != "reload" || got["recorded"] != false {
 		t.Errorf("note: %v", got)

@@ -1,7 +1,7 @@
 // Package web owns everything that speaks HTTP: the page, the API, the stream
 // of Server-Sent Events, the metrics, who may read and who may act.
 //
-//	State and told Events → hub → followers;  request → guard → route → JSON
+//	State, and events from the feed → hub → followers;  request → guard → route → JSON
 //
 // It computes no physics, keeps no history and decides nothing about alarms:
 // a command goes to the engine, and the engine's refusal comes back as it is.
@@ -62,12 +62,14 @@ type Options struct {
 	Commit     string
 	Facts      Facts
 	Rig        Rig
-	History    History                  // nil: no recording
-	Checks     func() map[string]error  // what must work to be ready, "instrument NAME" among it; nil: nothing
-	Stats      func() []Stat            // counters of the other sinks; nil: none
-	Refused    func(who, reason string) // journals a refused command; nil: log alone
-	Log        *slog.Logger             // nil: slog.Default
-	Now        func() time.Time         // the rig's wall time; nil: the machine's
+	History    History                 // nil: no recording
+	Checks     func() map[string]error // what must work to be ready, "instrument NAME" among it; nil: nothing
+	Stats      func() []Stat           // counters of the other sinks; nil: none
+	// Follow gives hear each event as it is told, until ctx ends; nil: none.
+	Follow  func(ctx context.Context, hear func(daq.Message))
+	Refused func(who, reason string) // journals a refused command; nil: log alone
+	Log     *slog.Logger             // nil: slog.Default
+	Now     func() time.Time         // the rig's wall time; nil: the machine's
 }
 
 // Facts is the part of the configuration that the page shows. A reload
@@ -195,6 +197,9 @@ func (s *Server) Run(ctx context.Context) error {
 	defer end()
 	beside.Go(func() { s.tellRefusals(ctx) })
 	beside.Go(func() { s.sessions.keep(ctx) })
+	if s.opt.Follow != nil {
+		beside.Go(func() { s.opt.Follow(ctx, func(m daq.Message) { s.hub.tell(string(m.Class), m.Body) }) })
+	}
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(s.listener) }()
 	select {
@@ -227,16 +232,6 @@ func shutdown(server *http.Server) error {
 func (s *Server) ObserveState(state *daq.State) {
 	if state.Tick {
 		s.hub.wake()
-	}
-}
-
-// ObserveTold passes a told event to the followers; it never blocks.
-func (s *Server) ObserveTold(t daq.Told) {
-	switch {
-	case t.Alarm != nil:
-		s.hub.tell("alarm", daq.AppendAlarm(nil, t.Alarm, t.Recording, t.Receipt))
-	case t.Note != nil:
-		s.hub.tell("event", daq.AppendNote(nil, t.Note, t.Recording, t.Receipt))
 	}
 }
 

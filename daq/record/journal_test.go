@@ -1,10 +1,12 @@
 //go:build unix
 
-package main
+package record
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
+	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -13,9 +15,7 @@ import (
 	"testing"
 	"time"
 
-	"flowrigd/config"
 	"flowrigd/daq"
-	"flowrigd/daq/record"
 )
 
 // noted is a step with one note.
@@ -27,15 +27,10 @@ func noted(n int) daq.Batch {
 	}
 }
 
-// drops is what a queue of the recording dropped, as the metrics have it; -1
-// where they have no such queue.
-func (r *recording) drops(queue string) float64 {
-	for _, s := range r.stats() {
-		if s.Name == "flowrig_queue_dropped_total" && s.Of == queue {
-			return s.Value
-		}
-	}
-	return -1
+// journal opens a recording, or does not.
+func journal(t *testing.T, dir string, log io.Writer) *Journal {
+	t.Helper()
+	return NewJournal(JournalOptions{Directory: dir, Options: Options{Retention: Retention{DurableWithin: time.Millisecond}, Log: slog.New(slog.NewTextHandler(log, nil))}})
 }
 
 // TestEventsWithoutARecording gives more events than may wait for a directory
@@ -43,31 +38,32 @@ func (r *recording) drops(queue string) float64 {
 // others are journalled once the directory can be used.
 func TestEventsWithoutARecording(t *testing.T) {
 	t.Parallel()
-	said := &lines{}
-	directory := write(t, filepath.Join(t.TempDir(), "record"), "a file is in the way")
-	r := openRecording(config.Record{Directory: directory, DurableWithin: time.Millisecond}, slog.New(slog.NewTextHandler(said, nil)))
+	var said bytes.Buffer
+	directory := filepath.Join(t.TempDir(), "record")
+	write(t, directory, "a file is in the way")
+	r := journal(t, directory, &said)
 	for n := range heldLimit + 5 {
 		r.Put(noted(n + 1))
 	}
-	if got := r.drops("record-held"); got != 5 {
-		t.Errorf("the metrics have %v events without room, want 5", got)
+	if got := r.LostEvents(); got != 5 {
+		t.Errorf("%v events without room, want 5", got)
 	}
 	if err := os.Remove(directory); err != nil {
 		t.Fatal(err)
 	}
 	if !r.try() {
-		t.Fatal(r.healthy())
+		t.Fatal(r.Healthy())
 	}
-	within(t, 20*time.Second, "everything on disk", func() bool { return r.open.Load().Waiting() == 0 })
+	until(t, r.open.Load(), "everything on disk", func() bool { n, _, _ := r.Waiting(); return n == 0 })
 	list, err := r.Pending(t.Context(), daq.ClassEvent, 0, 2*heldLimit)
 	if err != nil || len(list) != heldLimit {
 		t.Errorf("%d events in the journal, want %d; %v", len(list), heldLimit, err)
 	}
-	if r.drops("record-held") != 5 || r.drops("record-events") != 0 || !strings.Contains(said.String(), "events=5") {
-		t.Errorf("held %v, events %v; the log:\n%s", r.drops("record-held"), r.drops("record-events"), said)
-	}
 	if err := r.Close(context.Background()); err != nil {
 		t.Error(err)
+	}
+	if _, dropped, _ := r.Waiting(); r.LostEvents() != 5 || dropped.Events != 0 || !strings.Contains(said.String(), "events=5") {
+		t.Errorf("lost %v, dropped %+v; the log:\n%s", r.LostEvents(), dropped, said.String())
 	}
 }
 
@@ -75,8 +71,8 @@ func TestEventsWithoutARecording(t *testing.T) {
 // after one has been opened: nobody would fetch it.
 func TestHoldLooksAgain(t *testing.T) {
 	t.Parallel()
-	r := openRecording(config.Record{Directory: t.TempDir()}, slog.New(slog.DiscardHandler))
-	if r.hold(noted(1)) != r.open.Load() || len(r.held) != 0 {
+	r := journal(t, t.TempDir(), io.Discard)
+	if r.hold(step{Batch: noted(1)}) != r.open.Load() || len(r.held) != 0 {
 		t.Errorf("%d steps wait beside an open recording", len(r.held))
 	}
 	if err := r.Close(context.Background()); err != nil {
@@ -97,14 +93,14 @@ func TestLateRecordingBeginsItsOwnRun(t *testing.T) {
 	tick := func(n uint64) daq.Batch {
 		return daq.Batch{Input: daq.Input{Number: n, Wall: at, Kind: daq.KindTick}}
 	}
-	first := openRecording(config.Record{Directory: dir}, slog.New(slog.DiscardHandler))
+	first := journal(t, dir, io.Discard)
 	first.Put(begin(1, daq.KindStart, "old"))
 	for n := range uint64(9) {
 		first.Put(tick(n + 2))
 	}
-	late := openRecording(config.Record{Directory: dir}, slog.New(slog.DiscardHandler)) // the first still holds it
+	late := journal(t, dir, io.Discard) // the first still holds it
 	for n := range heldLimit {
-		late.held = append(late.held, noted(n+1000)) // no room for events is room for a start
+		late.held = append(late.held, step{Batch: noted(n + 1000)}) // no room for events is room for a start
 	}
 	late.Put(begin(1, daq.KindStart, "new"))
 	late.held = late.held[heldLimit:]
@@ -114,7 +110,7 @@ func TestLateRecordingBeginsItsOwnRun(t *testing.T) {
 		t.Fatal(err)
 	}
 	if !late.try() {
-		t.Fatal(late.healthy())
+		t.Fatal(late.Healthy())
 	}
 	late.Put(tick(4))
 	row := tick(5)
@@ -123,7 +119,7 @@ func TestLateRecordingBeginsItsOwnRun(t *testing.T) {
 	if err := late.Close(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	reader, err := record.OpenReader(dir)
+	reader, err := OpenReader(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -150,7 +146,7 @@ func TestLateRecordingBeginsItsOwnRun(t *testing.T) {
 // rowConfiguration is what the only row names.
 func rowConfiguration(t *testing.T, dir string) (sha string) {
 	t.Helper()
-	db, err := sql.Open("sqlite", filepath.Join(dir, record.FileName))
+	db, err := sql.Open("sqlite", filepath.Join(dir, FileName))
 	if err != nil {
 		t.Fatal(err)
 	}
