@@ -127,7 +127,7 @@ func (r *repair) look() {
 		newest[plainLevel(name)] = m
 	}
 	for level := range r.names {
-		if r.putRight(level, newest[level]) && known {
+		if r.putRight(level, newest[level]) && known && r.s.queues[0].known {
 			delete(r.names, level)
 		}
 	}
@@ -146,16 +146,17 @@ func (r *repair) collect() {
 	}
 }
 
-// putRight sends the alarm's newest message where the broker retains another. One
-// that is not the alarm's state has a successor on its way, or none: then, once that
-// would have come, the state itself is told, or nothing is retained (MQTT 3.1.1,
-// 3.3.1-10). false: look again.
+// putRight sends the alarm's newest message again where the broker retains another.
+// One that was not sent before comes by itself, in its order. One that is not the
+// alarm's state has a successor on its way, or none: then, once that would have come,
+// the state itself is told, or nothing is retained (MQTT 3.1.1, 3.3.1-10). false:
+// look again.
 func (r *repair) putRight(level string, m daq.Message) bool {
 	is, kept, newest := r.now(level), r.kept(level), wordOf(m.Body)
 	normal := is.State == alarm.Normal.String()
 	ours := kept.Recording == "" || kept.Recording == r.s.state.Recording()
 	switch {
-	case newest.State == is.State:
+	case newest.State == is.State && m.Sequence <= r.queueOf(newest).sent:
 		if newest != kept {
 			r.send(level, m.Body)
 		}
@@ -170,6 +171,14 @@ func (r *repair) putRight(level string, m daq.Message) bool {
 			Until: is.Until, Tripped: is.Tripped}, "", 0))
 	}
 	return true
+}
+
+// queueOf is the queue that an alarm's message comes from.
+func (r *repair) queueOf(w word) *queue {
+	if w.Sequence > 0 {
+		return r.s.queues[0]
+	}
+	return r.s.queues[1]
 }
 
 func (r *repair) send(level string, body []byte) {

@@ -156,6 +156,34 @@ func TestRetainedWithoutARecording(t *testing.T) {
 	})
 }
 
+// TestRepairOvertakesNothing: what is still to be sent for the first time is sent in
+// its order, though the disk is slow to give it and the broker retains something else
+// meanwhile.
+func TestRepairOvertakesNothing(t *testing.T) {
+	m := startMosquitto(t, "")
+	m.retain("alarm/head-lost", left("head-lost", "acknowledged", testRecording))
+	b := newBench()
+	b.standing("head-lost")
+	for range 100 { // more than is at hand
+		b.feed.add(daq.ClassAlarm, "head-lost")
+	}
+	disk := make(chan struct{})
+	b.feed.hung.Store(&disk)
+	e := m.listen("#")
+	start(t, b.publisher(t, m.url()))
+	e.await("alarm/head-lost", `"recorded":false`, 5*time.Second)
+	b.feed.hung.Store(nil)
+	close(disk)
+	e.await("alarm/head-lost", `"sequence":100,`, 5*time.Second)
+	var recorded []heard
+	for _, h := range e.messages("alarm/head-lost") {
+		if !h.retained && strings.Contains(h.body, `"recorded":true`) {
+			recorded = append(recorded, h)
+		}
+	}
+	gapFree(t, recorded, 100)
+}
+
 // TestUnknownAlarmsAreLeftAlone: before the engine has made a step nobody knows
 // which alarms stand, and nothing is taken away.
 func TestUnknownAlarmsAreLeftAlone(t *testing.T) {

@@ -156,3 +156,67 @@ func rowConfiguration(t *testing.T, dir string) (sha string) {
 	}
 	return sha
 }
+
+// TestTheFeedOutlivesTheDatabase: one feed goes on while there is no database, when one
+// is opened, and when that is lost and another one takes its place. Nothing told
+// without the disk is left out of it.
+func TestTheFeedOutlivesTheDatabase(t *testing.T) {
+	t.Parallel()
+	directory := filepath.Join(t.TempDir(), "record")
+	write(t, directory, "a file is in the way")
+	j := journal(t, directory, io.Discard)
+	told := make(chan daq.Message, 9)
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{}, 2)
+	go func() { j.Follow(ctx, func(m daq.Message) { told <- m }); done <- struct{}{} }()
+	answer := make(chan daq.Reply, 1)
+	put := func(n uint64, state string) {
+		j.Put(daq.Batch{Input: daq.Input{Number: n, Wall: start, Kind: daq.KindCommand, Command: &daq.Command{Answer: answer}},
+			Reply: &daq.Reply{}, Events: []daq.Event{raise("a", state, int(n))}})
+	}
+	expect := func(state string, recorded bool) {
+		t.Helper()
+		select {
+		case m := <-told:
+			if body := string(m.Body); !strings.Contains(body, state) || strings.Contains(body, `"recorded":true`) != recorded {
+				t.Errorf("told %s, want %s, recorded %v", body, state, recorded)
+			}
+		case <-time.After(patience):
+			t.Fatal("nothing is told of", state)
+		}
+	}
+	put(1, "unacknowledged")
+	expect("unacknowledged", false)
+	<-answer
+	if _, known := j.Latest(); known || len(j.Provisional(0)) != 1 {
+		t.Errorf("known %v, provisional %v", known, j.Provisional(0))
+	}
+	if err := os.Remove(directory); err != nil {
+		t.Fatal(err)
+	}
+	go func() { _ = j.Run(ctx); done <- struct{}{} }()
+	expect("unacknowledged", true)
+	first := j.Recording()
+	if list, ok := j.AtHand(daq.ClassAlarm, 0, 9); !ok || len(list) != 1 || len(j.Provisional(0)) != 0 {
+		t.Errorf("at hand %v %v, provisional %v", list, ok, j.Provisional(0))
+	}
+	if err := os.Rename(databasePath(directory), databasePath(directory)+".away"); err != nil {
+		t.Fatal(err)
+	}
+	put(2, "acknowledged")
+	<-answer
+	for again := true; again; { // provisional first, where the new one takes its time
+		m := <-told
+		again = m.Class != daq.ClassAlarm || !strings.Contains(string(m.Body), `"recorded":true`)
+	}
+	latest, known := j.Latest()
+	if m := string(latest["a"].Body); !known || j.Recording() == first || !strings.Contains(m, j.Recording()) || !strings.Contains(m, `"acknowledged"`) {
+		t.Errorf("in the second recording, known %v: %s", known, m)
+	}
+	cancel()
+	<-done
+	<-done
+	if err := j.Close(t.Context()); err != nil {
+		t.Error(err)
+	}
+}

@@ -3,7 +3,6 @@ package record
 import (
 	"cmp"
 	"database/sql"
-	"fmt"
 	"log/slog"
 	"maps"
 	"os"
@@ -68,26 +67,6 @@ func (w *writer) load() (err error) {
 	return err
 }
 
-// filesOf are the files that SQLite has open for a database: itself, the log and
-// the log's index. Beside a link they stand where it leads.
-func filesOf(path string) (map[string]os.FileInfo, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	files := map[string]os.FileInfo{path: info}
-	real, err := filepath.EvalSymlinks(path)
-	if err != nil {
-		return nil, err
-	}
-	for _, name := range []string{real, real + "-wal", real + "-shm"} {
-		if info, err := os.Stat(name); err == nil {
-			files[name] = info
-		}
-	}
-	return files, nil
-}
-
 // run writes what the queue brings until Close, and then the rest. It ends by
 // itself when the files are gone.
 func (w *writer) run() {
@@ -113,22 +92,19 @@ func (w *writer) run() {
 		case <-purge.C:
 			purge.Reset(w.housekeep())
 		}
-		w.writeDue(commit)
+		if w.due() == 0 {
+			w.flush()
+		}
+		if due := w.due(); due >= 0 {
+			commit.Reset(due)
+		}
 	}
 }
 
-// writeDue writes when it is time, and sets the timer for the next look. Half
-// of durable_within is left for the commit itself.
-func (w *writer) writeDue(commit *time.Timer) {
-	wait := w.r.retention.Load().durableWithin() / 2
-	due := w.r.queue.due(time.Now(), wait)
-	if due == 0 {
-		w.flush()
-		due = w.r.queue.due(time.Now(), wait)
-	}
-	if due >= 0 {
-		commit.Reset(due)
-	}
+// due is the time until the next commit; negative when nothing waits. Half of
+// durable_within is left for the commit itself.
+func (w *writer) due() time.Duration {
+	return w.r.queue.due(time.Now(), w.r.retention.Load().durableWithin()/2)
 }
 
 // flush writes everything that waits, a chunk at a time.
@@ -249,29 +225,6 @@ func (w *writer) closeAll() {
 		w.log.Error("recording: close", "err", explain(w.path, "close", err))
 	}
 	w.r.lock.Close()
-}
-
-// gone says which of the files was removed or replaced, under the eye of the health: a
-// disk that hangs holds up this question too.
-func (w *writer) gone(files map[string]os.FileInfo) error {
-	w.r.health.begin(time.Now())
-	defer w.r.health.rest()
-	for name, opened := range files {
-		if now, err := w.stat(name); err != nil || !os.SameFile(now, opened) {
-			return fmt.Errorf("%s: was removed or replaced while it was in use", name)
-		}
-	}
-	return nil
-}
-
-// lose ends the writing: whoever owns the recorder opens the recording again,
-// and writes there what was not told as recorded.
-func (w *writer) lose(c *chunk, why error) {
-	w.lost = true
-	w.r.health.lose(time.Now(), why.Error())
-	w.log.Error("recording: "+why.Error(), "recording", w.r.Recording())
-	w.r.queue.giveBack(c)
-	close(w.r.lost)
 }
 
 // housekeep purges one step, and says when to come again.

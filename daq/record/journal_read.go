@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -15,6 +16,45 @@ import (
 )
 
 var errNoRecording = errors.New("there is no recording yet: see /readyz")
+
+// Await waits until the other daemon's lock is free, and lets this one begin anew.
+// Where the disk cannot be asked the other one may still have the rig.
+func (j *Journal) Await(ctx context.Context) error {
+	tick := time.NewTicker(reopenEvery)
+	defer tick.Stop()
+	for why := j.Healthy(); why != nil; why = Free(j.o.Directory) {
+		j.o.Log.Error("stands by: reads no instrument, writes no relay and tells nobody", "why", why)
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+	j.o.Log.Warn("the other flowrigd has ended: takes over with its alarms")
+	j.beginAnew()
+	return nil
+}
+
+// StandsBy says whether another daemon records here: that one has the rig.
+func (j *Journal) StandsBy() bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return errors.Is(j.why, ErrInUse)
+}
+
+// Healthy says whether the disk answers, and why not.
+func (j *Journal) Healthy() error {
+	rec := j.open.Load()
+	if rec == nil {
+		j.mu.Lock()
+		defer j.mu.Unlock()
+		return j.why
+	}
+	if ok, since, why := rec.Healthy(); !ok {
+		return fmt.Errorf("recording: not written since %s: %s", daq.FormatTime(since), why)
+	}
+	return nil
+}
 
 // Past is what the recording knows of the time before, though nothing may be written
 // there now: past its lock where it could not be opened for writing. nil for a
