@@ -198,8 +198,9 @@ func TestUnreadableMessage(t *testing.T) {
 		n := notifier(t, o, []config.Notify{hook("desk")}, d)
 		stop := start(n)
 		time.Sleep(time.Second)
-		o.raise("a", "high")
-		o.list[0].Body = []byte("[]")
+		o.journal(func(n int64) daq.Message {
+			return daq.Message{Class: daq.ClassAlarm, Sequence: n, Name: "a", Body: []byte("[]")}
+		})
 		o.raise("b", "high")
 		time.Sleep(time.Second)
 		must(t, stop())

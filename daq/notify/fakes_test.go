@@ -136,12 +136,15 @@ func (o *memoryFeed) Provisional(after int64) (list []daq.Message) {
 
 // record journals a transition.
 func (o *memoryFeed) record(e daq.AlarmEvent) {
+	o.journal(func(n int64) daq.Message { return daq.Event{Alarm: &e}.Message(testRecording, n) })
+}
+
+func (o *memoryFeed) journal(message func(sequence int64) daq.Message) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	o.told = slices.DeleteFunc(o.told, func(m daq.Message) bool { return m.Name == e.Name })
-	n := int64(len(o.list) + 1)
-	body := daq.AppendAlarm(nil, &e, testRecording, n)
-	o.list = append(o.list, daq.Message{Class: daq.ClassAlarm, Sequence: n, Name: e.Name, Body: body})
+	m := message(int64(len(o.list) + 1))
+	o.told = slices.DeleteFunc(o.told, func(t daq.Message) bool { return t.Name == m.Name })
+	o.list = append(o.list, m)
 	close(o.wake)
 	o.wake = make(chan struct{})
 }
