@@ -10,9 +10,9 @@ import (
 	"flowrigd/daq"
 )
 
-// BenchmarkAlarmToReceipt is an alarm's way to the disk and back; beside it
+// BenchmarkAlarmToDisk is an alarm's way to the disk and back; beside it
 // stands BenchmarkBareSync, what the disk itself takes.
-func BenchmarkAlarmToReceipt(b *testing.B) {
+func BenchmarkAlarmToDisk(b *testing.B) {
 	r := open(b, b.TempDir(), Options{})
 	for b.Loop() {
 		tell(b, r, raise("a", "x", 0))
