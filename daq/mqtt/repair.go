@@ -85,13 +85,17 @@ func (r *repair) touched(level string, body []byte) {
 // anew is a second look where somebody else has written since the first, and
 // else the first. What was written is retained by then, and comes with the rest.
 func (r *repair) anew() *repair {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if !r.meddled || r.names == nil || time.Since(r.due) < r.s.pace.again {
+	if r.names == nil || time.Since(r.due) < r.s.pace.again {
 		return r
 	}
 	next := newRepair(r.s)
+	r.mu.Lock()
+	meddled := r.meddled
 	next.sent = maps.Clone(r.sent)
+	r.mu.Unlock()
+	if !meddled {
+		return r
+	}
 	next.start()
 	return next
 }
