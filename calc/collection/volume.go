@@ -1,6 +1,10 @@
 package collection
 
-import "flowrigd/calc/uncertainty"
+import (
+	"cmp"
+
+	"flowrigd/calc/uncertainty"
+)
 
 // Expansion is the linear coefficient of thermal expansion of common vessels
 // in 1/K (handbook values, from memory).
@@ -35,7 +39,7 @@ func (c ByVolume) Flow() (Result, error) {
 	if err := c.check(); err != nil {
 		return Result{}, err
 	}
-	rise := c.Temperature.X - c.marked()
+	rise := c.Temperature.X - cmp.Or(c.Marked, 20)
 	expansion := 1 + 3*c.Expansion.X*rise
 	ratio, density := densityRatio(c.Density, c.MeterDensity)
 	volume := c.Volume.X * expansion * ratio
@@ -51,13 +55,6 @@ func (c ByVolume) Flow() (Result, error) {
 	}
 	budget = append(budget, c.Timing.rows(flow)...)
 	return result(volume, c.Timing.Elapsed.X, budget)
-}
-
-func (c ByVolume) marked() float64 {
-	if c.Marked == 0 {
-		return 20
-	}
-	return c.Marked
 }
 
 // densityRatio is ρ/ρₘ with its rows, their sensitivities for a flow of 1. The

@@ -1,6 +1,7 @@
 package collection
 
 import (
+	"cmp"
 	"fmt"
 
 	"flowrigd/calc/uncertainty"
@@ -38,7 +39,8 @@ func Buoyancy(air, weights, water float64) float64 {
 
 // Flow is the mean flow through the meter over the seconds of the collection.
 func (c ByWeight) Flow() (Result, error) {
-	c.fillConventions()
+	c.Air = cmp.Or(c.Air, uncertainty.Limits(airDensity, airSpread))
+	c.Weights = cmp.Or(c.Weights, weightDensity)
 	if err := c.check(); err != nil {
 		return Result{}, err
 	}
@@ -55,15 +57,6 @@ func (c ByWeight) Flow() (Result, error) {
 		{Name: "water density", X: water, U: c.Water.U, Sensitivity: -flow / (water - air)},
 	}, c.Timing.rows(flow)...)
 	return result(volume, c.Timing.Elapsed.X, budget)
-}
-
-func (c *ByWeight) fillConventions() {
-	if c.Air == (uncertainty.Value{}) {
-		c.Air = uncertainty.Limits(airDensity, airSpread)
-	}
-	if c.Weights == 0 {
-		c.Weights = weightDensity
-	}
 }
 
 func (c ByWeight) check() error {

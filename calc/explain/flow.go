@@ -1,8 +1,6 @@
 package explain
 
 import (
-	"math"
-
 	"flowrigd/calc/collection"
 	"flowrigd/calc/pipe"
 	"flowrigd/calc/quantity"
@@ -28,7 +26,12 @@ func (a *Answer) takeFlow() error {
 	}
 	a.collected = &result
 	result.Budget[0].U = r.Volume.U
-	a.flow = collectedFlow(result, r.Volume.Shape)
+	// The vessel's part, whose distribution is known, stays apart from the rest, taken as normal.
+	a.flow = pipe.Input{
+		Value:  uncertainty.Value{X: result.Flow.X, U: result.Budget[0].Share(), Shape: r.Volume.Shape},
+		OtherU: uncertainty.Combine(result.Budget[1:]...).U,
+		Known:  true,
+	}
 	return nil
 }
 
@@ -42,17 +45,6 @@ func (a *Answer) timing() collection.Timing {
 	}
 	a.byHand = true
 	return collection.ByHand(t.X)
-}
-
-// collectedFlow keeps the vessel's part, whose distribution is known, apart
-// from the rest, which is taken as normal.
-func collectedFlow(r collection.Result, vessel uncertainty.Shape) pipe.Input {
-	rest := uncertainty.Combine(r.Budget[1:]...)
-	return pipe.Input{
-		Value:  uncertainty.Value{X: r.Flow.X, U: r.Budget[0].Share(), Shape: vessel},
-		OtherU: rest.U,
-		Known:  true,
-	}
 }
 
 // unfold puts the rows of the collection in place of the flow's.
@@ -92,8 +84,3 @@ func (a *Answer) silent() []string {
 
 // expanded is the expanded uncertainty of Re; NaN where it is unknown.
 func (a *Answer) expanded() float64 { return a.value(quantity.ReynoldsUncertainty) }
-
-// decided reports whether Re ± U keeps clear of a limit.
-func (a *Answer) decided(limit float64) bool {
-	return math.Abs(a.value(quantity.Reynolds)-limit) > a.expanded()
-}

@@ -69,10 +69,6 @@ func (a *Answer) writeHead(p *paper) {
 	p.line("v²/2g = (%s)² / (2 × 9.80665) = %s m", num(v, 5), num(dynamic, 5))
 	p.line("f·L/D = %s × %s / %s = %s, a head of %s m", num(f, 5), num(length, 5), num(d, 5), num(f*length/d, 5), num(f*length/d*dynamic, 4))
 	p.line("K     = %s / %s − %s − %s = %s", num(a.reading.Head.X, 5), num(dynamic, 5), num(alpha, 3), num(f*length/d, 5), num(k, 5))
-	a.writeLossUncertainty(p, k)
-}
-
-func (a *Answer) writeLossUncertainty(p *paper, k float64) {
 	u, known := a.Set.Get(quantity.LossCoefficientUncertainty)
 	if !known {
 		p.prose("Its uncertainty is unknown: flow, bore, temperature, length and head (and roughness) need a ± for it.")

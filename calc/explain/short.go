@@ -20,8 +20,12 @@ const scalds = 60.0
 // Short is the answer in a few lines.
 func (a *Answer) Short() string {
 	r := a.reading
+	howSure := " (k = 2)"
+	if silent := a.silent(); len(silent) > 0 {
+		howSure = ", uncertainty unknown: no ± given for " + list(silent)
+	}
 	lines := []string{
-		"Re " + withUncertainty(a.value(quantity.Reynolds), a.expanded()) + a.howSure(),
+		"Re " + withUncertainty(a.value(quantity.Reynolds), a.expanded()) + howSure,
 		fmt.Sprintf("regime: %s by the limits %s and %s", a.Set.Band(), num(r.LaminarBelow, 6), num(r.TurbulentAbove, 6)),
 	}
 	if text := a.chances(); text != "" {
@@ -45,14 +49,6 @@ func (a *Answer) JSON(working bool) string {
 		b = append(append(b, `,"working":`...), lines...)
 	}
 	return string(append(b, "}\n"...))
-}
-
-// howSure stands behind the Reynolds number.
-func (a *Answer) howSure() string {
-	if silent := a.silent(); len(silent) > 0 {
-		return ", uncertainty unknown: no ± given for " + list(silent)
-	}
-	return " (k = 2)"
 }
 
 // chances are the probabilities of the bands; empty where they are unknown.

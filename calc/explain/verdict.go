@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"fmt"
 	"math"
 
 	"flowrigd/calc/pipe"
@@ -40,7 +41,7 @@ func (a *Answer) writeChances(p *paper) {
 		"a probability so found may be off by up to %s %% absolute: simulations with one wide input found no more.)", a.chances()[1:],
 		num(100*relative, 3), num(100*pipe.ProbabilityDoubt(relative), 3))
 	for _, limit := range []float64{a.reading.LaminarBelow, a.reading.TurbulentAbove} {
-		if !a.decided(limit) {
+		if math.Abs(a.value(quantity.Reynolds)-limit) <= a.expanded() {
 			p.prose("Re ± U reaches across %s: this reading alone does not decide on which side the flow lies.", num(limit, 6))
 		}
 	}
@@ -50,7 +51,7 @@ func (a *Answer) writeChances(p *paper) {
 func (a *Answer) writeBeside(p *paper) {
 	p.heading("Beside it: limits in the literature [source; how the figure came here]")
 	for _, ref := range transition.References() {
-		p.hang(padded(num(ref.Reynolds, 6), 8), "%s [%s; %s]", ref.Meaning, ref.Source, ref.How)
+		p.hang(fmt.Sprintf("%-8s", num(ref.Reynolds, 6)), "%s [%s; %s]", ref.Meaning, ref.Source, ref.How)
 	}
 	c, err := transition.Reynolds1883(a.reading.Bore.X, a.reading.Temperature.X)
 	if err != nil {
@@ -58,11 +59,4 @@ func (a *Answer) writeBeside(p *paper) {
 	}
 	p.prose("Reynolds's own critical velocities (1883, formulas from memory) in this tube at this temperature: "+
 		"lower %s m/s, upper %s m/s. Yours was %s m/s.", num(c.Lower, 3), num(c.Upper, 3), num(a.value(quantity.Velocity), 3))
-}
-
-func padded(text string, width int) string {
-	for len(text) < width {
-		text += " "
-	}
-	return text
 }

@@ -2,50 +2,12 @@ package pipe_test
 
 import (
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"flowrigd/calc/pipe"
 	"flowrigd/calc/uncertainty"
 )
-
-// A first-order sensor behind a ramp, integrated in small steps, is the oracle.
-func TestLag(t *testing.T) {
-	const rate, lag, dt = 0.02, 4.0, 1e-3
-	truth, sensor := 0.0, 0.0
-	for range 60_000 {
-		truth += rate * dt
-		sensor += (truth - sensor) / lag * dt
-	}
-	relative(t, "lag", pipe.Lag(-rate, lag).U, truth-sensor, 1e-3)
-}
-
-// Simulated counting of evenly spaced pulses with a random start of the window:
-// the count of a steady flow scatters within one pulse, and the stated u, which
-// holds for any phase and flow, is its root mean square over many flows.
-func TestPulses(t *testing.T) {
-	const perLitre, window = 1420.0, 2.0
-	random := rand.New(rand.NewPCG(7, 8))
-	squares, n := 0.0, 200_000
-	for range n {
-		flow := (0.5 + random.Float64()) / 60000
-		pulses := flow * 1000 * perLitre * window
-		phase := random.Float64()
-		counted := math.Floor(pulses + phase)
-		squares += math.Pow((counted-pulses)/(1000*perLitre*window), 2)
-	}
-	row, err := pipe.Pulses(perLitre, window)
-	if err != nil {
-		t.Fatal(err)
-	}
-	relative(t, "pulses", row.U, math.Sqrt(squares/float64(n)), 0.01)
-	for _, c := range [][2]float64{{0, 2}, {1420, 0}, {-1, 2}, {math.NaN(), 2}} {
-		if _, err := pipe.Pulses(c[0], c[1]); err == nil {
-			t.Errorf("Pulses(%v, %v) is no error", c[0], c[1])
-		}
-	}
-}
 
 // Densities 998.207 and 983.196 kg/m³ at 20 and 60 °C (SR6-08 by python3-iapws).
 func TestOtherWater(t *testing.T) {

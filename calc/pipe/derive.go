@@ -25,7 +25,7 @@ func (p *Pipe) Derive(in Inputs, s *quantity.Set) Result {
 	for _, id := range derivedRows {
 		s.Clear(id)
 	}
-	result := unknownResult()
+	result := Result{Richardson: math.NaN(), Cooling: math.NaN(), WallShear: math.NaN()}
 	if in.Level.usable() {
 		s.Put(quantity.Head, in.Level.X+p.rig.Drop.X)
 		result.U.Put(quantity.Head, p.headU(in))

@@ -18,17 +18,13 @@ type friction struct {
 // 64/Re (Hagen and Poiseuille; Fanning's factor is a quarter of it).
 func LaminarFriction(re float64) float64 { return 64 / re }
 
-// Colebrook is the Darcy friction factor of turbulent flow in a round tube
+// colebrook is the Darcy friction factor of turbulent flow in a round tube
 // after Colebrook (J. Inst. Civ. Eng. 11 (1939) 133, from memory),
 //
 //	1/√f = −2·log₁₀(ε/D/3.7 + 2.51/(Re·√f)),
 //
 // solved to 1e-12 relative, for Re above 0 and relative roughness ε/D from 0 to
 // 0.05; NaN for others. The equation itself is trusted to a few percent of f.
-func Colebrook(re, relativeRoughness float64) float64 {
-	return colebrook(re, relativeRoughness).factor
-}
-
 func colebrook(re, relativeRoughness float64) friction {
 	if !(re > 0 && relativeRoughness >= 0 && relativeRoughness <= 0.05) || math.IsInf(re, 0) {
 		nan := math.NaN()

@@ -1,7 +1,6 @@
 package pipe
 
 import (
-	"math"
 	"strings"
 
 	"flowrigd/calc/quantity"
@@ -16,10 +15,6 @@ type Result struct {
 	// U is the standard uncertainty of each derived quantity for which one can be
 	// stated, in the quantity's unit.
 	U quantity.Set
-}
-
-func unknownResult() Result {
-	return Result{Richardson: math.NaN(), Cooling: math.NaN(), WallShear: math.NaN()}
 }
 
 // Warnings are flags.

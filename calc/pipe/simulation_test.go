@@ -114,8 +114,7 @@ func simulate(rig pipe.Rig, in pipe.Inputs, draws int) []float64 {
 	random := rand.New(rand.NewPCG(3, 4))
 	out := make([]float64, draws)
 	for i := range out {
-		kelvin := drawInput(random, in.Temperature) + 273.15
-		w, err := water.Release(kelvin)
+		w, err := water.At(drawInput(random, in.Temperature))
 		if err != nil {
 			panic(err)
 		}

@@ -7,6 +7,8 @@
 // It computes nothing and knows no clock, file or network.
 package quantity
 
+import "slices"
+
 // ID numbers a row of Table.
 type ID uint8
 
@@ -111,21 +113,12 @@ func (id ID) Name() string { return Table[id].Name }
 func (id ID) Short() string { return Table[id].Short }
 
 // ByShort finds a quantity by its name without unit.
-func ByShort(short string) (ID, bool) {
-	for id := range Table {
-		if Table[id].Short == short {
-			return ID(id), true
-		}
-	}
-	return 0, false
-}
+func ByShort(short string) (ID, bool) { return find(func(r Row) bool { return r.Short == short }) }
 
 // ByName finds a quantity by its full name.
-func ByName(name string) (ID, bool) {
-	for id := range Table {
-		if Table[id].Name == name {
-			return ID(id), true
-		}
-	}
-	return 0, false
+func ByName(name string) (ID, bool) { return find(func(r Row) bool { return r.Name == name }) }
+
+func find(is func(Row) bool) (ID, bool) {
+	i := slices.IndexFunc(Table[:], is)
+	return ID(max(i, 0)), i >= 0
 }

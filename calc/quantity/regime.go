@@ -18,17 +18,11 @@ var Bands = [...]Band{Laminar, Transitional, Turbulent, NoFlow, Unknown}
 
 // String is the word of every interface.
 func (b Band) String() string {
-	switch b {
-	case NoFlow:
-		return "no-flow"
-	case Laminar:
-		return "laminar"
-	case Transitional:
-		return "transitional"
-	case Turbulent:
-		return "turbulent"
+	words := [...]string{Unknown: "unknown", NoFlow: "no-flow", Laminar: "laminar", Transitional: "transitional", Turbulent: "turbulent"}
+	if int(b) < len(words) {
+		return words[b]
 	}
-	return "unknown"
+	return words[Unknown]
 }
 
 // ParseBand reads a word that String writes.

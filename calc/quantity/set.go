@@ -53,16 +53,11 @@ func (s *Set) append(b []byte, id ID) []byte {
 	case Table[id].Kind == Boolean:
 		return strconv.AppendBool(b, s.value[id] != 0)
 	}
-	return appendNumber(b, s.value[id])
-}
-
-// appendNumber writes the shortest text that reads back as the same float64.
-func appendNumber(b []byte, v float64) []byte {
 	format := byte('f')
-	if a := math.Abs(v); a != 0 && (a < 1e-6 || a >= 1e21) {
+	if a := math.Abs(s.value[id]); a != 0 && (a < 1e-6 || a >= 1e21) {
 		format = 'e'
 	}
-	return strconv.AppendFloat(b, v, format, -1, 64)
+	return strconv.AppendFloat(b, s.value[id], format, -1, 64) // the shortest that reads back the same
 }
 
 // Cell is the value for a CSV cell: empty when unknown.
@@ -106,8 +101,7 @@ func (s *Set) AppendFields(b []byte) []byte {
 
 // MarshalJSON writes an object with every name of Table.
 func (s Set) MarshalJSON() ([]byte, error) {
-	b := s.AppendFields([]byte{'{'})
-	return append(b, '}'), nil
+	return append(s.AppendFields([]byte{'{'}), '}'), nil
 }
 
 // UnmarshalJSON reads what MarshalJSON writes; names that are not in Table are

@@ -60,11 +60,6 @@ func (p *parabola) basis(t float64) (p1, p2 float64) {
 	return p1, x*x - p.b*p1 - p.c
 }
 
-func (p *parabola) value(t float64) float64 {
-	p1, p2 := p.basis(t)
-	return p.mean + p.slope*p1 + p.bow*p2
-}
-
 // size is the parabola's highest less its lowest point for x in −1…1.
 func (p *parabola) size() float64 {
 	at := func(x float64) float64 { return p.slope*x + p.bow*(x*x-p.b*x) }

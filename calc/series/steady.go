@@ -29,15 +29,7 @@ const (
 
 // String is the condition in words.
 func (c Condition) String() string {
-	switch c {
-	case Moving:
-		return "moving"
-	case Undecided:
-		return "undecided"
-	case Still:
-		return "steady"
-	}
-	return "filling"
+	return [...]string{Filling: "filling", Moving: "moving", Undecided: "undecided", Still: "steady"}[c]
 }
 
 const (
@@ -179,7 +171,8 @@ func (s *Steady) movement(n int) movement {
 	crossed := 0
 	for i := range residuals {
 		v := s.window.at(i)
-		residuals[i] = v.value - p.value(v.at)
+		p1, p2 := p.basis(v.at)
+		residuals[i] = v.value - (p.mean + p.slope*p1 + p.bow*p2)
 		square += residuals[i] * residuals[i]
 		if i > 0 && residuals[i]*residuals[i-1] < 0 {
 			crossed++

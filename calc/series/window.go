@@ -1,8 +1,7 @@
 // Package series owns what is said about a quantity over time: its slope, its
-// mean with an honest standard error, whether it is steady, and when it will
-// meet a limit.
+// mean with an honest standard error, and whether it is steady.
 //
-//	samples → Window (averaged points of the last minute) → Slope, Mean, Steady → seconds to a limit
+//	samples → Window (averaged points of the last minute) → Slope, Mean, Steady
 //
 // It knows no clock (every sample brings its own monotonic time), starts
 // nothing, and decides no alarm.
@@ -64,9 +63,14 @@ func (w *Window) Add(at time.Duration, v float64) (began bool) {
 		return false
 	}
 	w.last = at
-	w.dropBefore((at - w.span).Seconds())
+	for w.n > 0 && w.ring[w.first].at < (at-w.span).Seconds() {
+		w.dropOldest()
+	}
 	if w.n > 0 && at-w.opened < w.width {
-		w.ring[w.index(w.n-1)].merge(at.Seconds(), v)
+		p := &w.ring[w.index(w.n-1)]
+		p.samples++
+		p.at += (at.Seconds() - p.at) / p.samples
+		p.value += (v - p.value) / p.samples
 		return false
 	}
 	if w.n == len(w.ring) {
@@ -83,18 +87,6 @@ func (w *Window) Take(other *Window) {
 	for i := range other.n {
 		p := other.at(i)
 		w.Add(time.Duration(p.at*float64(time.Second)), p.value)
-	}
-}
-
-func (p *point) merge(at, v float64) {
-	p.samples++
-	p.at += (at - p.at) / p.samples
-	p.value += (v - p.value) / p.samples
-}
-
-func (w *Window) dropBefore(at float64) {
-	for w.n > 0 && w.ring[w.first].at < at {
-		w.dropOldest()
 	}
 }
 

@@ -28,6 +28,12 @@ const (
 // Types lists the letters that Parse knows.
 const Types = "K, T, J, N"
 
+// types holds the letter and the reference function of each type.
+var types = [...]struct {
+	letter    string
+	reference *reference
+}{{"none", nil}, K: {"K", &typeK}, T: {"T", &typeT}, J: {"J", &typeJ}, N: {"N", &typeN}}
+
 // Parse reads a type's letter, in either case.
 func Parse(letter string) (Type, error) {
 	for _, t := range []Type{K, T, J, N} {
@@ -40,29 +46,15 @@ func Parse(letter string) (Type, error) {
 
 // String is the type's letter.
 func (t Type) String() string {
-	switch t {
-	case K:
-		return "K"
-	case T:
-		return "T"
-	case J:
-		return "J"
-	case N:
-		return "N"
+	if int(t) < len(types) {
+		return types[t].letter
 	}
-	return "none"
+	return types[0].letter
 }
 
 func (t Type) reference() (*reference, error) {
-	switch t {
-	case K:
-		return &typeK, nil
-	case T:
-		return &typeT, nil
-	case J:
-		return &typeJ, nil
-	case N:
-		return &typeN, nil
+	if t >= K && t <= N {
+		return types[t].reference, nil
 	}
 	return nil, fmt.Errorf("thermocouple type: none given: choose one of %s", Types)
 }
@@ -112,15 +104,10 @@ func (r *reference) at(celsius float64) (e, slope float64) {
 		slope = slope*celsius + e
 		e = e*celsius + b.c[i]
 	}
-	if r.bump && b == &r.upper {
-		return addBump(celsius, e, slope)
+	if r.bump && b == &r.upper { // type K's exponential a0·exp(a1·(t − a2)²)
+		const a0, a1, a2 = 0.1185976, -0.1183432e-3, 126.9686
+		bump := a0 * math.Exp(a1*(celsius-a2)*(celsius-a2))
+		return e + bump, slope + 2*a1*(celsius-a2)*bump
 	}
 	return e, slope
-}
-
-// addBump adds type K's exponential a0·exp(a1·(t − a2)²).
-func addBump(celsius, e, slope float64) (float64, float64) {
-	const a0, a1, a2 = 0.1185976, -0.1183432e-3, 126.9686
-	bump := a0 * math.Exp(a1*(celsius-a2)*(celsius-a2))
-	return e + bump, slope + 2*a1*(celsius-a2)*bump
 }

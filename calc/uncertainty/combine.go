@@ -50,36 +50,3 @@ func (c Combined) Expanded(p float64) float64 {
 	}
 	return StudentT(p, dof) * c.U
 }
-
-// CombineCorrelated is the combined standard uncertainty of one result from
-// sensitivities and the covariance matrix of the inputs (JCGM 100:2008, 5.2.2,
-// equation 13). No effective degrees of freedom follow: Welch and Satterthwaite
-// is not valid for correlated inputs.
-func CombineCorrelated(sensitivity []float64, covariance [][]float64) float64 {
-	v := Propagate([][]float64{sensitivity}, covariance)
-	return math.Sqrt(math.Max(0, v[0][0]))
-}
-
-// Propagate is the covariance matrix of several results: J·V·Jᵀ, where J has a
-// row of sensitivities for each result and V is the covariance matrix of the
-// inputs (JCGM 100:2008, 5.2.2 and H.2.3; JCGM 102:2011, 6.2.1).
-func Propagate(jacobian, covariance [][]float64) [][]float64 {
-	out := make([][]float64, len(jacobian))
-	for i := range jacobian {
-		out[i] = make([]float64, len(jacobian))
-		for j := range jacobian {
-			out[i][j] = quadratic(jacobian[i], covariance, jacobian[j])
-		}
-	}
-	return out
-}
-
-func quadratic(a []float64, v [][]float64, b []float64) float64 {
-	sum := 0.0
-	for i := range a {
-		for j := range b {
-			sum += a[i] * v[i][j] * b[j]
-		}
-	}
-	return sum
-}

@@ -33,19 +33,15 @@ func (s *Sum) Add(mean, u float64, shape Shape) {
 		s.half[s.n] = u * math.Sqrt(3)
 		s.n++
 	default:
-		s.addFourth(u * math.Sqrt(3))
-	}
-}
-
-// addFourth keeps the widest rectangles and gives the narrowest to the normal
-// part.
-func (s *Sum) addFourth(half float64) {
-	for i := range s.half {
-		if s.half[i] < half {
-			s.half[i], half = half, s.half[i]
+		// The widest rectangles stay, the narrowest goes to the normal part.
+		half := u * math.Sqrt(3)
+		for i := range s.half {
+			if s.half[i] < half {
+				s.half[i], half = half, s.half[i]
+			}
 		}
+		s.normal += half * half / 3
 	}
-	s.normal += half * half / 3
 }
 
 // Mean is the mean of the sum.

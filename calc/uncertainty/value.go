@@ -64,7 +64,11 @@ func Sample(observed []float64) (v Value, dof float64) {
 	if n < 2 {
 		return Value{X: mean, U: math.Inf(1)}, 0
 	}
-	return Value{X: mean, U: math.Sqrt(CovarianceOfMeans(observed, observed))}, n - 1
+	squares := 0.0
+	for _, x := range observed {
+		squares += (x - mean) * (x - mean)
+	}
+	return Value{X: mean, U: math.Sqrt(squares / (n * (n - 1)))}, n - 1
 }
 
 // Mean is the arithmetic mean; NaN of nothing.
@@ -74,17 +78,4 @@ func Mean(observed []float64) float64 {
 		sum += x
 	}
 	return sum / float64(len(observed))
-}
-
-// CovarianceOfMeans is the covariance of the means of two quantities observed
-// in pairs (JCGM 100:2008, 5.2.3, equation 17); of a quantity with itself, the
-// variance of its mean. The slices must have the same length, at least 2.
-func CovarianceOfMeans(a, b []float64) float64 {
-	meanA, meanB := Mean(a), Mean(b)
-	sum := 0.0
-	for i := range a {
-		sum += (a[i] - meanA) * (b[i] - meanB)
-	}
-	n := float64(len(a))
-	return sum / (n * (n - 1))
 }
