@@ -23,15 +23,11 @@ type meters struct {
 
 func newMeters(instruments []quantity.ID) *meters {
 	m := &meters{
-		reads: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "flowrig_instrument_reads_total", Help: "Exchanges with an instrument, good and bad."}, []string{"instrument"}),
-		errors: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "flowrig_instrument_errors_total", Help: "Exchanges that gave no good reading, by reason."}, []string{"instrument", "reason"}),
-		took: prometheus.NewHistogramVec(prometheus.HistogramOpts{
-			Name: "flowrig_instrument_read_duration_seconds", Help: "Length of an exchange with an instrument.",
-			Buckets: []float64{.002, .005, .01, .02, .05, .1, .2, .5, 1, 2}}, []string{"instrument"}),
-		last: prometheus.NewGaugeVec(prometheus.GaugeOpts{
-			Name: "flowrig_instrument_last_reading_timestamp_seconds", Help: "When the last good reading came, in Unix seconds."}, []string{"instrument"}),
+		reads:  prometheus.NewCounterVec(prometheus.CounterOpts(instrumentReads.Opts), instrumentReads.labels),
+		errors: prometheus.NewCounterVec(prometheus.CounterOpts(instrumentErrors.Opts), instrumentErrors.labels),
+		took: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: instrumentTook.Name, Help: instrumentTook.Help,
+			Buckets: []float64{.002, .005, .01, .02, .05, .1, .2, .5, 1, 2}}, instrumentTook.labels),
+		last: prometheus.NewGaugeVec(prometheus.GaugeOpts(instrumentLast.Opts), instrumentLast.labels),
 	}
 	for _, id := range instruments {
 		m.reads.WithLabelValues(id.Short())
@@ -52,8 +48,4 @@ func (m *meters) observe(r daq.Reading, now time.Time) {
 		return
 	}
 	m.last.WithLabelValues(name).Set(float64(now.UnixMilli()) / 1000)
-}
-
-func (m *meters) collectors() []prometheus.Collector {
-	return []prometheus.Collector{m.reads, m.errors, m.took, m.last}
 }

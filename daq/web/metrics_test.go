@@ -20,11 +20,8 @@ func statsBed(t *testing.T) *bed {
 	return testBed(t, func(o *Options) {
 		o.Checks = func() map[string]error { return map[string]error{"recording": nil, "broker": errFake} }
 		o.Stats = func() []Stat {
-			return []Stat{
-				{Name: "flowrig_mqtt_published_total", Help: "Messages handed to the broker.", Counter: true, Value: 12},
-				{Name: "flowrig_record_rows_total", Help: "Rows on disk.", Counter: true, Value: 7},
-				Dropped("record", 3),
-			}
+			published, rows := counter("flowrig_mqtt_published_total", "Messages handed to the broker."), counter("flowrig_record_rows_total", "Rows on disk.")
+			return []Stat{published.Of(12), rows.Of(7), QueueDropped.Of(3, "record")}
 		}
 	})
 }
