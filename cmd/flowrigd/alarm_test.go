@@ -125,8 +125,8 @@ type alarmed struct {
 	t       *testing.T
 	bench   *handBench
 	timing  *stopwatch
-	broker  *mosquitto
-	ear     *listener
+	broker  *daqtest.Mosquitto
+	ear     *daqtest.Listener
 	config  string
 	at      string
 	daemon  *process
@@ -136,12 +136,12 @@ type alarmed struct {
 
 func newAlarmed(t *testing.T, d danger) *alarmed {
 	t.Helper()
-	a := &alarmed{danger: d, t: t, broker: startMosquitto(t), at: daqtest.FreeAddress(t)}
+	a := &alarmed{danger: d, t: t, broker: daqtest.StartMosquitto(t, ""), at: daqtest.FreeAddress(t)}
 	a.bench, a.timing = newTimedBench(t)
-	a.config = a.bench.config(a.at, brokerTable(a.broker.url(), 10*time.Second))
+	a.config = a.bench.config(a.at, brokerTable(a.broker.URL(), 10*time.Second))
 	a.operate = addToken(t, a.config, "operate", "demonstrator")
 	a.watch = addToken(t, a.config, "watch", "visitor")
-	a.ear = a.broker.listen("alarm/" + d.alarm)
+	a.ear = a.broker.Listen("alarm/" + d.alarm)
 	a.start()
 	return a
 }
@@ -164,17 +164,17 @@ func (a *alarmed) story() {
 }
 
 // raised begins the danger, and gives the first message about it.
-func (a *alarmed) raised() told {
+func (a *alarmed) raised() daqtest.Message {
 	a.t.Helper()
 	const onDelay, intervals, room = 2 * time.Second, 2 * 100 * time.Millisecond, 500 * time.Millisecond
 	a.timing.expect(a.answer)
 	a.bench.set(a.begin)
-	m := a.ear.await("alarm/"+a.alarm, `"state":"unacknowledged"`, 10*time.Second)
-	row := sqlRows(a.t, a.bench.dir, fmt.Sprintf("SELECT name, state, priority, value = %v AND \"limit\" = %v FROM alarm_event WHERE sequence = %v", a.value, a.limit, m.field("sequence")))
+	m := a.ear.AwaitNewest("alarm/"+a.alarm, `"state":"unacknowledged"`, 10*time.Second)
+	row := sqlRows(a.t, a.bench.dir, fmt.Sprintf("SELECT name, state, priority, value = %v AND \"limit\" = %v FROM alarm_event WHERE sequence = %v", a.value, a.limit, m.Field("sequence")))
 	if want := a.alarm + "|unacknowledged|high|1"; row != want {
 		a.t.Errorf("when the message was heard the database held %q, want %q", row, want)
 	}
-	took := m.at.Sub(a.timing.when())
+	took := m.At.Sub(a.timing.when())
 	a.t.Logf("%s told %v after the answer that shows it", a.alarm, took.Round(time.Millisecond))
 	if took > onDelay+intervals+room || took < onDelay-intervals {
 		a.t.Errorf("told %v after the answer, want %v to %v", took, onDelay, onDelay+intervals+room)
@@ -184,16 +184,16 @@ func (a *alarmed) raised() told {
 }
 
 // whole holds the message against the contract.
-func (a *alarmed) whole(m told) {
+func (a *alarmed) whole(m daqtest.Message) {
 	a.t.Helper()
 	for name, want := range map[string]any{"name": a.alarm, "priority": "high", "value": a.value, "limit": a.limit, "recorded": true,
 		"recording": sqlRows(a.t, a.bench.dir, "SELECT value FROM meta WHERE key = 'recording'")} {
-		if m.field(name) != want {
-			a.t.Errorf("%s is %v, want %v, in %s", name, m.field(name), want, m.body)
+		if m.Field(name) != want {
+			a.t.Errorf("%s is %v, want %v, in %s", name, m.Field(name), want, m.Body)
 		}
 	}
 	for _, name := range []string{"cause", "consequence", "action", "time"} {
-		if text, _ := m.field(name).(string); len(text) < 20 {
+		if text, _ := m.Field(name).(string); len(text) < 20 {
 			a.t.Errorf("%s is %q, want a sentence, or a time", name, text)
 		}
 	}
@@ -213,21 +213,21 @@ func (a *alarmed) reborn() {
 }
 
 // restart: the next daemon has the alarm as it was, and announces nothing anew.
-func (a *alarmed) restart(first told) {
+func (a *alarmed) restart(first daqtest.Message) {
 	a.t.Helper()
 	a.reborn()
 	a.stands("unacknowledged")
-	if at := a.status()["time"]; at != first.field("time") {
-		a.t.Errorf("after the restart the alarm dates from %v, before from %v", at, first.field("time"))
+	if at := a.status()["time"]; at != first.Field("time") {
+		a.t.Errorf("after the restart the alarm dates from %v, before from %v", at, first.Field("time"))
 	}
 	from, _ := now(a.at)["sequence"].(float64)
 	within(a.t, 15*time.Second, "five more rows, longer than any delay of the alarm", func() bool { n, _ := now(a.at)["sequence"].(float64); return n >= from+5 })
 	a.stands("unacknowledged")
 	// What the broker acknowledged in the last moment before a kill may come
 	// once more (at least once), as the same message with the same sequence.
-	for _, m := range a.ear.on("alarm/" + a.alarm)[1:] {
-		if m.body != first.body || a.stop != syscall.SIGKILL {
-			a.t.Errorf("after the restart the alarm was announced anew: %s", m.body)
+	for _, m := range a.ear.On("alarm/" + a.alarm)[1:] {
+		if m.Body != first.Body || a.stop != syscall.SIGKILL {
+			a.t.Errorf("after the restart the alarm was announced anew: %s", m.Body)
 		}
 	}
 }
@@ -289,7 +289,7 @@ func (a *alarmed) guarded() {
 func (a *alarmed) returned() {
 	a.t.Helper()
 	a.bench.set(a.end)
-	a.ear.await("alarm/"+a.alarm, `"state":"latched-unacknowledged"`, 10*time.Second)
+	a.ear.AwaitNewest("alarm/"+a.alarm, `"state":"latched-unacknowledged"`, 10*time.Second)
 	a.do("reset", a.operate, 409)
 	a.stands("latched-unacknowledged")
 	a.reborn()
@@ -300,11 +300,11 @@ func (a *alarmed) returned() {
 func (a *alarmed) released() {
 	a.t.Helper()
 	a.do("acknowledge", a.operate, 200)
-	a.ear.await("alarm/"+a.alarm, `"state":"latched-acknowledged"`, 5*time.Second)
+	a.ear.AwaitNewest("alarm/"+a.alarm, `"state":"latched-acknowledged"`, 5*time.Second)
 	a.stands("latched-acknowledged")
 	a.do("acknowledge", a.operate, 409)
 	a.do("reset", a.operate, 200)
-	a.ear.await("alarm/"+a.alarm, `"state":"normal"`, 5*time.Second)
+	a.ear.AwaitNewest("alarm/"+a.alarm, `"state":"normal"`, 5*time.Second)
 	if s := a.status(); s != nil {
 		a.t.Errorf("after the reset /api/alarms says %v", s)
 	}
@@ -321,8 +321,8 @@ func (a *alarmed) journal() {
 		a.t.Errorf("the journal says\n%s\nwant\n%s", got, want)
 	}
 	var wire []string
-	for _, m := range a.ear.on("alarm/" + a.alarm) {
-		if state := fmt.Sprint(m.field("state")); len(wire) == 0 || wire[len(wire)-1] != state {
+	for _, m := range a.ear.On("alarm/" + a.alarm) {
+		if state := fmt.Sprint(m.Field("state")); len(wire) == 0 || wire[len(wire)-1] != state {
 			wire = append(wire, state)
 		}
 	}
@@ -339,35 +339,35 @@ func (a *alarmed) journal() {
 // not recorded.
 func TestAlarmWaitsForTheDisk(t *testing.T) {
 	t.Parallel()
-	broker, at := startMosquitto(t), daqtest.FreeAddress(t)
+	broker, at := daqtest.StartMosquitto(t, ""), daqtest.FreeAddress(t)
 	bench, _ := newTimedBench(t)
 	hang := filepath.Join(t.TempDir(), "hang")
-	config := bench.config(at, "[alarms.water-overheat]\non_delay = \"0 s\"\n\n"+brokerTable(broker.url(), 10*time.Second)+"every = \"100 ms\"\n")
+	config := bench.config(at, "[alarms.water-overheat]\non_delay = \"0 s\"\n\n"+brokerTable(broker.URL(), 10*time.Second)+"every = \"100 ms\"\n")
 	startWith(t, []string{"FLOWRIGD_DISK_HANG=" + hang}, faulty, "run", "--config", config)
-	ear := broker.listen("#")
-	ear.await("state", `"temperature":"good"`, 15*time.Second)
+	ear := broker.Listen("#")
+	ear.AwaitNewest("state", `"temperature":"good"`, 15*time.Second)
 
 	write(t, hang, "")
 	bench.set(func(b *handBench) { b.celsius = 80 })
 	standing := func() (n int) {
-		for _, m := range ear.on("state") {
-			if strings.Contains(m.body, `"name":"water-overheat"`) {
+		for _, m := range ear.On("state") {
+			if strings.Contains(m.Body, `"name":"water-overheat"`) {
 				n++
 			}
 		}
 		return n
 	}
 	within(t, 10*time.Second, "three states with the alarm in them", func() bool { return standing() >= 3 })
-	for _, m := range ear.on("alarm/water-overheat") {
-		if m.field("recorded") != false {
-			t.Errorf("told while the disk hung: %s", m.body)
+	for _, m := range ear.On("alarm/water-overheat") {
+		if m.Field("recorded") != false {
+			t.Errorf("told while the disk hung: %s", m.Body)
 		}
 	}
 	if err := os.Remove(hang); err != nil {
 		t.Fatal(err)
 	}
-	m := ear.await("alarm/water-overheat", `"recorded":true`, 10*time.Second)
-	if row := sqlRows(t, bench.dir, fmt.Sprintf("SELECT name, state FROM alarm_event WHERE sequence = %v", m.field("sequence"))); row != "water-overheat|unacknowledged" {
-		t.Errorf("the database holds %q under the sequence of %s", row, m.body)
+	m := ear.AwaitNewest("alarm/water-overheat", `"recorded":true`, 10*time.Second)
+	if row := sqlRows(t, bench.dir, fmt.Sprintf("SELECT name, state FROM alarm_event WHERE sequence = %v", m.Field("sequence"))); row != "water-overheat|unacknowledged" {
+		t.Errorf("the database holds %q under the sequence of %s", row, m.Body)
 	}
 }

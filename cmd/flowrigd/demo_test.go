@@ -62,7 +62,7 @@ func hearState(t *testing.T, broker string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command(need(t, "mosquitto_sub", "mosquitto-clients"),
+	out, err := exec.Command(daqtest.Program(t, "mosquitto_sub", "mosquitto-clients"),
 		"-h", u.Hostname(), "-p", u.Port(), "-t", "flowrig/+/+/state", "-C", "1", "-W", "5").Output()
 	if err != nil {
 		t.Fatalf("mosquitto_sub: %v", err)
@@ -77,7 +77,7 @@ func hearState(t *testing.T, broker string) {
 func browser(t *testing.T) context.Context {
 	t.Helper()
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(need(t, "chromium", "chromium")), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.ExecPath(daqtest.Program(t, "chromium", "chromium")), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
 	ctx, stop := context.WithTimeout(t.Context(), 60*time.Second)

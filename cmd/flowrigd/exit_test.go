@@ -66,7 +66,7 @@ func TestWhatIsNotOnDiskIsAFailure(t *testing.T) {
 // names it opens no line, makes no directory and calls nobody.
 func TestCheckOpensNothing(t *testing.T) {
 	t.Parallel()
-	strace := need(t, "strace", "strace")
+	strace := daqtest.Program(t, "strace", "strace")
 	b := newRelayBench(t)
 	file := b.config(daqtest.FreeAddress(t), relayTables+mqttTable("tcp://"+daqtest.FreeAddress(t)))
 	log := filepath.Join(b.dir, "calls")

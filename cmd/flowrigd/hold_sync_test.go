@@ -11,13 +11,15 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"flowrigd/daq/daqtest"
 )
 
 // TestThePermitFileIsSynced watches the daemon's system calls while it writes
 // the permit file: the new text is synced, then renamed, then the name is synced.
 func TestThePermitFileIsSynced(t *testing.T) {
 	t.Parallel()
-	strace := need(t, "strace", "strace")
+	strace := daqtest.Program(t, "strace", "strace")
 	b := newHoldBench(t)
 	log, pid := filepath.Join(b.dir, "calls"), filepath.Join(b.dir, "pid")
 	d := start(t, strace, "-f", "-y", "-o", log, "-e", "trace=fsync,rename,renameat,renameat2",

@@ -90,15 +90,15 @@ func listenTo(t *testing.T, broker, name, topic string, heard func(at time.Time,
 // program has another speed, and is not measured. Where other work disturbs the
 // machine it is measured again, twice at most.
 func TestAlarmLatency(t *testing.T) { // alone: it measures
-	m := startMosquitto(t)
+	m := daqtest.StartMosquitto(t, "")
 	bench, at := newHandBench(t), daqtest.FreeAddress(t)
 	l := &latency{t: t, spikes: &spikes{at: map[float64]time.Time{}}, alarms: make(chan time.Duration, 10000)}
 	line := newHandLine(t, filepath.Join(bench.dir, "air"), l.answer)
-	config := bench.config(at, fmt.Sprintf(spikeTables, line.name)+brokerTable(m.url(), 10*time.Second))
+	config := bench.config(at, fmt.Sprintf(spikeTables, line.name)+brokerTable(m.URL(), 10*time.Second))
 	start(t, program, "run", "--config", config)
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
-	listenTo(t, m.url(), "hears-alarms", topicRoot+"alarm/room-warm", l.hear)
-	pair := newBarePair(t, m.url(), bench.dir)
+	listenTo(t, m.URL(), "hears-alarms", topicRoot+"alarm/room-warm", l.hear)
+	pair := newBarePair(t, m.URL(), bench.dir)
 	for range 3 {
 		if l.measure(pair) {
 			return

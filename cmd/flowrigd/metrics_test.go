@@ -25,7 +25,7 @@ func lint(t *testing.T, at, state string) {
 	if status != http.StatusOK || !strings.Contains(body, "flowrig_build_info{") {
 		t.Fatalf("%s: /metrics says %d %s", state, status, body)
 	}
-	c := exec.Command(need(t, "promtool", "prometheus"), "check", "metrics")
+	c := exec.Command(daqtest.Program(t, "promtool", "prometheus"), "check", "metrics")
 	c.Stdin = strings.NewReader(body)
 	if out, err := c.CombinedOutput(); err != nil || len(out) > 0 {
 		t.Errorf("%s: promtool check metrics: %v\n%s", state, err, out)
@@ -77,7 +77,7 @@ func TestPrometheusScrapes(t *testing.T) {
 	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
 	conf := write(t, filepath.Join(b.dir, "scrape.yml"), fmt.Sprintf(
 		"global: {scrape_interval: 500ms, scrape_timeout: 500ms}\nscrape_configs:\n- job_name: flowrigd\n  static_configs:\n  - targets: [%q]\n", at))
-	start(t, need(t, "prometheus", "prometheus"), "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(b.dir, "series"), "--web.listen-address="+server)
+	start(t, daqtest.Program(t, "prometheus", "prometheus"), "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(b.dir, "series"), "--web.listen-address="+server)
 	within(t, 20*time.Second, "the server knows the Reynolds number", func() bool { return !math.IsNaN(query(server, "flowrig_reynolds_number")) })
 	want, _ := now(at)["reynolds_number"].(float64)
 	if got := query(server, "flowrig_reynolds_number"); math.Abs(got-want) > 1e-6*want {

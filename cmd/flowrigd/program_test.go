@@ -55,22 +55,6 @@ func build1(dir, name string, flags ...string) string {
 	return path
 }
 
-// need finds a program of Debian's; without it the test is skipped, and fails
-// where FLOWRIG_REQUIRE=1 says that everything must be there.
-func need(t *testing.T, name, debian string) string {
-	t.Helper()
-	for _, path := range []string{name, "/usr/sbin/" + name} {
-		if found, err := exec.LookPath(path); err == nil {
-			return found
-		}
-	}
-	if os.Getenv("FLOWRIG_REQUIRE") == "1" {
-		t.Fatalf("%s is missing: install Debian's package %s", name, debian)
-	}
-	t.Skipf("%s is missing: install Debian's package %s", name, debian)
-	return ""
-}
-
 // process is a running program with what it printed so far.
 type process struct {
 	t    *testing.T

@@ -118,7 +118,7 @@ func python(t *testing.T, module, debian string) string {
 	if exec.Command(path, "-c", "import "+module).Run() == nil {
 		return path
 	}
-	return need(t, "python3 with "+module, debian)
+	return daqtest.Program(t, "python3 with "+module, debian)
 }
 
 // foreignSlave serves the slave at one end of a line and gives the name of the
@@ -127,7 +127,7 @@ func foreignSlave(t *testing.T, dir string) string {
 	t.Helper()
 	near, far := filepath.Join(dir, "near"), filepath.Join(dir, "far")
 	interpreter := python(t, "pymodbus, serial_asyncio", "python3-pymodbus, python3-serial-asyncio")
-	start(t, need(t, "socat", "socat"), "pty,rawer,link="+near, "pty,rawer,link="+far)
+	start(t, daqtest.Program(t, "socat", "socat"), "pty,rawer,link="+near, "pty,rawer,link="+far)
 	within(t, 5*time.Second, "socat makes two ends", func() bool {
 		_, a := os.Stat(near)
 		_, b := os.Stat(far)

@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"flowrigd/daq/daqtest"
 )
 
 // TestReadmeCommands: every command that README shows is one of the program,
@@ -52,7 +54,7 @@ func TestReadmeScrape(t *testing.T) {
 	token := write(t, filepath.Join(dir, "flowrigd.token"), "token")
 	write(t, filepath.Join(dir, "flowrigd-alerts.yml"), read(t, filepath.Join("..", "..", "dashboards", "alerts.yml")))
 	config := write(t, filepath.Join(dir, "prometheus.yml"), strings.Replace(m[1], "/etc/prometheus/flowrigd.token", token, 1))
-	out, errors, code := call(t, need(t, "promtool", "prometheus"), "check", "config", config)
+	out, errors, code := call(t, daqtest.Program(t, "promtool", "prometheus"), "check", "config", config)
 	if code != 0 || !strings.Contains(out, "SUCCESS") {
 		t.Errorf("promtool: %d %s%s", code, out, errors)
 	}

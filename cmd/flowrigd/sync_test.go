@@ -44,7 +44,7 @@ func TestAlarmIsSyncedBeforeItIsTold(t *testing.T) {
 // and gives its calls in order.
 func traced(t *testing.T) []string {
 	t.Helper()
-	strace := need(t, "strace", "strace")
+	strace := daqtest.Program(t, "strace", "strace")
 	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	config := b.config(at, flappingAlarm(t, b.dir, "250 ms")+mqttTable(w.url))
 	log, pid := filepath.Join(b.dir, "calls"), filepath.Join(b.dir, "pid")

@@ -118,7 +118,7 @@ func TestCompletion(t *testing.T) {
 		}
 	}
 	script, _, _ := call(t, program, "completion", "bash")
-	bash := exec.Command(need(t, "bash", "bash"), "-n")
+	bash := exec.Command(daqtest.Program(t, "bash", "bash"), "-n")
 	bash.Stdin = strings.NewReader(script)
 	if out, err := bash.CombinedOutput(); err != nil || len(out) > 0 {
 		t.Errorf("bash does not understand the script: %v\n%s", err, out)

@@ -16,20 +16,8 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
-
-// need skips a test without an external component, or fails it where all of
-// them have to be there.
-func need(t testing.TB, component string, found bool) {
-	t.Helper()
-	switch {
-	case found:
-	case os.Getenv("FLOWRIG_REQUIRE") == "1":
-		t.Fatalf("%s is not installed", component)
-	default:
-		t.Skipf("%s is not installed", component)
-	}
-}
 
 // cable joins the far ends of two terminals, so that both near ends are serial
 // lines with a name.
@@ -132,7 +120,7 @@ func (c cell) instrument(address byte, table config.Table) config.Instrument {
 
 // Oracle: pymodbus 3.0 as the slave, Python's struct as the packer of numbers.
 func TestAgainstPymodbus(t *testing.T) {
-	need(t, "python3-pymodbus with python3-serial-asyncio", exec.Command("/usr/bin/python3", "-c", "import pymodbus, serial_asyncio").Run() == nil)
+	daqtest.Require(t, "python3-pymodbus with python3-serial-asyncio", exec.Command("/usr/bin/python3", "-c", "import pymodbus, serial_asyncio").Run() == nil)
 	cells := everyCell()
 	bits := []cell{{At: 0, Value: 1}, {At: 1, Value: 0}, {At: 13, Value: 1}}
 	description, err := json.Marshal(map[string]map[string][]cell{
@@ -177,8 +165,8 @@ func TestAgainstPymodbus(t *testing.T) {
 // as IEEE 754 has its bytes.
 func TestAgainstLibmodbus(t *testing.T) {
 	compiler, err := exec.LookPath("cc")
-	need(t, "a C compiler", err == nil)
-	need(t, "libmodbus-dev", exec.Command("sh", "-c", "test -e /usr/include/modbus/modbus.h").Run() == nil)
+	daqtest.Require(t, "a C compiler", err == nil)
+	daqtest.Require(t, "libmodbus-dev", exec.Command("sh", "-c", "test -e /usr/include/modbus/modbus.h").Run() == nil)
 	program := filepath.Join(t.TempDir(), "slave")
 	if out, err := exec.Command(compiler, "-I/usr/include/modbus", "-o", program, "testdata/slave.c", "-lmodbus").CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)

@@ -18,6 +18,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // What the broker does is Mosquitto's doing, an implementation nobody here
@@ -25,20 +26,20 @@ import (
 
 func TestStateAndPresenceAreRetained(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
-	stop := start(t, newBench().publisher(t, m.url()))
-	first := m.listen("#")
-	first.await("presence", `"up":true`, 5*time.Second)
-	first.await("state", `"time":"2026-03-01T12:00:00.000000Z"`, 5*time.Second)
+	m := daqtest.StartMosquitto(t, "")
+	stop := start(t, newBench().publisher(t, m.URL()))
+	first := m.Listen("#")
+	first.Await("presence", `"up":true`, 5*time.Second)
+	first.Await("state", `"time":"2026-03-01T12:00:00.000000Z"`, 5*time.Second)
 
-	late := m.listen("#")
-	if h := late.await("presence", `"up":true`, 5*time.Second); !h.retained {
+	late := m.Listen("#")
+	if h := late.Await("presence", `"up":true`, 5*time.Second); !h.Retained {
 		t.Error("presence came without the retained flag (MQTT 3.1.1, 3.3.1-8)")
 	}
-	h := late.await("state", `"site":"north-hall"`, 5*time.Second)
+	h := late.Await("state", `"site":"north-hall"`, 5*time.Second)
 	var state map[string]any
-	if err := json.Unmarshal([]byte(h.body), &state); err != nil {
-		t.Fatalf("state %s: %v", h.body, err)
+	if err := json.Unmarshal([]byte(h.Body), &state); err != nil {
+		t.Fatalf("state %s: %v", h.Body, err)
 	}
 	for _, key := range []string{"rig", "recording", "sequence", "quality", "alarms", "clock_synchronised", "reynolds_number"} {
 		if _, ok := state[key]; !ok {
@@ -46,61 +47,61 @@ func TestStateAndPresenceAreRetained(t *testing.T) {
 		}
 	}
 	stop()
-	if h := m.listen("presence").await("presence", `"up":false`, 5*time.Second); !h.retained || !strings.Contains(h.body, "stopped") {
+	if h := m.Listen("presence").Await("presence", `"up":false`, 5*time.Second); !h.Retained || !strings.Contains(h.Body, "stopped") {
 		t.Errorf("after the end presence is %+v", h)
 	}
 }
 
 func TestSilentEngineIsToldByPresence(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
-	start(t, b.publisher(t, m.url()))
-	e := m.listen("#")
-	e.await("presence", `"up":true`, 5*time.Second)
+	start(t, b.publisher(t, m.URL()))
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
 	b.dead.Store(true)
-	e.await("presence", `"why":"the engine`, 2*time.Second)
-	if n, last := len(e.messages("state")), e.last("presence"); n == 0 || !strings.Contains(last.body, `"up":false`) {
-		t.Errorf("%d states, presence %s", n, last.body)
+	e.Await("presence", `"why":"the engine`, 2*time.Second)
+	if n, last := len(e.On("state")), e.Newest("presence"); n == 0 || !strings.Contains(last.Body, `"up":false`) {
+		t.Errorf("%d states, presence %s", n, last.Body)
 	}
 	// What was on its way when the engine fell silent has come; nothing follows.
-	before := len(e.messages("state"))
-	m.retain("mark", "silent")
-	e.await("mark", "silent", 2*time.Second)
+	before := len(e.On("state"))
+	m.Retain("mark", "silent")
+	e.Await("mark", "silent", 2*time.Second)
 	since := time.Now()
 	until(t, "twenty intervals", 5*time.Second, func() bool { return time.Since(since) > time.Second })
-	if n := len(e.messages("state")); n > before+1 {
+	if n := len(e.On("state")); n > before+1 {
 		t.Errorf("%d states came while the engine was silent", n-before)
 	}
 	b.dead.Store(false)
-	until(t, "presence up again", 2*time.Second, func() bool { return strings.Contains(e.last("presence").body, `"up":true`) })
+	until(t, "presence up again", 2*time.Second, func() bool { return strings.Contains(e.Newest("presence").Body, `"up":true`) })
 }
 
 func TestWillAfterACutConnection(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
-	cut := startProxy(t, m.address())
+	m := daqtest.StartMosquitto(t, "")
+	cut := startProxy(t, m.At)
 	start(t, newBench().publisher(t, cut.url()))
-	e := m.listen("presence")
-	e.await("presence", `"up":true`, 5*time.Second)
+	e := m.Listen("presence")
+	e.Await("presence", `"up":true`, 5*time.Second)
 	cut.off()
-	if h := e.await("presence", `"up":false`, 2*time.Second); h.body != `{"up":false}` {
-		t.Errorf("the will is %s", h.body)
+	if h := e.Await("presence", `"up":false`, 2*time.Second); h.Body != `{"up":false}` {
+		t.Errorf("the will is %s", h.Body)
 	}
 	cut.on()
-	until(t, "presence up again", 5*time.Second, func() bool { return strings.Contains(e.last("presence").body, `"up":true`) })
+	until(t, "presence up again", 5*time.Second, func() bool { return strings.Contains(e.Newest("presence").Body, `"up":true`) })
 }
 
 // gapFree fails unless the first deliveries of a topic are 1 … n in order.
-func gapFree(t *testing.T, all []heard, n int64) {
+func gapFree(t *testing.T, all []daqtest.Message, n int64) {
 	t.Helper()
 	next := int64(1)
 	for _, h := range all {
-		switch got := sequenceOf(t, h.body); {
+		switch got := sequenceOf(t, h.Body); {
 		case got == next:
 			next++
 		case got > next:
-			t.Fatalf("%s: sequence %d came before %d", h.topic, got, next)
+			t.Fatalf("%s: sequence %d came before %d", h.Topic, got, next)
 		}
 	}
 	if next != n+1 {
@@ -110,18 +111,18 @@ func gapFree(t *testing.T, all []heard, n int64) {
 
 func TestEveryRecordThroughNetworkOutages(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
-	cut := startProxy(t, m.address())
+	m := daqtest.StartMosquitto(t, "")
+	cut := startProxy(t, m.At)
 	b := newBench()
 	start(t, b.publisher(t, cut.url()))
-	e := m.listen("#")
-	e.await("presence", `"up":true`, 5*time.Second)
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
 	for round := range 5 {
 		for range 300 {
 			b.feed.add(daq.ClassRecord, "")
 		}
 		b.feed.add(daq.ClassEvent, "")
-		until(t, "some records", 5*time.Second, func() bool { return len(e.messages("record")) > round*300+50 })
+		until(t, "some records", 5*time.Second, func() bool { return len(e.On("record")) > round*300+50 })
 		cut.off() // in the middle of a batch
 		for range 300 {
 			b.feed.add(daq.ClassRecord, "")
@@ -130,9 +131,9 @@ func TestEveryRecordThroughNetworkOutages(t *testing.T) {
 	}
 	const total = 5 * 600
 	until(t, "all records", 20*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == total })
-	until(t, "last record", 5*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == total })
-	gapFree(t, e.messages("record"), total)
-	gapFree(t, e.messages("event"), 5)
+	until(t, "last record", 5*time.Second, func() bool { return sequenceOf(t, e.Newest("record").Body) == total })
+	gapFree(t, e.On("record"), total)
+	gapFree(t, e.On("event"), 5)
 }
 
 // TestAlarmsBeforeABacklog: a broker that was away for an hour gets the hour's
@@ -141,7 +142,7 @@ func TestEveryRecordThroughNetworkOutages(t *testing.T) {
 func TestAlarmsBeforeABacklog(t *testing.T) {
 	t.Parallel()
 	const hour = 3600 // rows of a second each
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	for range hour {
 		b.feed.add(daq.ClassRecord, "")
@@ -149,25 +150,25 @@ func TestAlarmsBeforeABacklog(t *testing.T) {
 	for i := range 100 {
 		b.feed.add(daq.ClassAlarm, fmt.Sprintf("alarm-%d", i))
 	}
-	e := m.listen("#")
-	start(t, b.publisher(t, m.url()))
-	until(t, "some records", 5*time.Second, func() bool { return len(e.messages("record")) > 300 })
+	e := m.Listen("#")
+	start(t, b.publisher(t, m.URL()))
+	until(t, "some records", 5*time.Second, func() bool { return len(e.On("record")) > 300 })
 	b.feed.add(daq.ClassAlarm, "late")
 	until(t, "all", 30*time.Second, func() bool {
-		return b.feed.mark(daq.ClassRecord) == hour && sequenceOf(t, e.last("record").body) == hour
+		return b.feed.mark(daq.ClassRecord) == hour && sequenceOf(t, e.Newest("record").Body) == hour
 	})
-	gapFree(t, e.messages("record"), hour)
+	gapFree(t, e.On("record"), hour)
 	alarms, records, lateAt := 0, 0, 0
-	for _, h := range e.messages("") {
+	for _, h := range e.On("") {
 		switch {
-		case h.topic == "alarm/late":
+		case h.Topic == "alarm/late":
 			lateAt = records
-		case strings.HasPrefix(h.topic, "alarm/"):
+		case strings.HasPrefix(h.Topic, "alarm/"):
 			alarms++
-			if want := fmt.Sprintf("alarm/alarm-%d", alarms-1); records > 0 || h.topic != want {
-				t.Fatalf("%s came after %d records, as number %d", h.topic, records, alarms)
+			if want := fmt.Sprintf("alarm/alarm-%d", alarms-1); records > 0 || h.Topic != want {
+				t.Fatalf("%s came after %d records, as number %d", h.Topic, records, alarms)
 			}
-		case h.topic == "record":
+		case h.Topic == "record":
 			records++
 		}
 	}
@@ -180,17 +181,17 @@ func TestBrokerDownAndBack(t *testing.T) {
 	t.Parallel()
 	// Its session store lets the subscriber's subscription live through the
 	// restart; without that the test would see less than the broker did.
-	m := startMosquitto(t, "persistence true")
+	m := daqtest.StartMosquitto(t, "persistence true")
 	b := newBench()
-	p := b.publisher(t, m.url())
-	e := m.listen("#", "-c", "-i", "listener")
+	p := b.publisher(t, m.URL())
+	e := m.Listen("#", "-c", "-i", "listener")
 	start(t, p)
-	e.await("presence", `"up":true`, 5*time.Second)
+	e.Await("presence", `"up":true`, 5*time.Second)
 	for range 20 {
 		b.feed.add(daq.ClassRecord, "")
 	}
 	until(t, "first records", 5*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == 20 })
-	m.stop(syscall.SIGTERM)
+	m.Stop(syscall.SIGTERM)
 	for range 200 {
 		b.feed.add(daq.ClassRecord, "")
 	}
@@ -199,11 +200,11 @@ func TestBrokerDownAndBack(t *testing.T) {
 	if n := p.Stats().Backlog; n != 200 {
 		t.Errorf("backlog %d, want the 200 rows recorded meanwhile", n)
 	}
-	m.start()
+	m.Start()
 	until(t, "all records", 10*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == 220 })
-	until(t, "last record", 10*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == 220 })
-	gapFree(t, e.messages("record"), 220)
-	gapFree(t, e.messages("alarm/water-overheat"), 1)
+	until(t, "last record", 10*time.Second, func() bool { return sequenceOf(t, e.Newest("record").Body) == 220 })
+	gapFree(t, e.On("record"), 220)
+	gapFree(t, e.On("alarm/water-overheat"), 1)
 	if s := p.Stats(); !s.Connected || s.Connections < 2 || s.Acknowledged < 221 || s.Backlog != 0 {
 		t.Errorf("figures %+v", s)
 	}
@@ -211,19 +212,19 @@ func TestBrokerDownAndBack(t *testing.T) {
 
 func TestBrokerDownAtTheStart(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
-	m.stop(syscall.SIGKILL)
+	m := daqtest.StartMosquitto(t, "")
+	m.Stop(syscall.SIGKILL)
 	b := newBench()
-	p := b.publisher(t, m.url())
+	p := b.publisher(t, m.URL())
 	start(t, p)
 	until(t, "a reason", 5*time.Second, func() bool { _, _, why := p.Connected(); return strings.Contains(why, "connect: ") })
-	m.start()
+	m.Start()
 	until(t, "connected", 5*time.Second, func() bool { up, _, _ := p.Connected(); return up })
 }
 
 func TestRetainedAlarmsAfterABrokerCrash(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "") // forgets what it retains
+	m := daqtest.StartMosquitto(t, "") // forgets what it retains
 	b := newBench()
 	for _, name := range []string{"head-lost", "water-overheat", "head-lost"} {
 		b.feed.add(daq.ClassAlarm, name)
@@ -233,66 +234,66 @@ func TestRetainedAlarmsAfterABrokerCrash(t *testing.T) {
 		b.feed.add(daq.ClassAlarm, "broker-lost")
 	}
 	b.standing("head-lost", "water-overheat")
-	start(t, b.publisher(t, m.url()))
+	start(t, b.publisher(t, m.URL()))
 	total := int64(others + 3)
 	until(t, "alarms delivered", 10*time.Second, func() bool { return b.feed.mark(daq.ClassAlarm) == total })
-	m.stop(syscall.SIGKILL)
-	m.start()
-	e := m.listen("alarm/+")
-	e.await("alarm/head-lost", `"sequence":3,`, 10*time.Second)
-	e.await("alarm/water-overheat", `"sequence":2,`, 10*time.Second)
-	if n := len(e.messages("alarm/broker-lost")); n != 0 {
+	m.Stop(syscall.SIGKILL)
+	m.Start()
+	e := m.Listen("alarm/+")
+	e.Await("alarm/head-lost", `"sequence":3,`, 10*time.Second)
+	e.Await("alarm/water-overheat", `"sequence":2,`, 10*time.Second)
+	if n := len(e.On("alarm/broker-lost")); n != 0 {
 		t.Errorf("broker-lost is neither standing nor retained, and came %d times", n)
 	}
 }
 
 func TestNothingIsAnnouncedAnew(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")
 	b.feed.add(daq.ClassAlarm, "head-lost")
-	p := b.publisher(t, m.url())
+	p := b.publisher(t, m.URL())
 	stop := start(t, p)
 	until(t, "alarm delivered", 5*time.Second, func() bool { return b.feed.mark(daq.ClassAlarm) == 1 })
 	stop()
-	e := m.listen("#")
-	e.await("alarm/head-lost", `"sequence":1,`, 5*time.Second)
-	again := b.publisher(t, m.url())
+	e := m.Listen("#")
+	e.Await("alarm/head-lost", `"sequence":1,`, 5*time.Second)
+	again := b.publisher(t, m.URL())
 	stop = start(t, again)
-	e.await("presence", `"up":true`, 5*time.Second)
+	e.Await("presence", `"up":true`, 5*time.Second)
 	// A new alarm and as long a wait as the repair takes: whatever is repeated
 	// comes before it.
-	until(t, "states past the repair", 5*time.Second, func() bool { return len(e.messages("state")) > 20 })
+	until(t, "states past the repair", 5*time.Second, func() bool { return len(e.On("state")) > 20 })
 	b.feed.add(daq.ClassAlarm, "water-overheat")
-	e.await("alarm/water-overheat", `"sequence":2,`, 5*time.Second)
+	e.Await("alarm/water-overheat", `"sequence":2,`, 5*time.Second)
 	stop()
-	if n := len(e.messages("alarm/head-lost")); n != 1 {
+	if n := len(e.On("alarm/head-lost")); n != 1 {
 		t.Errorf("head-lost came %d times, the retained one included", n)
 	}
 }
 
 func TestHungBrokerStopsNothing(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
-	p := b.publisher(t, m.url())
+	p := b.publisher(t, m.URL())
 	stop := start(t, p)
-	e := m.listen("#")
-	e.await("presence", `"up":true`, 5*time.Second)
-	m.signal(syscall.SIGSTOP)
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
+	m.Signal(syscall.SIGSTOP)
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	for range 2000 {
 		b.feed.add(daq.ClassRecord, "")
 	}
 	b.feed.tell("water-overheat", "unacknowledged")
 	until(t, "hang noticed", 5*time.Second, func() bool { up, _, _ := p.Connected(); return !up })
-	m.signal(syscall.SIGCONT)
+	m.Signal(syscall.SIGCONT)
 	until(t, "all records", 20*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == 2000 })
-	until(t, "last record", 5*time.Second, func() bool { return sequenceOf(t, e.last("record").body) == 2000 })
-	gapFree(t, e.messages("record"), 2000)
-	e.await("alarm/water-overheat", `"recorded":false`, 5*time.Second)
-	m.signal(syscall.SIGSTOP)
+	until(t, "last record", 5*time.Second, func() bool { return sequenceOf(t, e.Newest("record").Body) == 2000 })
+	gapFree(t, e.On("record"), 2000)
+	e.Await("alarm/water-overheat", `"recorded":false`, 5*time.Second)
+	m.Signal(syscall.SIGSTOP)
 	began := time.Now()
 	stop()
 	if took := time.Since(began); took > 6*time.Second {
@@ -302,30 +303,30 @@ func TestHungBrokerStopsNothing(t *testing.T) {
 
 func TestAlarmWithoutTheDisk(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
-	p := b.publisher(t, m.url())
+	p := b.publisher(t, m.URL())
 	start(t, p)
-	e := m.listen("#")
-	e.await("presence", `"up":true`, 5*time.Second)
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
 	disk := make(chan struct{})
 	b.feed.hung.Store(&disk)
 	b.feed.add(daq.ClassRecord, "") // makes somebody read the disk, and hang
 	b.feed.tell("head-lost", "unacknowledged")
-	h := e.await("alarm/head-lost", `"recorded":false`, time.Second)
-	if strings.Contains(h.body, `"sequence"`) {
-		t.Errorf("an alarm without the disk has a sequence: %s", h.body)
+	h := e.Await("alarm/head-lost", `"recorded":false`, time.Second)
+	if strings.Contains(h.Body, `"sequence"`) {
+		t.Errorf("an alarm without the disk has a sequence: %s", h.Body)
 	}
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	b.feed.hung.Store(nil)
 	close(disk)
-	e.await("alarm/head-lost", `"recorded":true`, 5*time.Second)
+	e.Await("alarm/head-lost", `"recorded":true`, 5*time.Second)
 }
 
 // TestTheNewestIsRetained: what was told without the disk is newer than what the
 // recording has still to give of that alarm, and is what the broker retains.
 func TestTheNewestIsRetained(t *testing.T) {
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")
 	b.last.Load().Alarms[0].State = "acknowledged"
@@ -334,25 +335,25 @@ func TestTheNewestIsRetained(t *testing.T) {
 	for range 100 { // more than is at hand
 		b.feed.add(daq.ClassAlarm, "head-lost")
 	}
-	start(t, b.publisher(t, m.url()))
-	e := m.listen("#")
-	e.await("presence", `"up":true`, 5*time.Second)
+	start(t, b.publisher(t, m.URL()))
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
 	b.feed.tell("head-lost", "acknowledged")
-	e.await("alarm/head-lost", `"recorded":false`, time.Second)
+	e.Await("alarm/head-lost", `"recorded":false`, time.Second)
 	b.feed.hung.Store(nil)
 	close(disk)
-	e.await("alarm/head-lost", `"sequence":100,`, 5*time.Second)
-	until(t, "the newest is retained", time.Second, func() bool { return strings.Contains(e.last("alarm/head-lost").body, `"state":"acknowledged"`) })
+	e.Await("alarm/head-lost", `"sequence":100,`, 5*time.Second)
+	until(t, "the newest is retained", time.Second, func() bool { return strings.Contains(e.Newest("alarm/head-lost").Body, `"state":"acknowledged"`) })
 }
 
 // TestNewAlarmsDoNotWaitForABacklogOfRows: what is at hand goes out beside a disk
 // that hangs over an older question.
 func TestNewAlarmsDoNotWaitForABacklogOfRows(t *testing.T) {
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
-	start(t, b.publisher(t, m.url()))
-	e := m.listen("#")
-	e.await("presence", `"up":true`, 5*time.Second)
+	start(t, b.publisher(t, m.URL()))
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	until(t, "the marks are known", 5*time.Second, func() bool { return b.feed.mark(daq.ClassAlarm) == 1 })
 	disk := make(chan struct{})
@@ -361,34 +362,34 @@ func TestNewAlarmsDoNotWaitForABacklogOfRows(t *testing.T) {
 	b.feed.add(daq.ClassRecord, "")
 	for n := range 50 {
 		b.feed.add(daq.ClassAlarm, "head-lost")
-		e.await("alarm/head-lost", fmt.Sprintf(`"sequence":%d,`, n+2), time.Second)
+		e.Await("alarm/head-lost", fmt.Sprintf(`"sequence":%d,`, n+2), time.Second)
 	}
 }
 
 func TestOutboxThatGivesErrors(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	b.feed.sick.Store(true)
 	for range 100 {
 		b.feed.add(daq.ClassRecord, "")
 	}
-	start(t, b.publisher(t, m.url()))
-	e := m.listen("#")
-	until(t, "states meanwhile", 5*time.Second, func() bool { return len(e.messages("state")) > 10 })
-	if n := len(e.messages("record")); n != 0 {
+	start(t, b.publisher(t, m.URL()))
+	e := m.Listen("#")
+	until(t, "states meanwhile", 5*time.Second, func() bool { return len(e.On("state")) > 10 })
+	if n := len(e.On("record")); n != 0 {
 		t.Fatalf("%d records from an outbox that gives none", n)
 	}
 	b.feed.sick.Store(false)
-	until(t, "all records", 5*time.Second, func() bool { return len(e.messages("record")) >= 100 })
-	gapFree(t, e.messages("record"), 100)
+	until(t, "all records", 5*time.Second, func() bool { return len(e.On("record")) >= 100 })
+	gapFree(t, e.On("record"), 100)
 }
 
 func TestHungDiskDoesNotHoldTheEnd(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
-	p := b.publisher(t, m.url())
+	p := b.publisher(t, m.URL())
 	p.pace.grace = 200 * time.Millisecond
 	disk := make(chan struct{})
 	b.feed.hung.Store(&disk)
@@ -396,7 +397,7 @@ func TestHungDiskDoesNotHoldTheEnd(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- p.Run(ctx) }()
-	m.listen("presence").await("presence", `"up":true`, 5*time.Second)
+	m.Listen("presence").Await("presence", `"up":true`, 5*time.Second)
 	cancel()
 	select {
 	case err := <-done:
@@ -421,10 +422,10 @@ func TestWrongPasswordHasARemedy(t *testing.T) {
 	if err := os.WriteFile(accounts, nil, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	m := startMosquitto(t, "password_file "+accounts)
+	m := daqtest.StartMosquitto(t, "password_file "+accounts)
 	b := newBench()
 	p, err := New(Options{
-		Config: config.MQTT{Broker: m.url(), Topic: "flowrig", Every: time.Second, KeepAlive: 2 * time.Second, Username: "bench-3", PasswordFile: secret},
+		Config: config.MQTT{Broker: m.URL(), Topic: "flowrig", Every: time.Second, KeepAlive: 2 * time.Second, Username: "bench-3", PasswordFile: secret},
 		Site:   "north-hall", Rig: "bench-3", Feed: b.feed, State: b, Alive: func() bool { return true },
 	})
 	if err != nil {
@@ -438,8 +439,8 @@ func TestWrongPasswordHasARemedy(t *testing.T) {
 }
 
 func TestNoGoroutineIsLeft(t *testing.T) {
-	m := startMosquitto(t, "")
-	cut := startProxy(t, m.address())
+	m := daqtest.StartMosquitto(t, "")
+	cut := startProxy(t, m.At)
 	before := goleak.IgnoreCurrent()
 	b := newBench()
 	p := b.publisher(t, cut.url())
@@ -555,9 +556,9 @@ func pipe(to, from net.Conn) {
 // BenchmarkAlarm is the time from the outbox's wake to the broker's
 // acknowledgement, over loopback to Mosquitto, beside a state each 50 ms.
 func BenchmarkAlarm(b *testing.B) {
-	m := startMosquitto(b, "")
+	m := daqtest.StartMosquitto(b, "")
 	rig := newBench()
-	start(b, rig.publisher(b, m.url()))
+	start(b, rig.publisher(b, m.URL()))
 	var last int64
 	arrived := func() {
 		for rig.feed.mark(daq.ClassAlarm) < last {
@@ -576,13 +577,13 @@ func BenchmarkAlarm(b *testing.B) {
 
 // BenchmarkBacklog is the time for one record of a backlog.
 func BenchmarkBacklog(b *testing.B) {
-	m := startMosquitto(b, "")
+	m := daqtest.StartMosquitto(b, "")
 	rig := newBench()
 	for range b.N {
 		rig.feed.add(daq.ClassRecord, "")
 	}
 	b.ResetTimer()
-	start(b, rig.publisher(b, m.url()))
+	start(b, rig.publisher(b, m.URL()))
 	for rig.feed.mark(daq.ClassRecord) < int64(b.N) {
 		<-rig.feed.marked
 	}

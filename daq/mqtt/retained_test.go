@@ -5,34 +5,14 @@ package mqtt
 import (
 	"errors"
 	"maps"
-	"os/exec"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
-
-// retain leaves a message under a topic as anybody may.
-func (m *mosquitto) retain(topic, body string) {
-	m.t.Helper()
-	out, err := exec.Command(external(m.t, "mosquitto_pub"), "-h", "127.0.0.1", "-p", m.port, "-q", "1", "-r",
-		"-t", "flowrig/north-hall/bench-3/"+topic, "-m", body).CombinedOutput()
-	if err != nil {
-		m.t.Fatalf("mosquitto_pub: %v: %s", err, out)
-	}
-}
-
-// kept is what the broker retains under alarm/ now, by name.
-func (m *mosquitto) kept() map[string]string {
-	m.t.Helper()
-	all := map[string]string{}
-	for _, h := range m.listen("alarm/+").messages("") {
-		all[strings.TrimPrefix(h.topic, "alarm/")] = h.body
-	}
-	return all
-}
 
 func left(name, state, recording string) string {
 	sequence := int64(0)
@@ -51,7 +31,7 @@ func left(name, state, recording string) string {
 func TestRetainedIsWhatTheRigSays(t *testing.T) {
 	t.Parallel()
 	const other = "5d4e3c2b-0000-4000-8000-000000000000"
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	for name, state := range map[string]string{
 		"water-overheat": "unacknowledged", // normal here, and never was anything else
 		"head-lost":      "unacknowledged", // stands here too, recorded
@@ -59,10 +39,10 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 		"journal-unread": "acknowledged", // stands here in another state, without a message
 		"told-only":      "unacknowledged",
 	} {
-		m.retain("alarm/"+name, left(name, state, other))
+		m.Retain("alarm/"+name, left(name, state, other))
 	}
-	m.retain("alarm/nonsense", "not JSON")
-	m.retain("alarm/back-again", left("back-again", "unacknowledged", "")) // told without the disk by a daemon that is gone
+	m.Retain("alarm/nonsense", "not JSON")
+	m.Retain("alarm/back-again", left("back-again", "unacknowledged", "")) // told without the disk by a daemon that is gone
 	b := newBench()
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	b.feed.add(daq.ClassAlarm, "told-only") // acknowledged since, which is not on disk
@@ -70,10 +50,10 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 	b.standing("head-lost", "journal-unread", "told-only")
 	b.last.Load().Alarms[1].State = "latched-unacknowledged"
 	b.last.Load().Alarms[2].State = "acknowledged"
-	start(t, b.publisher(t, m.url()))
+	start(t, b.publisher(t, m.URL()))
 	var got map[string]string
 	wrong := func() (why string) {
-		got = m.kept()
+		got = kept(m)
 		for name, want := range map[string][]string{
 			"head-lost":      {`"sequence":1,`, testRecording, `"state":"unacknowledged"`},
 			"journal-unread": {`"state":"latched-unacknowledged"`, `"recorded":false`},
@@ -102,24 +82,24 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 // or clears one, long after the connection. Soon the broker retains what the rig
 // says again.
 func TestRetainedIsPutRightWhileConnected(t *testing.T) {
-	m, b := startMosquitto(t, ""), newBench()
+	m, b := daqtest.StartMosquitto(t, ""), newBench()
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	b.standing("head-lost")
-	start(t, b.publisher(t, m.url()))
+	start(t, b.publisher(t, m.URL()))
 	right := func() bool {
-		got := m.kept()
+		got := kept(m)
 		return len(got) == 1 && strings.Contains(got["head-lost"], `"state":"unacknowledged"`) && strings.Contains(got["head-lost"], testRecording)
 	}
 	until(t, "the alarm is retained", 5*time.Second, right)
-	e := m.listen("#")
-	until(t, "states past the look at the start", 5*time.Second, func() bool { return len(e.messages("state")) > 30 })
+	e := m.Listen("#")
+	until(t, "states past the look at the start", 5*time.Second, func() bool { return len(e.On("state")) > 30 })
 	ours := left("head-lost", "normal", testRecording)
 	for name, write := range map[string]func(){
-		"another state":       func() { m.retain("alarm/head-lost", left("head-lost", "normal", "")) },
-		"under our identity":  func() { m.retain("alarm/head-lost", strings.Replace(ours, `"sequence":7`, `"sequence":1`, 1)) },
-		"an alarm of nowhere": func() { m.retain("alarm/nonsense", left("nonsense", "unacknowledged", "")) },
-		"no JSON":             func() { m.retain("alarm/head-lost", "nonsense") },
-		"cleared":             func() { m.retain("alarm/head-lost", "") },
+		"another state":       func() { m.Retain("alarm/head-lost", left("head-lost", "normal", "")) },
+		"under our identity":  func() { m.Retain("alarm/head-lost", strings.Replace(ours, `"sequence":7`, `"sequence":1`, 1)) },
+		"an alarm of nowhere": func() { m.Retain("alarm/nonsense", left("nonsense", "unacknowledged", "")) },
+		"no JSON":             func() { m.Retain("alarm/head-lost", "nonsense") },
+		"cleared":             func() { m.Retain("alarm/head-lost", "") },
 	} {
 		write()
 		until(t, name+": the broker retains what the rig says", 5*time.Second, right)
@@ -141,17 +121,17 @@ func (unrecorded) Recording() string { return "" }
 // broker.
 func TestRetainedWithoutARecording(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
-	m.retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
-	m.retain("alarm/water-overheat", left("water-overheat", "normal", testRecording))
+	m := daqtest.StartMosquitto(t, "")
+	m.Retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
+	m.Retain("alarm/water-overheat", left("water-overheat", "normal", testRecording))
 	b := newBench()
 	b.standing("water-overheat")
-	p := b.publisher(t, m.url())
+	p := b.publisher(t, m.URL())
 	p.feed, p.state = unopened{b.feed}, unrecorded{b}
 	p.backlog = newBacklog(p.feed, p.destination)
 	start(t, p)
 	until(t, "the broker retains what the rig says", 5*time.Second, func() bool {
-		got := m.kept()
+		got := kept(m)
 		return len(got) == 1 && strings.Contains(got["water-overheat"], `"state":"unacknowledged"`) && strings.Contains(got["water-overheat"], `"recorded":false`)
 	})
 }
@@ -160,8 +140,8 @@ func TestRetainedWithoutARecording(t *testing.T) {
 // its order, though the disk is slow to give it and the broker retains something else
 // meanwhile.
 func TestRepairOvertakesNothing(t *testing.T) {
-	m := startMosquitto(t, "")
-	m.retain("alarm/head-lost", left("head-lost", "acknowledged", testRecording))
+	m := daqtest.StartMosquitto(t, "")
+	m.Retain("alarm/head-lost", left("head-lost", "acknowledged", testRecording))
 	b := newBench()
 	b.standing("head-lost")
 	for range 100 { // more than is at hand
@@ -169,15 +149,15 @@ func TestRepairOvertakesNothing(t *testing.T) {
 	}
 	disk := make(chan struct{})
 	b.feed.hung.Store(&disk)
-	e := m.listen("#")
-	start(t, b.publisher(t, m.url()))
-	e.await("alarm/head-lost", `"recorded":false`, 5*time.Second)
+	e := m.Listen("#")
+	start(t, b.publisher(t, m.URL()))
+	e.Await("alarm/head-lost", `"recorded":false`, 5*time.Second)
 	b.feed.hung.Store(nil)
 	close(disk)
-	e.await("alarm/head-lost", `"sequence":100,`, 5*time.Second)
-	var recorded []heard
-	for _, h := range e.messages("alarm/head-lost") {
-		if !h.retained && strings.Contains(h.body, `"recorded":true`) {
+	e.Await("alarm/head-lost", `"sequence":100,`, 5*time.Second)
+	var recorded []daqtest.Message
+	for _, h := range e.On("alarm/head-lost") {
+		if !h.Retained && strings.Contains(h.Body, `"recorded":true`) {
 			recorded = append(recorded, h)
 		}
 	}
@@ -188,14 +168,14 @@ func TestRepairOvertakesNothing(t *testing.T) {
 // which alarms stand, and nothing is taken away.
 func TestUnknownAlarmsAreLeftAlone(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
-	m.retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
+	m := daqtest.StartMosquitto(t, "")
+	m.Retain("alarm/head-lost", left("head-lost", "unacknowledged", testRecording))
 	b := newBench()
 	b.last.Store(&daq.State{Time: time.Now()})
-	start(t, b.publisher(t, m.url()))
-	e := m.listen("#")
-	until(t, "states past the repair", 5*time.Second, func() bool { return len(e.messages("state")) > 30 })
-	if got := m.kept(); len(got) != 1 {
+	start(t, b.publisher(t, m.URL()))
+	e := m.Listen("#")
+	until(t, "states past the repair", 5*time.Second, func() bool { return len(e.On("state")) > 30 })
+	if got := kept(m); len(got) != 1 {
 		t.Errorf("retained: %v", got)
 	}
 }
@@ -204,32 +184,32 @@ func TestUnknownAlarmsAreLeftAlone(t *testing.T) {
 // and with which quality of service each topic is published.
 func TestQoSAndRetained(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "")
+	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")
-	e := m.listen("#", "-F", "MSG %r %t %q %p") // the later -F holds
-	start(t, b.publisher(t, m.url()))
+	e := m.Listen("#", "-F", "%U %r %t %q %p") // the later -F holds
+	start(t, b.publisher(t, m.URL()))
 	b.feed.add(daq.ClassRecord, "")
 	b.feed.add(daq.ClassEvent, "")
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	qos := map[string]string{"state": "0 ", "presence": "1 ", "record": "1 ", "event": "1 ", "alarm/head-lost": "1 "}
 	for topic, want := range qos {
-		if h := e.await(topic, "{", 5*time.Second); !strings.HasPrefix(h.body, want) {
-			t.Errorf("%s came with QoS and text %.20s, want %s", topic, h.body, want)
+		if h := e.Await(topic, "{", 5*time.Second); !strings.HasPrefix(h.Body, want) {
+			t.Errorf("%s came with QoS and text %.20s, want %s", topic, h.Body, want)
 		}
 	}
 	until(t, "all acknowledged", 5*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == 1 && b.feed.mark(daq.ClassEvent) == 1 })
-	late := m.listen("#")
+	late := m.Listen("#")
 	for _, topic := range []string{"state", "presence", "alarm/head-lost"} {
-		if h := late.await(topic, "{", 5*time.Second); !h.retained {
+		if h := late.Await(topic, "{", 5*time.Second); !h.Retained {
 			t.Errorf("%s is not retained", topic)
 		}
 	}
 	b.feed.add(daq.ClassRecord, "") // behind whatever is retained
 	b.feed.add(daq.ClassEvent, "")
 	for _, topic := range []string{"record", "event"} {
-		late.await(topic, `"sequence":2}`, 5*time.Second)
-		if all := late.messages(topic); len(all) != 1 {
+		late.Await(topic, `"sequence":2}`, 5*time.Second)
+		if all := late.On(topic); len(all) != 1 {
 			t.Errorf("a late subscriber got %v", all)
 		}
 	}

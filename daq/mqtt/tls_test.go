@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"flowrigd/config"
+	"flowrigd/daq/daqtest"
 )
 
 // authority makes a certificate for 127.0.0.1 that is its own authority and
@@ -49,9 +50,9 @@ func TestSecureConnection(t *testing.T) {
 	t.Parallel()
 	cert, key := authority(t)
 	stranger, _ := authority(t)
-	m := startMosquitto(t, "")
-	secure := freePort(t)
-	m.extend("listener " + secure + " 127.0.0.1\ncertfile " + cert + "\nkeyfile " + key)
+	m := daqtest.StartMosquitto(t, "")
+	_, secure, _ := net.SplitHostPort(daqtest.FreeAddress(t))
+	m.Extend("listener " + secure + " 127.0.0.1\ncertfile " + cert + "\nkeyfile " + key)
 	for name, c := range map[string]struct {
 		ca   string
 		want string // in the reason; "" is connected

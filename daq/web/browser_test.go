@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"testing"
 	"time"
@@ -13,16 +12,13 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/daq/daqtest"
 )
 
 // browser opens Chromium with a fresh profile.
 func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		missing(t, "chromium")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(daqtest.Program(t, "chromium", "chromium")), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
 	ctx, cancel := context.WithTimeout(context.Background(), 90*time.Second)
@@ -32,16 +28,6 @@ func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context
 	ctx, closeTab := chromedp.NewContext(ctx)
 	t.Cleanup(closeTab)
 	return ctx
-}
-
-// missing skips a test for want of an outside program, or fails it where all
-// of them must be there.
-func missing(t *testing.T, program string) {
-	t.Helper()
-	if os.Getenv("FLOWRIG_REQUIRE") == "1" {
-		t.Fatalf("%s is not installed", program)
-	}
-	t.Skipf("%s is not installed", program)
 }
 
 func must(t *testing.T, err error) {

@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 var update = flag.Bool("update", false, "write the goldens anew")
@@ -29,10 +30,7 @@ func statsBed(t *testing.T) *bed {
 // TestPromtoolFindsNothing: promtool (of Debian's prometheus) is the oracle
 // for names and form.
 func TestPromtoolFindsNothing(t *testing.T) {
-	path, err := exec.LookPath("promtool")
-	if err != nil {
-		missing(t, "promtool")
-	}
+	path := daqtest.Program(t, "promtool", "prometheus")
 	b := statsBed(t)
 	full := hotState()
 	for id := range quantity.Count {
