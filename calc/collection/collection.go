@@ -9,6 +9,7 @@
 package collection
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -51,13 +52,10 @@ func (t Timing) rows(flow float64) []uncertainty.Contribution {
 }
 
 func (t Timing) check() error {
-	if err := within("time", t.Elapsed.X, 1, 86400, "s", "collect for about 30 s or longer"); err != nil {
-		return err
-	}
-	if err := uncertain("time", t.Elapsed.U, t.Elapsed.X, "s"); err != nil {
-		return err
-	}
-	return within("reaction", t.Reaction, 0, t.Elapsed.X/4, "s", "collect for longer, or state the reaction of one press")
+	return cmp.Or(
+		within("time", t.Elapsed.X, 1, 86400, "s", "collect for about 30 s or longer"),
+		uncertain("time", t.Elapsed.U, t.Elapsed.X, "s"),
+		within("reaction", t.Reaction, 0, t.Elapsed.X/4, "s", "collect for longer, or state the reaction of one press"))
 }
 
 // Result is the flow that a collection gives.
@@ -76,13 +74,7 @@ func result(volume, seconds float64, budget []uncertainty.Contribution) (Result,
 		}
 	}
 	sum := uncertainty.Combine(budget...)
-	return Result{
-		Flow:    uncertainty.Value{X: volume / seconds, U: sum.U},
-		DoF:     sum.DoF,
-		Volume:  volume,
-		Seconds: seconds,
-		Budget:  budget,
-	}, nil
+	return Result{uncertainty.Value{X: volume / seconds, U: sum.U}, sum.DoF, volume, seconds, budget}, nil
 }
 
 // within refuses a value outside low…high, NaN among them.

@@ -1,6 +1,7 @@
 package collection
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -21,13 +22,7 @@ const (
 
 // String is the verdict in words.
 func (v Verdict) String() string {
-	switch v {
-	case Keeps:
-		return "within its accuracy"
-	case Breaks:
-		return "outside its accuracy"
-	}
-	return "inconclusive"
+	return [...]string{Inconclusive: "inconclusive", Keeps: "within its accuracy", Breaks: "outside its accuracy"}[v]
 }
 
 // Metered is what the meter said over the same seconds.
@@ -52,10 +47,10 @@ type Comparison struct {
 
 // Against compares the collected flow with the meter's.
 func (r Result) Against(m Metered) (Comparison, error) {
-	if err := within("metered flow", m.Flow.X, 1e-9, 1, "m3/s", "let the meter read while the water is caught"); err != nil {
-		return Comparison{}, err
-	}
-	if err := uncertain("metered flow", m.Flow.U, m.Flow.X, "m3/s"); err != nil {
+	if err := cmp.Or(
+		within("metered flow", m.Flow.X, 1e-9, 1, "m3/s", "let the meter read while the water is caught"),
+		uncertain("metered flow", m.Flow.U, m.Flow.X, "m3/s"),
+	); err != nil {
 		return Comparison{}, err
 	}
 	if !(m.Limit >= 0) || !(r.Flow.X > 0) {

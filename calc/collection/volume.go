@@ -71,31 +71,20 @@ func densityRatio(vessel, meter uncertainty.Value) (float64, []uncertainty.Contr
 }
 
 func (c ByVolume) check() error {
-	if err := within("volume", c.Volume.X, 1e-6, 100, "m3", "give the volume caught, for example 200 mL"); err != nil {
-		return err
-	}
-	if err := uncertain("volume", c.Volume.U, c.Volume.X, "m3"); err != nil {
-		return err
-	}
-	if err := within("vessel temperature", c.Temperature.X, 0, 100, "Cel", "give the temperature of the water in the vessel"); err != nil {
-		return err
-	}
-	if err := within("vessel expansion", c.Expansion.X, 0, 1e-3, "1/K", "give the linear coefficient, for example 3.3e-6 1/K for borosilicate glass"); err != nil {
-		return err
-	}
+	var density error
 	if c.Density.X != 0 || c.MeterDensity.X != 0 {
-		for _, d := range []uncertainty.Value{c.Density, c.MeterDensity} {
-			if err := waterDensity(d); err != nil {
-				return err
-			}
-		}
+		density = cmp.Or(waterDensity(c.Density), waterDensity(c.MeterDensity))
 	}
-	return c.Timing.check()
+	return cmp.Or(
+		within("volume", c.Volume.X, 1e-6, 100, "m3", "give the volume caught, for example 200 mL"),
+		uncertain("volume", c.Volume.U, c.Volume.X, "m3"),
+		within("vessel temperature", c.Temperature.X, 0, 100, "Cel", "give the temperature of the water in the vessel"),
+		within("vessel expansion", c.Expansion.X, 0, 1e-3, "1/K", "give the linear coefficient, for example 3.3e-6 1/K for borosilicate glass"),
+		density, c.Timing.check())
 }
 
 func waterDensity(d uncertainty.Value) error {
-	if err := within("water density", d.X, 950, 1001, "kg/m3", "give the density of liquid water at its temperature, for vessel and meter both"); err != nil {
-		return err
-	}
-	return uncertain("water density", d.U, d.X, "kg/m3")
+	return cmp.Or(
+		within("water density", d.X, 950, 1001, "kg/m3", "give the density of liquid water at its temperature, for vessel and meter both"),
+		uncertain("water density", d.U, d.X, "kg/m3"))
 }

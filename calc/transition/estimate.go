@@ -1,6 +1,7 @@
 package transition
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -23,17 +24,10 @@ const (
 
 // String is the outcome in words.
 func (o Outcome) String() string {
-	switch o {
-	case AllBelow:
-		return "seen below the limit only"
-	case AllAbove:
-		return "seen above the limit only"
-	case Separated:
-		return "separated"
-	case Overlapping:
-		return "overlapping"
-	}
-	return "no observation"
+	return [...]string{
+		Nothing: "no observation", AllBelow: "seen below the limit only", AllAbove: "seen above the limit only",
+		Separated: "separated", Overlapping: "overlapping",
+	}[o]
 }
 
 // Estimate is what a group of observations says about one limit.
@@ -80,22 +74,12 @@ func Analyse(observations []Observation, width float64) ([]Estimate, error) {
 		width = DefaultWidth
 	}
 	sorted := slices.Clone(observations)
-	slices.SortStableFunc(sorted, byTemperature)
+	slices.SortStableFunc(sorted, func(a, b Observation) int { return cmp.Compare(a.Celsius, b.Celsius) })
 	estimates := estimateGroup(sorted, true)
 	for group := range groups(sorted, width) {
 		estimates = append(estimates, estimateGroup(group, false)...)
 	}
 	return estimates, nil
-}
-
-func byTemperature(a, b Observation) int {
-	switch {
-	case a.Celsius < b.Celsius:
-		return -1
-	case a.Celsius > b.Celsius:
-		return 1
-	}
-	return 0
 }
 
 // groups cuts observations sorted by temperature into runs of at most width.
@@ -116,7 +100,10 @@ func groups(sorted []Observation, width float64) func(yield func([]Observation) 
 // estimateGroup takes observations sorted by temperature.
 func estimateGroup(group []Observation, pooled bool) []Estimate {
 	var estimates []Estimate
-	rising, falling := pick(group, Rising), pick(group, Falling)
+	pick := func(a Approach) []Observation {
+		return slices.DeleteFunc(slices.Clone(group), func(o Observation) bool { return o.Approach != a })
+	}
+	rising, falling := pick(Rising), pick(Falling)
 	for _, limit := range [...]Limit{Onset, Complete} {
 		estimates = append(estimates, estimate(group, limit, Unstated))
 		if len(rising) > 0 && len(falling) > 0 {
@@ -127,16 +114,6 @@ func estimateGroup(group []Observation, pooled bool) []Estimate {
 		estimates[i].Pooled = pooled
 	}
 	return estimates
-}
-
-func pick(group []Observation, a Approach) []Observation {
-	var picked []Observation
-	for _, o := range group {
-		if o.Approach == a {
-			picked = append(picked, o)
-		}
-	}
-	return picked
 }
 
 func estimate(group []Observation, limit Limit, a Approach) Estimate {

@@ -30,13 +30,7 @@ const (
 
 // String is the word of every interface; unstated is empty.
 func (a Approach) String() string {
-	switch a {
-	case Rising:
-		return "rising"
-	case Falling:
-		return "falling"
-	}
-	return ""
+	return [...]string{Unstated: "", Rising: "rising", Falling: "falling"}[a]
 }
 
 // ParseApproach reads a word that String writes.

@@ -14,9 +14,6 @@ import "math"
 const (
 	zeroCelsius = 273.15 // K
 
-	// The span of the release, kelvin (253.15 K to 383.15 K).
-	releaseLow, releaseHigh = 253.15, 383.15
-
 	gasConstant       = 461.51805 // J/(kg K), of the release
 	referencePressure = 1e5       // Pa
 	referenceKelvin   = 10        // TR of the release
@@ -56,16 +53,8 @@ func At(celsius float64) (Properties, error) {
 // Liquid reports whether At accepts a temperature, degrees Celsius.
 func Liquid(celsius float64) bool { return celsius >= Freezing && celsius <= BoilingHere }
 
-// Release gives the properties over the whole span of the formulation, kelvin,
-// 253.15 K to 383.15 K: supercooled and superheated liquid too, as in the
-// release's check table. Outside it is a *RangeError.
-func Release(kelvin float64) (Properties, error) {
-	if !(kelvin >= releaseLow && kelvin <= releaseHigh) {
-		return Properties{}, &RangeError{Quantity: "temperature", Value: kelvin, Unit: "K", Low: releaseLow, High: releaseHigh, Remedy: "SR6-08 says nothing beyond"}
-	}
-	return properties(kelvin), nil
-}
-
+// properties are those of the release, which holds from 253.15 K to 383.15 K:
+// supercooled and superheated liquid too, as in its check table.
 func properties(kelvin float64) Properties {
 	alpha, beta := referenceKelvin/(593-kelvin), referenceKelvin/(kelvin-232)
 	v := specificVolume(alpha, beta)
