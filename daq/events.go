@@ -55,9 +55,9 @@ type SavedAlarm struct {
 	Value *float64  `json:"value,omitempty"`
 	// Tripped: the alarm holds the latch of the heating permit.
 	Tripped bool `json:"tripped,omitempty"`
-	// Beneath is what a silenced state does not tell; nil where the recording did
+	// Underlying is what a silenced state does not tell; nil where the recording did
 	// not keep it.
-	Beneath *alarm.Beneath `json:"beneath,omitempty"`
+	Underlying *alarm.Underlying `json:"beneath,omitempty"`
 	// Raised is the place of the alarm in the order in which alarms came; 0 where
 	// the recording did not keep it, and for one that never came.
 	Raised int64 `json:"raised,omitempty"`
@@ -81,16 +81,16 @@ type AlarmEvent struct {
 	Who         string    `json:"who,omitempty"`
 	Until       time.Time `json:"until,omitzero"`    // end of shelving
 	Tripped     bool      `json:"tripped,omitempty"` // it holds the latch of the heating permit
-	alarm.Beneath
+	alarm.Underlying
 	Raised int64 `json:"-"` // place in the order in which alarms came; 0: it never came
 }
 
 // Saved is what a restart needs of an alarm's last transition.
 func (e *AlarmEvent) Saved() SavedAlarm {
-	beneath := e.Beneath
+	underlying := e.Underlying
 	return SavedAlarm{
 		Name: e.Name, State: e.State, Since: e.Time, Until: e.Until, Value: e.Value,
-		Tripped: e.Tripped, Beneath: &beneath, Raised: e.Raised,
+		Tripped: e.Tripped, Underlying: &underlying, Raised: e.Raised,
 	}
 }
 

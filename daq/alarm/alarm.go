@@ -1,7 +1,7 @@
 // Package alarm owns the life cycle of an alarm after ANSI/ISA-18.2 and
 // IEC 62682: states, delays, latching, acknowledgement, shelving.
 //
-//	Condition → Sense → State; a person's Acknowledge, Reset, Shelve, … → State
+//	Condition → Update → State; a person's Acknowledge, Reset, Shelve, … → State
 //
 // It is pure and a leaf: it knows no quantity, no limit's unit, no clock and no
 // file, and announces nothing.
@@ -57,8 +57,8 @@ func Parse(word string) (State, error) {
 // plant has taken the alarm's voice.
 func (s State) Silenced() bool { return s >= Shelved }
 
-// Unseen says whether the state waits for an acknowledgement.
-func (s State) Unseen() bool {
+// NeedsAcknowledge says whether the state waits for an acknowledgement.
+func (s State) NeedsAcknowledge() bool {
 	return s == Unacknowledged || s == ReturnedUnacknowledged || s == LatchedUnacknowledged
 }
 
@@ -68,8 +68,8 @@ func (s State) Stands() bool {
 	return s == Unacknowledged || s == Acknowledged || s == LatchedUnacknowledged || s == LatchedAcknowledged
 }
 
-// Seen says whether a person has acknowledged what still stands.
-func (s State) Seen() bool { return s == Acknowledged || s == LatchedAcknowledged }
+// IsAcknowledged says whether a person has acknowledged what still stands.
+func (s State) IsAcknowledged() bool { return s == Acknowledged || s == LatchedAcknowledged }
 
 // Watches says whether what the alarm does beside calling, as a trip does, may
 // happen: shelving takes an alarm's voice alone.
@@ -92,22 +92,22 @@ type Rule struct {
 	OffDelay time.Duration
 }
 
-// Beneath is what stands beneath a state. The states in which an alarm is silenced
+// Underlying is what stands beneath a state. The states in which an alarm is silenced
 // show none of it, so it is kept beside them.
-type Beneath struct {
-	Active  bool `json:"active,omitempty"`         // the condition stands, after its delays
-	Latched bool `json:"latched,omitempty"`        // it stood under a rule that latches, and nobody has reset it since
-	Unseen  bool `json:"unacknowledged,omitempty"` // it was announced, and nobody has acknowledged it since
+type Underlying struct {
+	Active         bool `json:"active,omitempty"`         // the condition stands, after its delays
+	Latched        bool `json:"latched,omitempty"`        // it stood under a rule that latches, and nobody has reset it since
+	Unacknowledged bool `json:"unacknowledged,omitempty"` // it was announced, and nobody has acknowledged it since
 }
 
 // Alarm is one alarm. Times are monotonic.
 type Alarm struct {
-	rule    Rule
-	silence State // Shelved, Suppressed or OutOfService; Normal: it has its voice
-	beneath Beneath
-	pending bool // a change of Active waits for its delay
-	since   time.Duration
-	until   time.Duration // end of shelving
+	rule       Rule
+	silence    State // Shelved, Suppressed or OutOfService; Normal: it has its voice
+	underlying Underlying
+	pending    bool // a change of Active waits for its delay
+	since      time.Duration
+	until      time.Duration // end of shelving
 }
 
 // New makes an alarm in the normal state.
@@ -117,20 +117,20 @@ func New(rule Rule) *Alarm { return &Alarm{rule: rule} }
 // what stands beneath it; until is the monotonic time at which shelving ends.
 // Without a record of that, nil, a silenced alarm that latches counts as latched
 // and not acknowledged: it may have been.
-func Restore(rule Rule, state State, beneath *Beneath, until time.Duration) *Alarm {
+func Restore(rule Rule, state State, underlying *Underlying, until time.Duration) *Alarm {
 	a := &Alarm{rule: rule, until: until}
 	switch {
-	case beneath != nil:
-		a.beneath = *beneath
+	case underlying != nil:
+		a.underlying = *underlying
 	case state.Silenced():
-		a.beneath = Beneath{Latched: rule.Latch, Unseen: rule.Latch}
+		a.underlying = Underlying{Latched: rule.Latch, Unacknowledged: rule.Latch}
 	}
 	if state.Silenced() {
 		a.silence = state
 	} else {
-		a.beneath.Active = state == Unacknowledged || state == Acknowledged
-		a.beneath.Unseen = state.Unseen()
-		a.beneath.Latched = state == LatchedUnacknowledged || state == LatchedAcknowledged || a.beneath.Active && a.beneath.Latched
+		a.underlying.Active = state == Unacknowledged || state == Acknowledged
+		a.underlying.Unacknowledged = state.NeedsAcknowledge()
+		a.underlying.Latched = state == LatchedUnacknowledged || state == LatchedAcknowledged || a.underlying.Active && a.underlying.Latched
 	}
 	a.SetRule(rule)
 	return a
@@ -138,28 +138,28 @@ func Restore(rule Rule, state State, beneath *Beneath, until time.Duration) *Ala
 
 // State is the present state.
 func (a *Alarm) State() State {
-	switch b := a.beneath; {
+	switch b := a.underlying; {
 	case a.silence != Normal:
 		return a.silence
-	case b.Active && b.Unseen:
+	case b.Active && b.Unacknowledged:
 		return Unacknowledged
 	case b.Active:
 		return Acknowledged
-	case b.Latched && b.Unseen:
+	case b.Latched && b.Unacknowledged:
 		return LatchedUnacknowledged
 	case b.Latched:
 		return LatchedAcknowledged
-	case b.Unseen:
+	case b.Unacknowledged:
 		return ReturnedUnacknowledged
 	}
 	return Normal
 }
 
 // Active says whether the condition stands, after its delays.
-func (a *Alarm) Active() bool { return a.beneath.Active }
+func (a *Alarm) Active() bool { return a.underlying.Active }
 
-// Beneath is what stands beneath the state.
-func (a *Alarm) Beneath() Beneath { return a.beneath }
+// Underlying is what stands beneath the state.
+func (a *Alarm) Underlying() Underlying { return a.underlying }
 
 // Until is when shelving ends; it means nothing in another state.
 func (a *Alarm) Until() time.Duration { return a.until }
@@ -169,18 +169,18 @@ func (a *Alarm) Until() time.Duration { return a.until }
 // under one that does.
 func (a *Alarm) SetRule(rule Rule) {
 	a.rule = rule
-	a.beneath.Latched = a.beneath.Latched || a.beneath.Active && rule.Latch
+	a.underlying.Latched = a.underlying.Latched || a.underlying.Active && rule.Latch
 }
 
 // Shift moves the beginning of a delay that runs: for a time that does not count.
 func (a *Alarm) Shift(by time.Duration) { a.since += by }
 
-// MustBeSeen makes the alarm wait for an acknowledgement, a silenced one once it has
+// RequireAcknowledge makes the alarm wait for an acknowledgement, a silenced one once it has
 // its voice again: it has done something that a person has to know of.
-func (a *Alarm) MustBeSeen() { a.beneath.Unseen = true }
+func (a *Alarm) RequireAcknowledge() { a.underlying.Unacknowledged = true }
 
-// Sense takes the condition at a time, and says whether the state changed.
-func (a *Alarm) Sense(c Condition, now time.Duration) bool {
+// Update takes the condition at a time, and says whether the state changed.
+func (a *Alarm) Update(c Condition, now time.Duration) bool {
 	before := a.State()
 	a.settle(c, now)
 	if a.silence == Shelved && now >= a.until {
@@ -195,7 +195,7 @@ func (a *Alarm) settle(c Condition, now time.Duration) {
 	if c == Unknown {
 		return
 	}
-	if (c == Set) == a.beneath.Active {
+	if (c == Set) == a.underlying.Active {
 		a.pending = false
 		return
 	}
@@ -203,37 +203,37 @@ func (a *Alarm) settle(c Condition, now time.Duration) {
 		a.pending, a.since = true, now
 	}
 	delay := a.rule.OnDelay
-	if a.beneath.Active {
+	if a.underlying.Active {
 		delay = a.rule.OffDelay
 	}
 	if now-a.since < delay {
 		return
 	}
-	b := &a.beneath
+	b := &a.underlying
 	b.Active, a.pending = !b.Active, false
 	b.Latched = b.Latched || b.Active && a.rule.Latch
-	b.Unseen = b.Unseen || b.Active && a.silence == Normal
+	b.Unacknowledged = b.Unacknowledged || b.Active && a.silence == Normal
 }
 
 // comeBack gives a silenced alarm its voice again; one that stands, or stood and
 // was not reset, must announce itself as new.
 func (a *Alarm) comeBack() {
-	b := &a.beneath
+	b := &a.underlying
 	a.silence = Normal
-	b.Unseen = b.Unseen || b.Active || b.Latched
+	b.Unacknowledged = b.Unacknowledged || b.Active || b.Latched
 }
 
 // The refusals.
 var (
-	ErrNothing      = errors.New("there is nothing to acknowledge: the alarm is normal")
-	ErrAlready      = errors.New("it is acknowledged already")
-	ErrSilenced     = errors.New("it is shelved, suppressed or out of service: bring it back first")
-	ErrStands       = errors.New("its cause still stands: remove the cause, then reset")
-	ErrUnseen       = errors.New("it is not acknowledged: acknowledge first, then reset")
-	ErrNotLatched   = errors.New("it is not latched: there is nothing to reset")
-	ErrNotShelved   = errors.New("it is not shelved")
-	ErrNotOut       = errors.New("it is not out of service")
-	ErrShelveLength = errors.New("shelving needs a time longer than zero")
+	ErrNothing        = errors.New("there is nothing to acknowledge: the alarm is normal")
+	ErrAlready        = errors.New("it is acknowledged already")
+	ErrSilenced       = errors.New("it is shelved, suppressed or out of service: bring it back first")
+	ErrStands         = errors.New("its cause still stands: remove the cause, then reset")
+	ErrUnacknowledged = errors.New("it is not acknowledged: acknowledge first, then reset")
+	ErrNotLatched     = errors.New("it is not latched: there is nothing to reset")
+	ErrNotShelved     = errors.New("it is not shelved")
+	ErrNotOut         = errors.New("it is not out of service")
+	ErrShelveLength   = errors.New("shelving needs a time longer than zero")
 )
 
 // Acknowledge confirms that a person has seen the alarm.
@@ -243,24 +243,24 @@ func (a *Alarm) Acknowledge() error {
 		return ErrSilenced
 	case a.State() == Normal:
 		return ErrNothing
-	case !a.beneath.Unseen:
+	case !a.underlying.Unacknowledged:
 		return ErrAlready
 	}
-	a.beneath.Unseen = false
+	a.underlying.Unacknowledged = false
 	return nil
 }
 
 // Reset releases a latched alarm whose cause is gone and which was seen.
 func (a *Alarm) Reset() error {
-	switch b := &a.beneath; {
+	switch b := &a.underlying; {
 	case a.silence != Normal:
 		return ErrSilenced
 	case b.Active:
 		return ErrStands
 	case !b.Latched:
 		return ErrNotLatched
-	case b.Unseen:
-		return ErrUnseen
+	case b.Unacknowledged:
+		return ErrUnacknowledged
 	default:
 		b.Latched = false
 		return nil

@@ -13,7 +13,7 @@ import (
 type step func(*Alarm) error
 
 func sense(c Condition) step {
-	return func(a *Alarm) error { a.Sense(c, 0); return nil }
+	return func(a *Alarm) error { a.Update(c, 0); return nil }
 }
 
 var steps = map[string]step{
@@ -39,7 +39,7 @@ type row struct {
 func same(s State, err error) row { return row{s, err} }
 
 // expected holds every state × every event for an alarm that latches; where an
-// unlatched one differs, the test says so. Beneath a silenced state nothing stands.
+// unlatched one differs, the test says so. Underlying a silenced state nothing stands.
 func expected(s State) map[string]row {
 	to := func(n State) row { return row{n, nil} }
 	m := map[string]row{
@@ -61,7 +61,7 @@ func expected(s State) map[string]row {
 	case ReturnedUnacknowledged:
 		m["acknowledge"], m["reset"] = to(Normal), same(s, ErrNotLatched)
 	case LatchedUnacknowledged:
-		m["acknowledge"], m["reset"] = to(LatchedAcknowledged), same(s, ErrUnseen)
+		m["acknowledge"], m["reset"] = to(LatchedAcknowledged), same(s, ErrUnacknowledged)
 	case LatchedAcknowledged:
 		m["acknowledge"], m["reset"] = same(s, ErrAlready), to(Normal)
 	case Shelved:
@@ -91,7 +91,7 @@ func TestEveryStateEveryEvent(t *testing.T) {
 				t.Fatalf("%v: the table has %d events, there are %d", s, len(want), len(steps))
 			}
 			for name, do := range steps {
-				a := Restore(Rule{Latch: latch}, s, &Beneath{Latched: latched(s)}, time.Hour)
+				a := Restore(Rule{Latch: latch}, s, &Underlying{Latched: latched(s)}, time.Hour)
 				err := do(a)
 				if a.State() != want[name].next || !errors.Is(err, want[name].err) {
 					t.Errorf("latch %v: %v + %s = %v, %v; want %v, %v", latch, s, name, a.State(), err, want[name].next, want[name].err)
@@ -121,7 +121,7 @@ func TestDelays(t *testing.T) {
 		{10900 * time.Millisecond, Clear, Unacknowledged}, // the off-delay, not the on-delay
 		{11 * time.Second, Clear, ReturnedUnacknowledged},
 	} {
-		a.Sense(c.in, c.at)
+		a.Update(c.in, c.at)
 		if a.State() != c.want {
 			t.Errorf("at %v after %v: %v, want %v", c.at, c.in, a.State(), c.want)
 		}
@@ -130,14 +130,14 @@ func TestDelays(t *testing.T) {
 
 func TestShelvingEndsByItselfAndAnnouncesAnew(t *testing.T) {
 	a := New(Rule{})
-	a.Sense(Set, 0)
+	a.Update(Set, 0)
 	if err := a.Shelve(time.Minute, 0); err != nil {
 		t.Fatal(err)
 	}
-	if a.Sense(Set, 59*time.Second) {
+	if a.Update(Set, 59*time.Second) {
 		t.Errorf("left %v before its time", a.State())
 	}
-	if !a.Sense(Unknown, time.Minute) || a.State() != Unacknowledged {
+	if !a.Update(Unknown, time.Minute) || a.State() != Unacknowledged {
 		t.Errorf("after shelving: %v, want unacknowledged", a.State())
 	}
 	if err := a.Shelve(0, 0); !errors.Is(err, ErrShelveLength) {
@@ -191,7 +191,7 @@ func TestWhatAStateSays(t *testing.T) {
 			says bool
 			text string
 		}{
-			{s.Watches(), "watches"}, {s.Stands(), "stands"}, {s.Seen(), "seen"}, {s.Unseen(), "unseen"}, {s.Silenced(), "silenced"},
+			{s.Watches(), "watches"}, {s.Stands(), "stands"}, {s.IsAcknowledged(), "seen"}, {s.NeedsAcknowledge(), "unseen"}, {s.Silenced(), "silenced"},
 		} {
 			if word.says {
 				said = append(said, word.text)

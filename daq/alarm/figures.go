@@ -26,14 +26,14 @@ type Event struct {
 
 // Figures sum up a journal.
 type Figures struct {
-	From       time.Time      `json:"from"`
-	To         time.Time      `json:"to"`
-	Raised     int            `json:"raised"`
-	ByPriority map[string]int `json:"raised_by_priority"`
-	Standing   []string       `json:"standing"`   // or latched, at the end
-	Stale      []string       `json:"stale"`      // of those, for more than a day
-	Chattering []string       `json:"chattering"` // at any time
-	Unseen     int            `json:"unacknowledged"`
+	From           time.Time      `json:"from"`
+	To             time.Time      `json:"to"`
+	Raised         int            `json:"raised"`
+	ByPriority     map[string]int `json:"raised_by_priority"`
+	Standing       []string       `json:"standing"`   // or latched, at the end
+	Stale          []string       `json:"stale"`      // of those, for more than a day
+	Chattering     []string       `json:"chattering"` // at any time
+	Unacknowledged int            `json:"unacknowledged"`
 
 	Acknowledged int      `json:"acknowledged"`
 	MedianWait   *float64 `json:"median_seconds_to_acknowledge"`
@@ -71,7 +71,7 @@ func Sum(events []Event, from, to time.Time) Figures {
 
 // take moves one alarm on; it gives the seconds from raised to acknowledged.
 func (l *life) take(e Event) (wait float64, seen bool) {
-	seen = l.state.Unseen() && !e.State.Unseen() && !e.State.Silenced() && e.By != "" && !l.raised.IsZero()
+	seen = l.state.NeedsAcknowledge() && !e.State.NeedsAcknowledge() && !e.State.Silenced() && e.By != "" && !l.raised.IsZero()
 	if seen {
 		wait = e.Time.Sub(l.raised).Seconds()
 	}
@@ -98,8 +98,8 @@ func (f *Figures) count(e Event, l *life) {
 func (f *Figures) end(lives map[string]*life, to time.Time) {
 	for _, name := range slices.Sorted(maps.Keys(lives)) {
 		l := lives[name]
-		if l.state.Unseen() {
-			f.Unseen++
+		if l.state.NeedsAcknowledge() {
+			f.Unacknowledged++
 		}
 		if !l.state.Stands() {
 			continue

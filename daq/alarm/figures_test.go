@@ -27,8 +27,8 @@ func TestFigures(t *testing.T) {
 	if f.Raised != 5 || f.ByPriority["high"] != 1 || f.ByPriority["medium"] != 1 || f.ByPriority["low"] != 3 {
 		t.Errorf("raised %d, %v", f.Raised, f.ByPriority)
 	}
-	if !slices.Equal(f.Standing, []string{"broker-lost"}) || !slices.Equal(f.Stale, f.Standing) || f.Unseen != 1 {
-		t.Errorf("standing %v, stale %v, unseen %d", f.Standing, f.Stale, f.Unseen)
+	if !slices.Equal(f.Standing, []string{"broker-lost"}) || !slices.Equal(f.Stale, f.Standing) || f.Unacknowledged != 1 {
+		t.Errorf("standing %v, stale %v, unseen %d", f.Standing, f.Stale, f.Unacknowledged)
 	}
 	if !slices.Equal(f.Chattering, []string{"fast-flow"}) {
 		t.Errorf("chattering %v", f.Chattering)

@@ -39,7 +39,7 @@ func (w *walk) act() (announced bool) {
 	switch w.last = names[w.random.IntN(len(names))]; w.last {
 	case "sense":
 		w.now += time.Duration(w.random.IntN(1500)) * time.Millisecond
-		return w.Sense(Condition(w.random.IntN(3)), w.now)
+		return w.Update(Condition(w.random.IntN(3)), w.now)
 	case "suppress", "release":
 		return w.Suppress(w.last == "suppress")
 	}
@@ -51,8 +51,8 @@ var errNoTransition = errors.New("no transition")
 
 // restart writes the alarm down and brings it back; the delays begin anew.
 func (w *walk) restart() {
-	beneath := w.Beneath()
-	w.Alarm = Restore(w.rule, w.State(), &beneath, w.Until())
+	underlying := w.Underlying()
+	w.Alarm = Restore(w.rule, w.State(), &underlying, w.Until())
 }
 
 // otherRule latches where the present one does not.
@@ -80,7 +80,7 @@ func (w *walk) step() {
 	if w.Active() && w.rule.Latch {
 		w.reset = false
 	}
-	if after.Unseen() {
+	if after.NeedsAcknowledge() {
 		w.seen = false
 	}
 	w.holds(before, after)
@@ -136,7 +136,7 @@ func TestSilencingDoesNotReset(t *testing.T) {
 		"out of service": func(a *Alarm) { _ = a.Remove() },
 	}
 	back := map[string]func(*Alarm){
-		"shelved":        func(a *Alarm) { a.Sense(Clear, time.Minute) },
+		"shelved":        func(a *Alarm) { a.Update(Clear, time.Minute) },
 		"suppressed":     func(a *Alarm) { a.Suppress(false) },
 		"out of service": func(a *Alarm) { _ = a.Return() },
 	}
@@ -145,8 +145,8 @@ func TestSilencingDoesNotReset(t *testing.T) {
 			for between, do := range map[string]func(*Alarm) *Alarm{
 				"nothing": func(a *Alarm) *Alarm { return a },
 				"a restart": func(a *Alarm) *Alarm {
-					beneath := a.Beneath()
-					return Restore(Rule{Latch: true}, a.State(), &beneath, a.Until())
+					underlying := a.Underlying()
+					return Restore(Rule{Latch: true}, a.State(), &underlying, a.Until())
 				},
 				"a restart from a recording that kept the state alone": func(a *Alarm) *Alarm {
 					return Restore(Rule{Latch: true}, a.State(), nil, a.Until())
@@ -156,7 +156,7 @@ func TestSilencingDoesNotReset(t *testing.T) {
 				a := Restore(Rule{Latch: true}, first, nil, 0)
 				silence[name](a)
 				a = do(a)
-				a.Sense(Clear, time.Second)
+				a.Update(Clear, time.Second)
 				back[name](a)
 				if a.State() != LatchedUnacknowledged {
 					t.Errorf("%v, %s, %s between, and back: %v, want latched-unacknowledged", first, name, between, a.State())
@@ -176,9 +176,9 @@ func TestSilencingIsNoAcknowledgement(t *testing.T) {
 	} {
 		a := Restore(Rule{}, c.first, nil, 0)
 		_ = a.Shelve(time.Hour, 0)
-		beneath := a.Beneath()
-		a = Restore(Rule{}, a.State(), &beneath, a.Until())
-		a.Sense(Clear, time.Second)
+		underlying := a.Underlying()
+		a = Restore(Rule{}, a.State(), &underlying, a.Until())
+		a.Update(Clear, time.Second)
 		_ = a.Unshelve()
 		if a.State() != c.want {
 			t.Errorf("%v, shelved, over, and back: %v, want %v", c.first, a.State(), c.want)
@@ -199,7 +199,7 @@ func TestAReloadKeepsALatch(t *testing.T) {
 	} {
 		a := Restore(Rule{Latch: c.from}, c.first, nil, 0)
 		a.SetRule(Rule{Latch: c.to})
-		a.Sense(Clear, 0)
+		a.Update(Clear, 0)
 		if a.State() != c.want {
 			t.Errorf("latch %v, %v, reload to %v, over: %v, want %v", c.from, c.first, c.to, a.State(), c.want)
 		}

@@ -57,14 +57,14 @@ func (e *Engine) evaluateAlarms() []daq.Event {
 	var events []daq.Event
 	around := e.surroundings()
 	for _, w := range e.alarms {
-		before := w.alarm.Beneath()
-		changed := w.alarm.Sense(w.condition(&around), e.state.Mono)
-		after := w.alarm.Beneath()
+		before := w.alarm.Underlying()
+		changed := w.alarm.Update(w.condition(&around), e.state.Mono)
+		after := w.alarm.Underlying()
 		if after.Active && !before.Active {
 			e.raisedCount++
 			w.raised = e.raisedCount
 			if e.permit.cfg != nil && w.trips() {
-				w.alarm.MustBeSeen() // a trip that nobody saw is not reset
+				w.alarm.RequireAcknowledge() // a trip that nobody saw is not reset
 			}
 		}
 		switch {

@@ -99,8 +99,8 @@ func (e *Engine) reset(w *watchedAlarm) error {
 	err := w.alarm.Reset()
 	if errors.Is(err, alarm.ErrNotLatched) && e.permit.holds(w.def.Name) {
 		err = nil
-		if w.alarm.State().Unseen() {
-			err = alarm.ErrUnseen
+		if w.alarm.State().NeedsAcknowledge() {
+			err = alarm.ErrUnacknowledged
 		}
 	}
 	if err == nil {

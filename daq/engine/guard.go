@@ -20,7 +20,7 @@ func (e *Engine) guard(told []daq.Event) []daq.Event {
 	for _, w := range e.alarms {
 		if w.trips() && !slices.Contains(p.tripped, w.def.Name) {
 			p.tripped = append(p.tripped, w.def.Name)
-			w.alarm.MustBeSeen()
+			w.alarm.RequireAcknowledge()
 			if !hasTripEvent(told, w.def.Name) {
 				events = append(events, e.transition(w, ""))
 			}

@@ -66,7 +66,7 @@ func (w *watchedAlarm) status(now time.Duration, permit, holds bool) daq.AlarmSt
 		Name: w.def.Name, State: state.String(), Priority: w.def.Priority,
 		Since: w.since, Value: w.value, Limit: w.limit(),
 		Cause: w.cause(), Consequence: w.def.Consequence, Action: w.def.Action,
-		Active: state.Stands(), CauseStands: w.alarm.Active() && state.Watches(), Acknowledged: state.Seen(),
+		Active: state.Stands(), CauseStands: w.alarm.Active() && state.Watches(), Acknowledged: state.IsAcknowledged(),
 		Trips: permit && w.def.Trip && state.Watches() && !w.orphaned, Tripped: holds,
 		Chattering: w.sets.chatters(now),
 	}
@@ -104,7 +104,7 @@ func (w *watchedAlarm) event(at time.Time, who string) *daq.AlarmEvent {
 	e := &daq.AlarmEvent{
 		Name: w.def.Name, State: w.alarm.State().String(), Priority: w.def.Priority, Time: at,
 		Value: w.value, Limit: w.limit(), Cause: w.cause(), Consequence: w.def.Consequence,
-		Action: w.def.Action, Who: who, Beneath: w.alarm.Beneath(), Raised: w.raised,
+		Action: w.def.Action, Who: who, Underlying: w.alarm.Underlying(), Raised: w.raised,
 	}
 	if w.alarm.State() == alarm.Shelved {
 		e.Until = w.until
@@ -142,7 +142,7 @@ func newWatch(def config.Alarm, saved map[string]daq.SavedAlarm, now time.Durati
 		return w
 	}
 	w.since, w.until, w.value, w.raised = s.Since, s.Until, s.Value, s.Raised
-	w.alarm = alarm.Restore(w.rule(), state, beneath(&s, w.def.Latch), now+shelvedFor(s, wall))
+	w.alarm = alarm.Restore(w.rule(), state, underlying(&s, w.def.Latch), now+shelvedFor(s, wall))
 	return w
 }
 
@@ -152,11 +152,11 @@ func shelvedFor(s daq.SavedAlarm, wall time.Time) time.Duration {
 	return max(0, min(s.Until.Sub(wall), s.Until.Sub(s.Since)))
 }
 
-// beneath is what stands beneath a saved alarm's state. Where a recording did not
+// underlying is what stands beneath a saved alarm's state. Where a recording did not
 // keep it, one that is silenced and holds the permit must still be acknowledged.
-func beneath(s *daq.SavedAlarm, latch bool) *alarm.Beneath {
-	if s.Beneath == nil && s.Tripped {
-		return &alarm.Beneath{Latched: latch, Unseen: true}
+func underlying(s *daq.SavedAlarm, latch bool) *alarm.Underlying {
+	if s.Underlying == nil && s.Tripped {
+		return &alarm.Underlying{Latched: latch, Unacknowledged: true}
 	}
-	return s.Beneath
+	return s.Underlying
 }

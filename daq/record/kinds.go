@@ -67,7 +67,7 @@ func alarmRow(e daq.Event, synchronised bool) []any {
 		until = daq.FormatTime(a.Until)
 	}
 	return []any{daq.FormatTime(a.Time), a.Name, a.State, a.Priority, a.Value, a.Limit, a.Cause, a.Consequence, a.Action, a.Who, until, a.Tripped,
-		synchronised, a.Active, a.Latched, a.Unseen, a.Raised}
+		synchronised, a.Active, a.Latched, a.Unacknowledged, a.Raised}
 }
 
 func scanAlarm(rows *sql.Rows) (eventRow, error) {
@@ -83,7 +83,7 @@ func scanAlarm(rows *sql.Rows) (eventRow, error) {
 		return w, err
 	}
 	w.kept = latched.Valid
-	a.Active, a.Latched, a.Unseen, a.Raised = active.Bool, latched.Bool, unseen.Bool, raised.Int64
+	a.Active, a.Latched, a.Unacknowledged, a.Raised = active.Bool, latched.Bool, unseen.Bool, raised.Int64
 	if a.Time, err = time.Parse(time.RFC3339Nano, at); err != nil {
 		return w, err
 	}

@@ -131,8 +131,8 @@ func (j *Journal) standing() []daq.AlarmEvent {
 		}
 		s := saved.(daq.SavedAlarm)
 		list[i].Raised = s.Raised
-		if s.Beneath != nil {
-			list[i].Beneath = *s.Beneath
+		if s.Underlying != nil {
+			list[i].Underlying = *s.Underlying
 		}
 	}
 	return list

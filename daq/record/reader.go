@@ -150,7 +150,7 @@ func (r *Reader) savedAlarms(ctx context.Context, to *Restored) error {
 		}
 		s := w.Alarm.Saved()
 		if !w.kept {
-			s.Beneath = nil
+			s.Underlying = nil
 		}
 		to.Alarms = append(to.Alarms, s)
 		to.Latest[s.Name] = w.Message(r.recording, w.sequence)

@@ -225,15 +225,15 @@ func TestRestoreGivesEachAlarmsLastState(t *testing.T) {
 	r.Put(tick(1))
 	shelved := raise("b", "shelved", 9)
 	shelved.Alarm.Until = start.Add(time.Hour)
-	shelved.Alarm.Beneath, shelved.Alarm.Raised = alarm.Beneath{Latched: true, Unseen: true}, 7
+	shelved.Alarm.Underlying, shelved.Alarm.Raised = alarm.Underlying{Latched: true, Unacknowledged: true}, 7
 	tell(t, r, raise("a", "unacknowledged", 1), raise("b", "unacknowledged", 2), raise("a", "acknowledged", 5), shelved)
 	shut(t, r)
 	got, err := open(t, dir, Options{}).Restore(t.Context())
 	began := start.Truncate(time.Microsecond) // as written
 	want := Restored{Recording: got.Recording, Newest: map[daq.Class]int64{daq.ClassRecord: 1, daq.ClassAlarm: 4, daq.ClassEvent: 0}, LastRow: began.Add(time.Second), Begun: true, Latest: got.Latest, Alarms: []daq.SavedAlarm{
-		{Name: "a", State: "acknowledged", Since: began.Add(5 * time.Millisecond), Value: number(75.1), Beneath: &alarm.Beneath{}},
+		{Name: "a", State: "acknowledged", Since: began.Add(5 * time.Millisecond), Value: number(75.1), Underlying: &alarm.Underlying{}},
 		{Name: "b", State: "shelved", Since: began.Add(9 * time.Millisecond), Until: began.Add(time.Hour), Value: number(75.1),
-			Beneath: &alarm.Beneath{Latched: true, Unseen: true}, Raised: 7}}}
+			Underlying: &alarm.Underlying{Latched: true, Unacknowledged: true}, Raised: 7}}}
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, %v", got, err)
 	}
@@ -261,7 +261,7 @@ func TestRestoreOfARecordingThatKeptTheStateAlone(t *testing.T) {
 	}) {
 		t.Helper()
 		got, err := of.Restore(t.Context())
-		if err != nil || len(got.Alarms) != 1 || got.Alarms[0].State != "shelved" || got.Alarms[0].Beneath != nil {
+		if err != nil || len(got.Alarms) != 1 || got.Alarms[0].State != "shelved" || got.Alarms[0].Underlying != nil {
 			t.Errorf("%+v, %v: want it shelved, and nothing known beneath", got.Alarms, err)
 		}
 	}
@@ -276,7 +276,7 @@ func TestRestoreOfARecordingThatKeptTheStateAlone(t *testing.T) {
 	again := raise("a", "shelved", 2)
 	again.Alarm.Latched = true
 	tell(t, r, again)
-	if got, err := r.Restore(t.Context()); err != nil || len(got.Alarms) != 1 || got.Alarms[0].Beneath == nil || !got.Alarms[0].Beneath.Latched {
+	if got, err := r.Restore(t.Context()); err != nil || len(got.Alarms) != 1 || got.Alarms[0].Underlying == nil || !got.Alarms[0].Underlying.Latched {
 		t.Errorf("%+v, %v: want it latched beneath", got.Alarms, err)
 	}
 	if list, err := reader.AlarmHistory(t.Context(), 10); err != nil || len(list) != 2 {
@@ -430,7 +430,7 @@ func TestAlarmFigures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f.Raised != 2 || f.Unseen != 1 || len(f.Standing) != 2 || f.MedianWait == nil || *f.MedianWait != 5 {
+	if f.Raised != 2 || f.Unacknowledged != 1 || len(f.Standing) != 2 || f.MedianWait == nil || *f.MedianWait != 5 {
 		t.Errorf("%+v", f)
 	}
 }
