@@ -163,7 +163,7 @@ func (b *bus) serve(p *poll) {
 func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
 	var results []result
-	err := b.timed(p.failed, func() (err error) { results, err = p.exchange(b.wire); return err })
+	err := b.timed(p.again(), func() (err error) { results, err = p.exchange(b.wire); return err })
 	if b.ending() {
 		return // our own closing is no fault of the instrument
 	}
@@ -187,21 +187,21 @@ func (b *bus) poll(p *poll) {
 // brisk is how far a fast clock goes on in an exchange that a busy machine holds up.
 const brisk = 20 * time.Millisecond
 
-// timed does an exchange with one that was asked in vain so many times in a row. A
-// fast clock waits for the answer as long as is fair, and goes on then to the end of
-// the time-out, and no further before the exchange is over.
-func (b *bus) timed(failed int, exchange func() error) error {
+// timed does an exchange, the first with somebody or again. A fast clock waits for
+// the answer as long as is fair, and goes on then to the end of the time-out, and no
+// further before the exchange is over.
+func (b *bus) timed(again bool, exchange func() error) error {
 	if b.clock.Speed() == 1 {
 		return exchange()
 	}
 	w, at, began := b.wire, b.now(), time.Now()
-	fair := w.fair(failed)
+	fair := w.fair(again)
 	w.timeout = fair + b.clock.Real(b.port.Timeout)
 	b.worker.Until(at + brisk)
 	unanswered := time.AfterFunc(fair, func() { b.worker.Until(at + b.port.Timeout) })
 	defer unanswered.Stop()
 	err := exchange()
-	w.slowest -= w.slowest / slowShare
+	w.slowest -= w.slowest / forgotten
 	if took := time.Since(began); took < fair { // after that it is late by the clock
 		w.slowest = max(w.slowest, took)
 	}

@@ -100,7 +100,7 @@ func (b *bus) write(w *write) {
 		w.done <- b.noLine()
 		return
 	}
-	err := b.timed(b.unconfirmed, func() error { return w.do(b.wire) })
+	err := b.timed(b.unconfirmed > 0 && b.unconfirmed < deadAfter, func() error { return w.do(b.wire) })
 	b.unconfirmed++
 	if err == nil {
 		b.unconfirmed = 0

@@ -90,13 +90,43 @@ func TestABusyMachineSilencesNobody(t *testing.T) {
 		time.Sleep(20 * time.Second)
 		goodEvery(t, out.of(quantity.Temperature), 10, 2*time.Second)
 		dead.Store(true)
-		time.Sleep(20 * time.Second) // until it counts as dead, and the slow answers are forgotten
+		time.Sleep(time.Minute) // until it counts as dead, and the slow answers are forgotten
 		was := len(out.of(quantity.Temperature))
 		time.Sleep(10 * time.Second)
 		if n := len(out.of(quantity.Temperature)) - was; n < 80 {
 			t.Errorf("a dead one was asked %d times in 10 s", n)
 		}
 		stop()
+	})
+}
+
+// Nor does one become stale whose late answer spoils the next: it is given longer
+// until an answer is good.
+func TestABusyMachineMakesNobodyStale(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		asked := 0
+		s := &socket{serve: func(c net.Conn) {
+			farEnd(c, func(buf []byte) int { return len(buf) / 3 * 3 }, func([]byte) []piece {
+				takes, answer := 5*time.Millisecond, "T=1\r\n"
+				switch asked++; asked {
+				case 50:
+					return nil
+				case 51:
+					answer = "T#1\r\n"
+				case 52:
+					takes = 700 * time.Millisecond
+				}
+				return []piece{{takes, []byte(answer)}}
+			})
+		}}
+		out := &readings{}
+		o := busOptions(s, out, question(quantity.Temperature, "T", 200*time.Millisecond))
+		o.Clock, o.Ports[0].Timeout = hastened(), 200*time.Millisecond
+		_, stop := start(t, o)
+		time.Sleep(20 * time.Second)
+		stop()
+		time.Sleep(time.Second) // lets the far end notice
+		goodEvery(t, out.of(quantity.Temperature), 60, 700*time.Millisecond)
 	})
 }
 
@@ -197,13 +227,13 @@ func TestAFastClockKeepsTheTimeout(t *testing.T) {
 // A write that was not confirmed is given longer as well.
 func TestABusyMachineLosesNoWrite(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		writes := 0
+		writes, dead := 0, atomic.Bool{}
 		s := &socket{serve: func(c net.Conn) {
 			farEnd(c, modbusRequestSize, func(request []byte) []piece {
 				if request[1] != modbus.WriteSingleCoil {
 					return nil // the read that looks for an echo
 				}
-				if writes++; writes == 1 {
+				if writes++; writes == 1 || dead.Load() {
 					return nil
 				}
 				return []piece{{700 * time.Millisecond, request}}
@@ -214,12 +244,24 @@ func TestABusyMachineLosesNoWrite(t *testing.T) {
 		m, stop := start(t, o)
 		synctest.Wait()
 		write := func() error { return m.WriteCoil(t.Context(), "bus", 9, 0, true) }
-		if err := write(); err == nil {
-			t.Error("a write without an answer is confirmed")
+		unanswered := func() {
+			began := time.Now()
+			if err := write(); err == nil {
+				t.Error("a write without an answer is confirmed")
+			}
+			if took := time.Since(began); took > 300*time.Millisecond {
+				t.Errorf("a write without an answer took %v", took)
+			}
 		}
+		unanswered()
 		if err := write(); err != nil {
 			t.Errorf("the second write: %v", err)
 		}
+		dead.Store(true)
+		for range deadAfter {
+			_ = write() // until it counts as dead
+		}
+		unanswered()
 		stop()
 	})
 }

@@ -33,7 +33,7 @@ type poll struct {
 	due        time.Duration // since the bus began
 	notBefore  time.Duration // not before: a late answer may still come
 	unanswered int           // exchanges in a row without an answer
-	failed     int           // exchanges in a row without a good answer
+	failed     bool          // the last exchange
 }
 
 // result is what an exchange gave one instrument.
@@ -86,15 +86,15 @@ func (p *poll) exchange(w *wire) ([]result, error) {
 // dead says whether the instrument has been silent too often.
 func (p *poll) dead() bool { return p.unanswered >= deadAfter }
 
+// again says whether the last answer was no good, of one that is not dead.
+func (p *poll) again() bool { return p.failed && !p.dead() }
+
 // reschedule sets when the poll is due next, after an exchange that began at began
 // and ended at now (both since the bus began). Due times stay on the grid
 // n·every, so that they do not drift; of those that have passed only the last is
 // made up for.
 func (p *poll) reschedule(began, now time.Duration, err error) {
-	p.failed++
-	if err == nil {
-		p.failed = 0
-	}
+	p.failed = err != nil
 	if silent(err) {
 		p.unanswered++
 	} else {

@@ -85,7 +85,7 @@ func (s *stream) receive() {
 	case <-s.changes:
 	default:
 	}
-	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout + s.wire.fair(s.missed))
+	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout + s.wire.fair(s.missed > 0 && s.missed < deadAfter))
 	buf, err := s.wire.readUntil(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
 	s.wire.received = s.wire.received[:0]
 	s.buf = buf

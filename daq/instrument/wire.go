@@ -56,6 +56,7 @@ const (
 	fairTimeout = 100 * time.Millisecond
 	slowTimeout = time.Second
 	slowShare   = 5
+	forgotten   = 16 // exchanges in which a slow answer loses most of its weight
 )
 
 // useClock lets the line keep to a clock: a simulated line is part of its rig, and
@@ -65,13 +66,13 @@ func (w *wire) useClock(c *clock.Clock) {
 	w.character, w.silence, w.timeout = c.Real(w.character), c.Real(w.silence), c.Real(w.timeout)
 }
 
-// fair is how long the next answer may take before its time-out begins, of one that
-// was asked in vain so many times in a row.
-func (w *wire) fair(failed int) time.Duration {
+// fair is how long the next answer may take before its time-out begins; again says
+// that the last one was no good, and that who gave it is not dead.
+func (w *wire) fair(again bool) time.Duration {
 	switch {
 	case !w.fast:
 		return 0
-	case failed > 0 && failed < deadAfter:
+	case again:
 		return slowTimeout
 	}
 	return min(max(fairTimeout, slowShare*w.slowest), slowTimeout)
