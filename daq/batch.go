@@ -1,6 +1,10 @@
 package daq
 
-import "time"
+import (
+	"time"
+
+	"flowrigd/calc/quantity"
+)
 
 // Batch is what one step gives the journal.
 type Batch struct {
@@ -20,6 +24,13 @@ type Run struct {
 	Number        int64
 	Began         time.Time
 	Configuration string // SHA-256 of the first one
+	Build         string // the program that made it; "" where the recording does not say
 	Inputs        int64  // the newest input's number
 	First         int64  // the oldest input that is still there; > 1 after a purge, 0 with none left
+}
+
+// Row is a recorded row, to hold a computation against.
+type Row struct {
+	Time   time.Time
+	Values quantity.Set
 }

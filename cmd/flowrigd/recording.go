@@ -25,7 +25,7 @@ type recording struct {
 // openRecording opens the recording, or keeps the reason why not.
 func openRecording(cfg config.Record, log *slog.Logger, standing func() []daq.AlarmEvent) *recording {
 	return &recording{log: log, Journal: record.NewJournal(record.JournalOptions{
-		Options:   record.Options{Retention: retentionOf(cfg), Log: log, Commit: commitSeam()},
+		Options:   record.Options{Retention: retentionOf(cfg), Log: log, Commit: commitSeam(), Build: programID()},
 		Directory: cfg.Directory, Standing: standing,
 	})}
 }

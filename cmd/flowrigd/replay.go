@@ -14,8 +14,9 @@ func replayVerb() *cobra.Command {
 		Long: "replay prints the state of every interval as one JSON line, from the start of each run,\n" +
 			"under the recorded configurations or another one. Without --config it compares\n" +
 			"with the digests that the live run stored each minute, and exits with 1 on a\n" +
-			"difference: another build or another kind of machine may differ in\n" +
-			"the last digits. Inputs that are not in the recording are named: what comes after them\n" +
+			"difference. A run that another build made, or one for another kind of machine, is\n" +
+			"compared with its recorded rows to 1e-9, what both know: differences are listed\n" +
+			"with their first time and are no failure. Inputs that are not in the recording are named: what comes after them\n" +
 			"is computed without them and compared with nothing, up to the end of that run, and\n" +
 			"replay exits with 1. A run whose first inputs have been purged is not played.",
 	}
@@ -30,7 +31,7 @@ func replayVerb() *cobra.Command {
 			return err
 		}
 		defer r.Close()
-		p := live.Replay{From: r, Recording: r.Recording(), Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
+		p := live.Replay{From: r, Recording: r.Recording(), Build: programID(), Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
 		if p.Begin, err = instant("--from", *from); err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ package main
 
 import (
 	"database/sql"
+	"encoding/json"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -44,10 +45,21 @@ func newTape(t *testing.T) *tape {
 	t.Helper()
 	p := &tape{t: t, dir: t.TempDir(), wall: tapeBegin}
 	var err error
-	if p.rec, err = record.Open(p.dir, record.Options{}); err != nil {
+	if p.rec, err = record.Open(p.dir, record.Options{Build: programOf(t)}); err != nil {
 		t.Fatal(err)
 	}
 	return p
+}
+
+// programOf is how the program under test names itself.
+func programOf(t *testing.T) string {
+	t.Helper()
+	out, diag, code := call(t, program, "version", "--json")
+	var b build
+	if err := json.Unmarshal([]byte(out), &b); err != nil || code != 0 || b.Program == "" {
+		t.Fatalf("version: %v, %d: %s%s", err, code, out, diag)
+	}
+	return b.Program
 }
 
 func tapedConfig(t *testing.T, text string) *config.Config {
@@ -245,6 +257,46 @@ func TestReplayOfWhatIsNotWhole(t *testing.T) {
 			}
 			if c.states[0] >= 0 {
 				sameStates(t, "both runs", got, append(append([]string(nil), p.states[0][:c.states[0]]...), p.states[1][:c.states[1]]...))
+			}
+		})
+	}
+}
+
+// What another build has recorded is compared with its rows, what both know, to
+// 1e-9, and a difference is listed and no failure (contract of the recording).
+func TestReplayOfAnotherBuild(t *testing.T) {
+	const rows = " of its rows compared to 1e-09, of what both know\n"
+	for _, c := range []struct {
+		name   string
+		change []string
+		want   []string // of what is said
+	}{
+		{"the same values", nil, []string{"by another build, old 1: 121" + rows}},
+		{"a build without a name", []string{`UPDATE run SET build = NULL`}, []string{"by another build, which it does not name: 121" + rows}},
+		{"a value within the last digits", []string{`UPDATE sample SET reynolds_number = reynolds_number * (1 + 5e-10) WHERE sequence = 40`}, []string{"121" + rows}},
+		{"a value beyond them", []string{`UPDATE sample SET reynolds_number = reynolds_number * (1 + 2e-9) WHERE sequence >= 40`},
+			[]string{"121" + rows, "reynolds_number differs in 82 rows, first at 2031-05-06T07:00:3"}},
+		{"a value that was not known", []string{`UPDATE sample SET head_meters = NULL WHERE sequence = 7`},
+			[]string{"head_meters differs in 1 rows, first at 2031-05-06T07:00:0", "where nothing was recorded and 1."}},
+		{"a quantity that the build did not have", []string{`ALTER TABLE sample DROP COLUMN head_meters`}, []string{"121" + rows}},
+		{"digests that are its own", []string{`UPDATE digest SET sha256 = 'other'`}, []string{"121" + rows, "0 digests of the live run checked"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			p := newTape(t)
+			p.run(2, tapedRig)
+			p.end(append([]string{`UPDATE run SET build = 'old 1'`}, c.change...)...)
+			lines, diag, code := p.replayed()
+			if code != 0 || len(lines) != len(p.states[0]) {
+				t.Errorf("exit %d with %d states: %s", code, len(lines), diag)
+			}
+			for _, want := range c.want {
+				if !strings.Contains(diag, want) {
+					t.Errorf("it says\n%swant %q", diag, want)
+				}
+			}
+			if strings.Count(diag, "differs in") != len(c.want)-1 && !strings.Contains(c.name, "digests") && !strings.Contains(c.name, "not known") {
+				t.Errorf("it says of other differences:\n%s", diag)
 			}
 		})
 	}

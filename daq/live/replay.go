@@ -9,6 +9,7 @@ import (
 	"iter"
 	"time"
 
+	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/engine"
@@ -22,14 +23,18 @@ type Recorded interface {
 	Inputs(ctx context.Context, run int64, from uint64) iter.Seq2[daq.Input, error]
 	Digests(ctx context.Context, run int64) (map[uint64]string, error)
 	Configuration(ctx context.Context, sha string) (string, error)
+	Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row, error]
+	Has(quantity.ID) bool // whether its rows have the quantity
 }
 
 // Replay plays recorded inputs through the engine again.
 //
 //	recorded inputs → Engine.Step → states, a JSON line each → digests beside those of the live run
+//	                                                         → or, of another build, values beside the recorded rows
 type Replay struct {
 	From       Recorded
 	Recording  string         // its UUID
+	Build      string         // this program; another one's digests say nothing
 	Begin, End time.Time      // of what is printed; zero: no bound
 	Under      *config.Config // nil: as recorded
 	Out        io.Writer      // hears the states
@@ -53,6 +58,7 @@ type replayed struct {
 	stored  map[uint64]string
 	expect  uint64 // the number of the next input
 	missing hole
+	other   *comparison // with what another build recorded; nil: digests are compared
 }
 
 // hole is what a run lacks.
@@ -84,7 +90,11 @@ func (p *Replay) Run(ctx context.Context) (err error) {
 			continue
 		}
 		p.played++
-		if err := p.run(ctx, run); err != nil {
+		var until time.Time
+		if i+1 < len(runs) {
+			until = runs[i+1].Began
+		}
+		if err := p.run(ctx, run, until); err != nil {
 			if broken := errors.Join(ctx.Err(), p.out.Flush()); broken != nil {
 				return fmt.Errorf("replay: %w", broken)
 			}
@@ -110,10 +120,14 @@ func (p *Replay) verdict(purged int) error {
 }
 
 // run plays one run from its start.
-func (p *Replay) run(ctx context.Context, run daq.Run) (err error) {
+func (p *Replay) run(ctx context.Context, run daq.Run, until time.Time) (err error) {
 	p.of = replayed{number: run.Number, digest: engine.NewDigest(), expect: 1}
 	if p.of.stored, err = p.From.Digests(ctx, run.Number); err != nil {
 		return err
+	}
+	if p.Under == nil && (run.Build == "" || run.Build != p.Build) {
+		p.of.other = compareWith(ctx, p.From, run, until)
+		defer func() { p.of.other.say(p.Say, run) }()
 	}
 	defer p.tellHole()
 	for in, err := range p.From.Inputs(ctx, run.Number, 1) {
@@ -170,7 +184,9 @@ func (p *Replay) step(ctx context.Context, in daq.Input) error {
 		return fmt.Errorf("input %d: there is no start before it", in.Number)
 	}
 	state, _ := p.of.engine.Step(in)
-	p.check(&state)
+	if err := p.check(&state); err != nil {
+		return err
+	}
 	if !state.Tick || in.Wall.Before(p.Begin) {
 		return nil
 	}
@@ -202,16 +218,21 @@ func (p *Replay) begin(ctx context.Context, in *daq.Input) error {
 	return err
 }
 
-// check holds a state's digest against that of the live run.
-func (p *Replay) check(s *daq.State) {
+// check holds a state's digest against that of the live run, or what it says against
+// what another build has recorded.
+func (p *Replay) check(s *daq.State) error {
+	if p.of.other != nil && p.of.missing.inputs == 0 {
+		return p.of.other.see(s)
+	}
 	got := p.of.digest.Add(s)
 	want := p.of.stored[s.Input]
 	if got == "" || want == "" || p.Under != nil || p.of.missing.inputs > 0 {
-		return
+		return nil
 	}
 	p.checked++
 	if got != want {
 		p.differ++
 		fmt.Fprintf(p.Say, "replay: input %d at %s: the states up to here differ from those of the live run\n", s.Input, daq.FormatTime(s.Time))
 	}
+	return nil
 }

@@ -83,6 +83,9 @@ func (r *Reader) prepare() error {
 	}
 	have, err := columnsOf(r.db, "sample")
 	r.have = map[string]map[string]bool{"sample": have}
+	if r.have["run"], err = columnsOf(r.db, "run"); err != nil {
+		return err
+	}
 	for i := 0; i < len(kinds) && err == nil; i++ {
 		r.have[kinds[i].table], err = columnsOf(r.db, kinds[i].table)
 	}

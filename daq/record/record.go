@@ -52,6 +52,9 @@ type Options struct {
 	// or a reload names another.
 	Configuration string
 
+	// Build names the program, so that a replay knows whether it is the same one.
+	Build string
+
 	// Commit stands between a transaction and the disk, so that a test can let
 	// the disk hang or fill. nil commits.
 	Commit func(commit func() error) error

@@ -8,12 +8,17 @@ import (
 	"iter"
 	"time"
 
+	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 )
 
 // Runs lists every run, oldest first.
 func (r *Reader) Runs(ctx context.Context) ([]daq.Run, error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT run, time, configuration,
+	build := "''"
+	if r.have["run"]["build"] {
+		build = "coalesce(build, '')"
+	}
+	rows, err := r.db.QueryContext(ctx, `SELECT run, time, configuration, `+build+`,
 		coalesce((SELECT max(number) FROM input WHERE input.run = run.run), 0),
 		coalesce((SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)
 	if err != nil {
@@ -24,7 +29,7 @@ func (r *Reader) Runs(ctx context.Context) ([]daq.Run, error) {
 	for rows.Next() {
 		var run daq.Run
 		var at string
-		if err := rows.Scan(&run.Number, &at, &run.Configuration, &run.Inputs, &run.First); err != nil {
+		if err := rows.Scan(&run.Number, &at, &run.Configuration, &run.Build, &run.Inputs, &run.First); err != nil {
 			return nil, explain(r.path, "runs", err)
 		}
 		if run.Began, err = time.Parse(time.RFC3339Nano, at); err != nil {
@@ -79,6 +84,41 @@ func scanInput(rows *sql.Rows) (in daq.Input, err error) {
 	}
 	return in, nil
 }
+
+// Rows gives the recorded rows from a time to another, the second left out, in the
+// order in which they were recorded. It stops after the first error.
+func (r *Reader) Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row, error] {
+	return func(yield func(daq.Row, error) bool) {
+		rows, err := r.db.QueryContext(ctx, `SELECT `+r.rowColumns()+` FROM sample WHERE time >= ? AND time < ? ORDER BY sequence`,
+			daq.FormatTime(from), daq.FormatTime(to))
+		if err != nil {
+			yield(daq.Row{}, explain(r.path, "rows", err))
+			return
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var out daq.Row
+			w, err := scanRow(rows)
+			if err == nil {
+				out.Values = w.values
+				out.Time, err = time.Parse(time.RFC3339Nano, w.time)
+			}
+			if err != nil {
+				yield(daq.Row{}, explain(r.path, "rows", err))
+				return
+			}
+			if !yield(out, nil) {
+				return
+			}
+		}
+		if err := rows.Err(); err != nil {
+			yield(daq.Row{}, explain(r.path, "rows", err))
+		}
+	}
+}
+
+// Has says whether rows of this recording have a quantity's column.
+func (r *Reader) Has(id quantity.ID) bool { return r.have["sample"][id.Name()] }
 
 // Digests gives what the live run stored of its states, by the number of the
 // input up to which each goes.

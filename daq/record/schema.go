@@ -34,7 +34,7 @@ CREATE TABLE IF NOT EXISTS note(
 CREATE TABLE IF NOT EXISTS configuration(
 	sha256 TEXT PRIMARY KEY, text TEXT NOT NULL, first_used TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS run(
-	run INTEGER PRIMARY KEY, time TEXT NOT NULL, configuration TEXT NOT NULL);
+	run INTEGER PRIMARY KEY, time TEXT NOT NULL, configuration TEXT NOT NULL, build TEXT);
 CREATE TABLE IF NOT EXISTS input(
 	run INTEGER NOT NULL, number INTEGER NOT NULL, mono_ns INTEGER NOT NULL, time TEXT NOT NULL,
 	clock_synchronised INTEGER NOT NULL, kind TEXT NOT NULL, body TEXT NOT NULL,
@@ -140,6 +140,15 @@ func addColumns(tx *sql.Tx) error {
 			continue
 		}
 		if _, err := tx.Exec("ALTER TABLE alarm_event ADD COLUMN " + name + " INTEGER"); err != nil {
+			return err
+		}
+	}
+	runs, err := columnsOf(tx, "run")
+	if err != nil {
+		return err
+	}
+	if !runs["build"] {
+		if _, err := tx.Exec("ALTER TABLE run ADD COLUMN build TEXT"); err != nil {
 			return err
 		}
 	}

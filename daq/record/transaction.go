@@ -41,7 +41,7 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 	}{
 		{&s.sample, insertSample()},
 		{&s.input, `INSERT OR IGNORE INTO input(run, number, mono_ns, time, clock_synchronised, kind, body) VALUES (?,?,?,?,?,?,?)`},
-		{&s.run, `INSERT INTO run(run, time, configuration) VALUES (?,?,?)`},
+		{&s.run, `INSERT INTO run(run, time, configuration, build) VALUES (?,?,?,?)`},
 		{&s.configuration, `INSERT OR IGNORE INTO configuration(sha256, text, first_used) VALUES (?,?,?)`},
 		{&s.mark, `INSERT INTO mark(destination, class, sequence) VALUES (?,?,?) ON CONFLICT DO UPDATE SET sequence = max(sequence, excluded.sequence)`},
 		{&s.digest, `INSERT OR IGNORE INTO digest(run, number, sha256) VALUES (?,?,?)`},
@@ -126,7 +126,7 @@ func (t *transaction) input(in *daq.Input) error {
 	}
 	if in.Kind == daq.KindStart || t.run == 0 {
 		t.run++
-		if err := t.exec(t.w.statements.run, t.run, fullTime(in.Wall), t.sha); err != nil {
+		if err := t.exec(t.w.statements.run, t.run, fullTime(in.Wall), t.sha, t.w.o.Build); err != nil {
 			return err
 		}
 	}
