@@ -69,17 +69,13 @@ func (s *section) correct(d Dimension) (points []CorrectPoint) {
 			return nil
 		}
 		p := CorrectPoint{indicated, truth}
-		if len(points) > 0 && !points[len(points)-1].rises(p) {
+		if len(points) > 0 && (p.Indicated <= points[len(points)-1].Indicated || p.True <= points[len(points)-1].True) {
 			s.bad("correct", c, "the point does not lie above the one before it", "write the points in rising order, indicated and true")
 			return nil
 		}
 		points = append(points, p)
 	}
 	return points
-}
-
-func (p CorrectPoint) rises(next CorrectPoint) bool {
-	return next.Indicated > p.Indicated && next.True > p.True
 }
 
 // accuracy reads the maker's limits of error.
@@ -96,8 +92,7 @@ func (s *section) accuracy(ranged bool, d Dimension) *Accuracy {
 		a.Fixed = v
 	}
 	if len(s.node.children) == 0 {
-		s.ok = false
-		s.report.add(s.node.at, s.name+": no figure", "write of_reading, of_span or fixed")
+		s.refuse(s.node, s.name+": no figure", "write of_reading, of_span or fixed")
 	}
 	if span := s.node.child("of_span"); span != nil && !ranged {
 		s.bad("of_span", span, "the span is not known", "write range beside accuracy")

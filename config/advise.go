@@ -10,15 +10,6 @@ import (
 	"flowrigd/calc/uncertainty"
 )
 
-// advise warns of what is legal but unwise.
-func (l *loader) advise() {
-	l.adviseAccuracy()
-	l.adviseDevices()
-	l.adviseLines()
-	l.adviseSupply()
-	l.adviseListen()
-}
-
 // adviseAccuracy warns of what has no figure of its uncertainty.
 func (l *loader) adviseAccuracy() {
 	l.adviseSpread("tube", "bore", l.config.Tube.Bore, "Reynolds number", " ± 0.05 mm")
@@ -49,21 +40,13 @@ func (l *loader) adviseDevices() {
 		if strings.HasPrefix(p.Device, "/dev/ttyUSB") || strings.HasPrefix(p.Device, "/dev/ttyACM") {
 			l.report.warn(at, fmt.Sprintf("ports.%s.device: %s may be another adapter after a restart", p.Name, p.Device), "write its name under /dev/serial/by-id, see `flowrigd ports`")
 		}
-		if !l.used(p.Name) {
+		// One that names a line which is not there, and is reported for it, may have meant any.
+		uses := func(port string) bool { return port == p.Name || l.config.Port(port) == nil }
+		used := l.config.Trip != nil && uses(l.config.Trip.Port) || slices.ContainsFunc(l.config.Instruments, func(in Instrument) bool { return uses(in.Port) })
+		if !used {
 			l.report.warn(l.at("ports", p.Name), fmt.Sprintf("ports.%s: nothing uses it", p.Name), "leave it out, or name it in an instrument or in [trip]")
 		}
 	}
-}
-
-// used reports a line that an instrument or the permit names; one that names
-// none which is there, and is reported for it, may have meant any.
-func (l *loader) used(port string) bool {
-	if t := l.config.Trip; t != nil && (t.Port == port || l.config.Port(t.Port) == nil) {
-		return true
-	}
-	return slices.ContainsFunc(l.config.Instruments, func(in Instrument) bool {
-		return in.Port == port || l.config.Port(in.Port) == nil
-	})
 }
 
 // adviseSupply warns where dry heating cannot be detected though a heater is

@@ -17,41 +17,27 @@ func (l *loader) loadAlarms() {
 	l.config.Alarms = l.builtInAlarms()
 	s := l.optional("alarms")
 	var own []Alarm
+	var builtIns []string
+	for _, a := range l.config.Alarms {
+		builtIns = append(builtIns, a.Name)
+	}
 	for _, n := range s.node.children {
 		t := s.table(n.key)
 		if t == nil {
 			continue
 		}
-		if a := l.builtIn(n.key); a != nil {
-			t.changeBuiltIn(a)
+		if i := slices.Index(builtIns, n.key); i >= 0 {
+			t.changeBuiltIn(&l.config.Alarms[i])
 			continue
 		}
 		if wrong, remedy := l.nameMistake(n.key); wrong != "" {
 			l.report.add(n.at, fmt.Sprintf("alarms.%s: %s", n.key, wrong), remedy)
 			continue
 		}
-		own = append(own, t.ownAlarm(n.key, l.builtInNames()))
+		own = append(own, t.ownAlarm(n.key, builtIns))
 	}
 	slices.SortFunc(own, func(a, b Alarm) int { return cmp.Compare(a.Name, b.Name) })
 	l.config.Alarms = append(l.config.Alarms, own...)
-}
-
-func (l *loader) builtIn(name string) *Alarm {
-	for i := range l.config.Alarms {
-		if l.config.Alarms[i].Name == name {
-			return &l.config.Alarms[i]
-		}
-	}
-	return nil
-}
-
-func (l *loader) builtInNames() (names []string) {
-	for _, a := range l.config.Alarms {
-		if a.BuiltIn {
-			names = append(names, a.Name)
-		}
-	}
-	return names
 }
 
 var alarmName = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
@@ -77,8 +63,7 @@ func (s *section) changeBuiltIn(a *Alarm) {
 	s.alarmKeys(a)
 	if n := s.node.child("on"); n != nil {
 		s.take("on")
-		s.ok = false
-		s.report.add(n.at, s.path("on")+": a built-in alarm has its own", "leave on out, or give your alarm another name")
+		s.refuse(n, s.path("on")+": a built-in alarm has its own", "leave on out, or give your alarm another name")
 	}
 	s.done()
 }

@@ -55,19 +55,14 @@ func (l *loader) builtInAlarms() []Alarm {
 		})
 	}
 	if len(c.Notify) > 0 {
-		alarms = append(alarms, receiverFailed())
+		alarms = append(alarms, Alarm{
+			Name: ReceiverFailed, BuiltIn: true, Kind: AlarmReceiver, OnDelay: 5 * time.Minute, Priority: "medium",
+			Cause:       "An alarm waits for a receiver of [[notify]], which does not take it.",
+			Consequence: "Whoever this receiver tells does not know of the alarms of this rig; they are sent when it takes them again.",
+			Action:      "Stay with the rig while it heats, or switch the heater off at its own switch, and tell those people by another way; then check the receiver, the network to it and its table [[notify]].",
+		})
 	}
 	return alarms
-}
-
-// receiverFailed watches that those who are to be told of alarms are told.
-func receiverFailed() Alarm {
-	return Alarm{
-		Name: ReceiverFailed, BuiltIn: true, Kind: AlarmReceiver, OnDelay: 5 * time.Minute, Priority: "medium",
-		Cause:       "An alarm waits for a receiver of [[notify]], which does not take it.",
-		Consequence: "Whoever this receiver tells does not know of the alarms of this rig; they are sent when it takes them again.",
-		Action:      "Stay with the rig while it heats, or switch the heater off at its own switch, and tell those people by another way; then check the receiver, the network to it and its table [[notify]].",
-	}
 }
 
 // overheat watches the water wherever its temperature is measured.
@@ -104,15 +99,12 @@ func (l *loader) headLost() Alarm {
 func instrumentFault(in *Instrument) Alarm {
 	critical := in.ID == quantity.Temperature || in.ID == quantity.Level
 	return Alarm{
-		Name: faultName(in.ID), BuiltIn: true, Kind: AlarmFault, On: []quantity.ID{in.ID}, Priority: "high", Trip: critical,
+		Name: faultPrefix + in.Name, BuiltIn: true, Kind: AlarmFault, On: []quantity.ID{in.ID}, Priority: "high", Trip: critical,
 		Cause:       fmt.Sprintf("No valid reading of %s: the fault is in plug, sensor power, sensor or line settings.", spokenName(in.ID)),
 		Consequence: faultConsequence(in.ID),
 		Action:      fmt.Sprintf("Do not heat unattended; try `flowrigd probe %s`, and once hot parts have cooled, check plug, sensor power and line settings of %s.", in.Name, spokenName(in.ID)),
 	}
 }
-
-// faultName is the name of the alarm of an instrument's fault.
-func faultName(id quantity.ID) string { return faultPrefix + id.Short() }
 
 // spokenName is a quantity's name as people write it.
 func spokenName(id quantity.ID) string {

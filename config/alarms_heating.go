@@ -46,13 +46,23 @@ func (l *loader) heatingAlarms() (alarms []Alarm) {
 		alarms = append(alarms, c.heatingWithoutSupply())
 	}
 	if c.heats() {
-		alarms = append(alarms, temperatureImplausible())
+		alarms = append(alarms, Alarm{
+			Name: implausible, BuiltIn: true, Kind: AlarmImplausible, On: []quantity.ID{quantity.Temperature}, MaxFall: usualFall, Priority: "high", Trip: true,
+			Cause:       "The temperature does not rise although the heater heats, or falls faster than the tank can cool: the probe is out of the water, or the heater does not heat.",
+			Consequence: "Overheated water is not seen at the tube.",
+			Action:      "Switch the heater off at its own switch, and once heater and tube have cooled, put the probe back into the water.",
+		})
 	}
 	if c.Tube.MaxRate > 0 {
 		alarms = append(alarms, c.temperatureRisingFast())
 	}
 	if l.root.node.child("alarms").child(tubeBlocked).isTable() {
-		alarms = append(alarms, blockedTube())
+		alarms = append(alarms, Alarm{
+			Name: tubeBlocked, BuiltIn: true, Kind: AlarmBlocked, On: []quantity.ID{quantity.LossCoefficient}, OnDelay: limitDelay, Priority: "medium",
+			Cause:       "Losses rose without a noted valve change: something is stuck in inlet, tube or valve, or the valve was moved.",
+			Consequence: "The flow is smaller than at this valve setting before, and readings taken now do not compare with earlier ones.",
+			Action:      "Switch the heater off at its own switch, and once water and tube have cooled, look into inlet, tube and valve.",
+		})
 	}
 	return alarms
 }
@@ -78,16 +88,6 @@ func (c *Config) heatingWithoutSupply() Alarm {
 	return a
 }
 
-// temperatureImplausible watches that the probe feels the water.
-func temperatureImplausible() Alarm {
-	return Alarm{
-		Name: implausible, BuiltIn: true, Kind: AlarmImplausible, On: []quantity.ID{quantity.Temperature}, MaxFall: usualFall, Priority: "high", Trip: true,
-		Cause:       "The temperature does not rise although the heater heats, or falls faster than the tank can cool: the probe is out of the water, or the heater does not heat.",
-		Consequence: "Overheated water is not seen at the tube.",
-		Action:      "Switch the heater off at its own switch, and once heater and tube have cooled, put the probe back into the water.",
-	}
-}
-
 // temperatureRisingFast watches what the glass bears.
 func (c *Config) temperatureRisingFast() Alarm {
 	limit := c.Tube.MaxRate
@@ -97,16 +97,6 @@ func (c *Config) temperatureRisingFast() Alarm {
 		Cause:       "The water is heating faster than the tube's limit (`tube.max_rate`).",
 		Consequence: "The glass may crack from thermal shock, and hot water and broken glass fall out.",
 		Action:      "Set the heater lower, or switch it off at its own switch; stay clear of the tube, and wear eye protection until the temperature is steady.",
-	}
-}
-
-// blockedTube watches the losses of the tube and its valve.
-func blockedTube() Alarm {
-	return Alarm{
-		Name: tubeBlocked, BuiltIn: true, Kind: AlarmBlocked, On: []quantity.ID{quantity.LossCoefficient}, OnDelay: limitDelay, Priority: "medium",
-		Cause:       "Losses rose without a noted valve change: something is stuck in inlet, tube or valve, or the valve was moved.",
-		Consequence: "The flow is smaller than at this valve setting before, and readings taken now do not compare with earlier ones.",
-		Action:      "Switch the heater off at its own switch, and once water and tube have cooled, look into inlet, tube and valve.",
 	}
 }
 
@@ -146,8 +136,7 @@ func (s *section) changeLimit(a *Alarm) {
 	case a.Kind == AlarmRate:
 		if n := s.node.child("above"); n != nil {
 			s.take("above")
-			s.ok = false
-			s.report.add(n.at, s.path("above")+": its limit is tube.max_rate", "write tube.max_rate, and leave above out")
+			s.refuse(n, s.path("above")+": its limit is tube.max_rate", "write tube.max_rate, and leave above out")
 		}
 		a.Deadband = s.deadband(a.Deadband, TemperatureRate)
 	case a.Kind == AlarmImplausible:

@@ -7,6 +7,7 @@
 package config
 
 import (
+	"slices"
 	"time"
 
 	"flowrigd/calc/pipe"
@@ -357,10 +358,13 @@ func (c *Config) Every(id quantity.ID) time.Duration {
 
 // Instrument finds an instrument by its quantity; nil where there is none.
 func (c *Config) Instrument(id quantity.ID) *Instrument {
-	for i := range c.Instruments {
-		if c.Instruments[i].ID == id {
-			return &c.Instruments[i]
-		}
+	return first(c.Instruments, func(in Instrument) bool { return in.ID == id })
+}
+
+// first is the first element that is so; nil where there is none.
+func first[T any](list []T, is func(T) bool) *T {
+	if i := slices.IndexFunc(list, is); i >= 0 {
+		return &list[i]
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ func (s *section) conversation(in *Instrument) {
 	case kind == "query":
 		in.Query = t.query()
 	default:
-		in.Stream = t.stream()
+		in.Stream = &Stream{Line: t.pattern("line", "F={value}"), End: t.end()}
 	}
 	t.done()
 	if n := s.node.child("checksum"); n != nil && in.Modbus != nil {
@@ -33,14 +33,9 @@ func (s *section) conversation(in *Instrument) {
 
 // checksum reads what guards a text line.
 func (s *section) checksum() Checksum {
-	words := []string{"none", "xor", "sum", "crc16"}
+	words := []string{"none", "xor", "sum", "crc16"} // in the order of the constants
 	word := s.choice("checksum", words...)
-	for i := range words {
-		if words[i] == word {
-			return Checksum(i)
-		}
-	}
-	return NoChecksum
+	return Checksum(slices.Index(words, word))
 }
 
 // query reads a text conversation.
@@ -53,11 +48,6 @@ func (s *section) query() *Query {
 		s.bad("send", n, "nothing to send", `write what the instrument is asked, such as "T?\r", or use stream`)
 	}
 	return &Query{Send: []byte(send), Reply: s.pattern("reply", "T={value}"), End: s.end()}
-}
-
-// stream reads an instrument that sends unprompted.
-func (s *section) stream() *Stream {
-	return &Stream{Line: s.pattern("line", "F={value}"), End: s.end()}
 }
 
 // pattern reads how a line looks and which decimal mark its number has, and
@@ -118,8 +108,7 @@ func (s *section) register(m *Modbus) {
 		s.reference(n, m)
 		for _, key := range []string{"table", "register"} {
 			if other := s.take(key); other != nil {
-				s.ok = false
-				s.report.add(other.at, s.path(key)+" stands beside reference, which says it already", "write only one of them")
+				s.refuse(other, s.path(key)+" stands beside reference, which says it already", "write only one of them")
 			}
 		}
 		return
@@ -185,10 +174,5 @@ func (s *section) numberType(t Table) NumberType {
 		}
 		return Bit
 	}
-	for i, known := range numberTypes {
-		if known == word {
-			return NumberType(i)
-		}
-	}
-	return Uint16
+	return NumberType(slices.Index(numberTypes, word))
 }

@@ -127,8 +127,7 @@ func (s *section) plainIn(key string, n *node, d Dimension) (float64, bool) {
 // pulses reads a counter of pulses.
 func (s *section) pulses(in *Instrument) *Pulses {
 	if d := DimensionOf(in.ID); d != VolumeFlow {
-		s.ok = false
-		s.report.add(s.node.at, fmt.Sprintf("%s: pulses count volume, and %s is %s", s.name, in.Name, d), "write unit or scale instead")
+		s.refuse(s.node, fmt.Sprintf("%s: pulses count volume, and %s is %s", s.name, in.Name, d), "write unit or scale instead")
 	}
 	perLitre, n := s.number("per_litre")
 	switch {
@@ -137,21 +136,17 @@ func (s *section) pulses(in *Instrument) *Pulses {
 	case n != nil && perLitre <= 0:
 		s.bad("per_litre", n, n.text+" is not above zero", "write the meter's pulses per litre, such as 1420")
 	}
-	p := &Pulses{PerCubicMeter: perLitre * 1000, Bits: int(s.integer("bits", s.counterBits(in), 1, 64))}
+	bits := int64(32)
+	if in.Modbus != nil {
+		bits = int64(16 * in.Modbus.Type.Words())
+	}
+	p := &Pulses{PerCubicMeter: perLitre * 1000, Bits: int(s.integer("bits", bits, 1, 64))}
 	p.Window = s.duration("window", max(2*time.Second, 2*in.Every), time.Millisecond, time.Hour)
 	if p.Window < 2*in.Every {
 		s.report.add(s.place("window"), fmt.Sprintf("%s: fewer than two readings fall into the window, they come every %s", s.path("window"), Format(in.Every.Seconds(), Time)), "write at least twice the time of every")
 	}
 	s.checkCounter(in, p)
 	return p
-}
-
-// counterBits is the width of the counter where none is written.
-func (s *section) counterBits(in *Instrument) int64 {
-	if in.Modbus == nil {
-		return 32
-	}
-	return int64(16 * in.Modbus.Type.Words())
 }
 
 // checkCounter holds the width of the counter against the type on the wire.
@@ -173,8 +168,7 @@ var instrumentWord = regexp.MustCompile(`^[A-Za-z][A-Za-z_-]*$`)
 // thermocouple reads the type and the cold junction.
 func (s *section) thermocouple(id quantity.ID) *Thermocouple {
 	if DimensionOf(id) != Temperature {
-		s.ok = false
-		s.report.add(s.node.at, fmt.Sprintf("%s: %s is not a temperature", s.name, id.Short()), "leave thermocouple out")
+		s.refuse(s.node, fmt.Sprintf("%s: %s is not a temperature", s.name, id.Short()), "leave thermocouple out")
 	}
 	if s.node.child("type") == nil {
 		s.missing("type", `write the letter on the connector, such as type = "K"`)
@@ -186,7 +180,12 @@ func (s *section) thermocouple(id quantity.ID) *Thermocouple {
 		s.missing("cold_junction", `write its temperature, such as cold_junction = "23 Cel ± 2 K", or the name of an instrument`)
 	case n == nil:
 	case instrumentWord.MatchString(text):
-		s.junctionInstrument(t, id, text, n)
+		from, ok := quantity.ByShort(text)
+		if !ok || !quantity.Table[from].Measured || DimensionOf(from) != Temperature || from == id {
+			s.bad("cold_junction", n, quoted(text)+" is not another instrument that measures a temperature", `write the name of another one, or a temperature such as "23 Cel ± 2 K"`)
+			break
+		}
+		t.From = from
 	default:
 		t.ColdJunction = s.junction(n)
 	}
@@ -205,14 +204,4 @@ func (s *section) junction(n *node) *uncertainty.Value {
 		s.bad("cold_junction", n, quoted(n.text)+" is no temperature of a connector", "write one from -40 Cel to 125 Cel")
 	}
 	return &v
-}
-
-// junctionInstrument reads the name of the instrument at the cold junction.
-func (s *section) junctionInstrument(t *Thermocouple, id quantity.ID, name string, n *node) {
-	from, ok := quantity.ByShort(name)
-	if !ok || !quantity.Table[from].Measured || DimensionOf(from) != Temperature || from == id {
-		s.bad("cold_junction", n, quoted(name)+" is not another instrument that measures a temperature", `write the name of another one, or a temperature such as "23 Cel ± 2 K"`)
-		return
-	}
-	t.From = from
 }

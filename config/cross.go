@@ -20,7 +20,11 @@ func (l *loader) crossCheck() {
 		l.checkAlarm(&l.config.Alarms[i])
 	}
 	l.checkBoiling()
-	l.checkFights()
+	for i := range l.config.Alarms {
+		for j := range i {
+			l.checkConflict(&l.config.Alarms[j], &l.config.Alarms[i])
+		}
+	}
 	l.checkLip()
 	l.checkCounters()
 	l.checkFlowRange()
@@ -94,20 +98,11 @@ func (l *loader) checkLines() {
 			told[port.Name] = true
 			l.report.add(l.at("ports", port.Name, "framing"), fmt.Sprintf("ports.%s.framing: Modbus RTU needs 8 data bits, and instruments.%s speaks it", port.Name, in.Name), `write "8E1" or "8N1"`)
 		}
-		if other := l.sharer(in); in.Stream != nil && other != nil {
-			l.report.add(l.at("instruments", in.Name, "stream"), fmt.Sprintf("instruments.%s: it sends unprompted and cannot share ports.%s with instruments.%s", in.Name, port.Name, other.Name), "give it a port of its own")
+		sharer := first(l.config.Instruments, func(other Instrument) bool { return other.ID != in.ID && other.Port == in.Port })
+		if in.Stream != nil && sharer != nil {
+			l.report.add(l.at("instruments", in.Name, "stream"), fmt.Sprintf("instruments.%s: it sends unprompted and cannot share ports.%s with instruments.%s", in.Name, port.Name, sharer.Name), "give it a port of its own")
 		}
 	}
-}
-
-// sharer is another instrument on the same line; nil where there is none.
-func (l *loader) sharer(in *Instrument) *Instrument {
-	for i := range l.config.Instruments {
-		if other := &l.config.Instruments[i]; other.ID != in.ID && other.Port == in.Port {
-			return other
-		}
-	}
-	return nil
 }
 
 // checkColdJunctions refuses a junction that nobody measures.
@@ -165,7 +160,11 @@ func (l *loader) checkAlarm(a *Alarm) {
 			continue
 		}
 		if text := a.beyond(in, *limit, d); text != "" {
-			l.report.add(l.alarmPlace(a, key, id), fmt.Sprintf("alarms.%s: %s", a.Name, text), in.reachRemedy("change the limit, the deadband or the "))
+			remedy := "change the limit, the deadband or the " + in.reachName()
+			if in.Range == nil {
+				remedy += ", or write range where the sensor measures beyond the two points of its scale"
+			}
+			l.report.add(l.alarmPlace(a, key, id), fmt.Sprintf("alarms.%s: %s", a.Name, text), remedy)
 		}
 	}
 }
@@ -226,15 +225,6 @@ func (in *Instrument) reachName() string {
 	return "range"
 }
 
-// reachRemedy adds what to do to a remedy that ends with the word.
-func (in *Instrument) reachRemedy(remedy string) string {
-	remedy += in.reachName()
-	if in.Range == nil {
-		remedy += ", or write range where the sensor measures beyond the two points of its scale"
-	}
-	return remedy
-}
-
 // beyond says why a limit cannot work within the range; "" when it can.
 func (a *Alarm) beyond(in *Instrument, limit float64, d Dimension) string {
 	r := in.reach()
@@ -268,15 +258,11 @@ func (l *loader) checkLip() {
 	if r == nil || lip > r.Low && lip <= r.High {
 		return
 	}
-	l.report.add(l.reachPlace(in.ID), fmt.Sprintf("instruments.level.%s: the lip at %s lies outside it, %s to %s", in.reachName(), Format(lip, Length), Format(r.Low, Length), Format(r.High, Length)), in.lipRemedy())
-}
-
-func (in *Instrument) lipRemedy() string {
-	const remedy = "write the range of the sensor, or the height of the lip above the sensor's datum"
+	remedy := "write the range of the sensor, or the height of the lip above the sensor's datum"
 	if in.Range == nil {
-		return "write the heights at the two points of the scale, or the height of the lip above the sensor's datum; write range where the sensor measures beyond them"
+		remedy = "write the heights at the two points of the scale, or the height of the lip above the sensor's datum; write range where the sensor measures beyond them"
 	}
-	return remedy
+	l.report.add(l.reachPlace(in.ID), fmt.Sprintf("instruments.level.%s: the lip at %s lies outside it, %s to %s", in.reachName(), Format(lip, Length), Format(r.Low, Length), Format(r.High, Length)), remedy)
 }
 
 // checkFlowRange refuses a meter whose least flow is below none: its lower end

@@ -58,19 +58,10 @@ func timeUnit(a float64) string {
 func short(v float64) string {
 	text := strconv.FormatFloat(v, 'g', 6, 64)
 	if a := math.Abs(v); a >= 1e-4 && a < 1e15 {
-		text = trimZeros(strconv.FormatFloat(v, 'f', decimals(a), 64))
+		text = strconv.FormatFloat(v, 'f', max(0, 5-int(math.Floor(math.Log10(a)))), 64)
+		if strings.Contains(text, ".") {
+			text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+		}
 	}
 	return text
-}
-
-// decimals after the point that make six significant digits.
-func decimals(a float64) int {
-	return max(0, 5-int(math.Floor(math.Log10(a))))
-}
-
-func trimZeros(text string) string {
-	if !strings.Contains(text, ".") {
-		return text
-	}
-	return strings.TrimRight(strings.TrimRight(text, "0"), ".")
 }

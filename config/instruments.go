@@ -9,32 +9,19 @@ import (
 	"flowrigd/calc/quantity"
 )
 
+// dimensionOf is the dimension of each unit in the table of quantities.
+var dimensionOf = map[string]Dimension{
+	"cubic_meters_per_second": VolumeFlow, "celsius": Temperature, "meters": Length, "pascals": Pressure,
+	"kg_per_cubic_meter": Density, "pascal_seconds": DynamicViscosity, "square_meters_per_second": KinematicViscosity,
+	"meters_per_second": Velocity, "kelvin_per_second": TemperatureRate,
+}
+
 // DimensionOf is the dimension of a quantity's row.
 func DimensionOf(id quantity.ID) Dimension {
-	switch quantity.Table[id].Unit {
-	case "cubic_meters_per_second":
-		return VolumeFlow
-	case "celsius":
-		return Temperature
-	case "meters":
-		return Length
-	case "pascals":
-		return Pressure
-	case "kg_per_cubic_meter":
-		return Density
-	case "pascal_seconds":
-		return DynamicViscosity
-	case "square_meters_per_second":
-		return KinematicViscosity
-	case "meters_per_second":
-		return Velocity
-	case "kelvin_per_second":
-		return TemperatureRate
-	}
 	if id == quantity.SecondsToOverheat {
 		return Time
 	}
-	return None
+	return dimensionOf[quantity.Table[id].Unit]
 }
 
 // loadInstruments reads every instrument, by the names of the quantities.
@@ -138,15 +125,12 @@ func (s *section) exactlyOne(what string, keys ...string) string {
 	found := s.written(keys...)
 	switch len(found) {
 	case 0:
-		s.ok = false
-		s.report.add(s.node.at, fmt.Sprintf("%s: %s is missing", s.name, what), "write "+oneOf(keys))
+		s.refuse(s.node, fmt.Sprintf("%s: %s is missing", s.name, what), "write "+oneOf(keys))
 		return ""
 	case 1:
 		return found[0]
 	}
-	s.ok = false
-	second := s.node.child(found[1])
-	s.report.add(second.at, fmt.Sprintf("%s: %s stand together", s.name, strings.Join(found, " and ")), "write only one of them")
+	s.refuse(s.node.child(found[1]), fmt.Sprintf("%s: %s stand together", s.name, strings.Join(found, " and ")), "write only one of them")
 	return found[0]
 }
 

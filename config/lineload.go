@@ -67,13 +67,17 @@ func (c *Config) polls(port string) (polls []poll) {
 	}
 	for _, members := range Polls(here) {
 		if members[0].Query != nil {
-			polls = append(polls, members[0].queryPoll())
+			// What is sent and a line with a number of one digit: the least that can come back.
+			in, q := members[0], members[0].Query
+			back := len(q.Reply.before) + 1 + len(q.Reply.after) + len(q.End)
+			polls = append(polls, poll{name: in.Name, characters: len(q.Send) + back, back: back, every: in.Every})
 			continue
 		}
 		polls = append(polls, modbusPoll(members))
 	}
 	if t := c.Trip; t != nil && t.Port == port && t.Address > 0 {
-		polls = append(polls, t.poll())
+		// A written coil: 8 characters there and 8 back (Application Protocol V1.1b3, 6.5).
+		polls = append(polls, poll{name: "trip", characters: 8 + 8, back: 8, silences: 2, every: t.Refresh})
 	}
 	return polls
 }
@@ -94,18 +98,4 @@ func modbusPoll(members []Instrument) poll {
 	}
 	q.name, q.characters, q.back = strings.Join(names, "+"), 8+5+data, 5+data
 	return q
-}
-
-// poll counts a written coil: 8 characters there and 8 back (Application
-// Protocol V1.1b3, 6.5).
-func (t *Trip) poll() poll {
-	return poll{name: "trip", characters: 8 + 8, back: 8, silences: 2, every: t.Refresh}
-}
-
-// queryPoll counts what is sent and a line with a number of one digit: the
-// least that can come back.
-func (in *Instrument) queryPoll() poll {
-	q := in.Query
-	back := len(q.Reply.before) + 1 + len(q.Reply.after) + len(q.End)
-	return poll{name: in.Name, characters: len(q.Send) + back, back: back, every: in.Every}
 }

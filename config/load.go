@@ -19,18 +19,13 @@ const maxFile = 128 << 10
 func Load(path string) (*Config, []Problem) {
 	text, err := os.ReadFile(path)
 	if err != nil {
-		return nil, []Problem{{File: path, Line: 1, Column: 1, Text: "read: " + fileCause(err), Remedy: "write the name of a file that can be read behind --config"}}
+		cause := err.Error()
+		if p, ok := errors.AsType[*fs.PathError](err); ok { // the path stands before it already
+			cause = p.Err.Error()
+		}
+		return nil, []Problem{{File: path, Line: 1, Column: 1, Text: "read: " + cause, Remedy: "write the name of a file that can be read behind --config"}}
 	}
 	return Parse(path, text)
-}
-
-// fileCause is an error without the path, which stands before it already.
-func fileCause(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err.Error()
-	}
-	return err.Error()
 }
 
 // Parse checks the text of a configuration. The path is for messages, and its
@@ -46,23 +41,19 @@ func Parse(path string, text []byte) (*Config, []Problem) {
 	if root == nil {
 		return nil, r.sorted()
 	}
-	l := &loader{report: r, root: newSection(root, "", r), dir: directory(path)}
+	dir := filepath.Dir(path)
+	if abs, err := filepath.Abs(dir); err == nil {
+		dir = abs
+	}
+	l := &loader{report: r, root: newSection(root, "", r), dir: dir}
 	c := l.load()
-	c.Path, c.Text = path, StrikeOut(text)
+	c.Path, c.Text = path, Redact(text)
 	sum := sha256.Sum256(c.Text)
 	c.SHA256 = hex.EncodeToString(sum[:])
 	if Fatal(r.problems) {
 		c = nil
 	}
 	return c, r.sorted()
-}
-
-func directory(path string) string {
-	dir := filepath.Dir(path)
-	if abs, err := filepath.Abs(dir); err == nil {
-		return abs
-	}
-	return dir
 }
 
 // loader turns the tree into a Config.
@@ -73,7 +64,7 @@ type loader struct {
 	config Config
 }
 
-// load reads everything, then holds one part against another.
+// load reads everything, holds one part against another, and warns of what is unwise.
 func (l *loader) load() *Config {
 	l.loadSite()
 	l.loadTube()
@@ -89,7 +80,11 @@ func (l *loader) load() *Config {
 	l.loadAlarms()
 	l.root.done()
 	l.crossCheck()
-	l.advise()
+	l.adviseAccuracy()
+	l.adviseDevices()
+	l.adviseLines()
+	l.adviseSupply()
+	l.adviseListen()
 	return &l.config
 }
 

@@ -6,6 +6,7 @@ import (
 	"net"
 	"net/mail"
 	"net/url"
+	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -48,7 +49,11 @@ func (l *loader) receiver(s *section) (r Notify) {
 	if kind == "webhook" {
 		r.Webhook = s.webhook()
 		r.TokenFile = l.fileOf(s, "token_file", "hook.token")
-		s.checkToken(&r)
+		// Everybody on the way could read it.
+		if u, err := url.Parse(r.Webhook); err == nil && r.TokenFile != "" && u.Scheme == "http" && !IsLoopback(u.Hostname()) {
+			s.ok = false
+			s.report.add(s.place("token_file"), "notify.token_file: the token would go over the network in the clear", "write webhook = \"https://…\", or leave token_file out")
+		}
 	}
 	if kind == "mail" {
 		if t := s.table("mail"); t != nil {
@@ -83,15 +88,6 @@ func (s *section) webhook() string {
 	return text
 }
 
-// checkToken refuses a token that everybody on the way could read.
-func (s *section) checkToken(r *Notify) {
-	u, err := url.Parse(r.Webhook)
-	if err == nil && r.TokenFile != "" && u.Scheme == "http" && !IsLoopback(u.Hostname()) {
-		s.ok = false
-		s.report.add(s.place("token_file"), "notify.token_file: the token would go over the network in the clear", "write webhook = \"https://…\", or leave token_file out")
-	}
-}
-
 // priorities reads which alarms are told.
 func (s *section) priorities() []string {
 	n := s.take("priorities")
@@ -103,25 +99,24 @@ func (s *section) priorities() []string {
 		s.bad("priorities", n, "no list of priorities", remedy)
 		return nil
 	}
-	var list []string
+	return s.texts("priorities", n, func(text string) bool { return slices.Contains(priorities, text) }, "a priority", remedy)
+}
+
+// texts reads a list of texts that are each right and stand there once.
+func (s *section) texts(key string, n *node, right func(string) bool, what, remedy string) (list []string) {
 	for _, c := range n.children {
 		switch {
-		case c.kind != unstable.String || !contains(priorities, c.text):
-			s.bad("priorities", c, priorityText(c)+" is not a priority", remedy)
-		case contains(list, c.text):
-			s.bad("priorities", c, quoted(c.text)+" stands here twice", "write it once")
+		case c.kind != unstable.String:
+			s.bad(key, c, kindName(c)+" is not "+what, remedy)
+		case !right(c.text):
+			s.bad(key, c, quoted(c.text)+" is not "+what, remedy)
+		case slices.Contains(list, c.text):
+			s.bad(key, c, quoted(c.text)+" stands here twice", "write it once")
 		default:
 			list = append(list, c.text)
 		}
 	}
 	return list
-}
-
-func priorityText(n *node) string {
-	if n.kind == unstable.String {
-		return quoted(n.text)
-	}
-	return kindName(n)
 }
 
 // mail reads to whom mail goes and by which server.
@@ -143,7 +138,7 @@ func (l *loader) mail(s *section) *Mail {
 const addressExample = "technician@north-hall.example"
 
 // addresses reads to whom mail goes.
-func (s *section) addresses() (to []string) {
+func (s *section) addresses() []string {
 	remedy := fmt.Sprintf("write to = [%q]", addressExample)
 	n := s.take("to")
 	if n == nil {
@@ -154,17 +149,7 @@ func (s *section) addresses() (to []string) {
 		s.bad("to", n, "no list of addresses", remedy)
 		return nil
 	}
-	for _, c := range n.children {
-		switch {
-		case c.kind != unstable.String || !isAddress(c.text):
-			s.bad("to", c, priorityText(c)+" is not an address", fmt.Sprintf("write one such as %q", addressExample))
-		case contains(to, c.text):
-			s.bad("to", c, quoted(c.text)+" stands here twice", "write it once")
-		default:
-			to = append(to, c.text)
-		}
-	}
-	return to
+	return s.texts("to", n, isAddress, "an address", fmt.Sprintf("write one such as %q", addressExample))
 }
 
 // isAddress reports a bare address, without the name of a person.
@@ -239,7 +224,7 @@ func (s *section) checkEncryption(r *Notify) {
 func (l *loader) checkReceiver(s *section, r *Notify) {
 	for _, other := range l.config.Notify {
 		for _, a := range other.Addresses() {
-			if a != "" && contains(r.Addresses(), a) {
+			if a != "" && slices.Contains(r.Addresses(), a) {
 				l.report.add(s.node.at, "notify: "+a+" stands here twice", "write it once, with all its priorities")
 			}
 		}

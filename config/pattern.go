@@ -42,7 +42,8 @@ func expressionPattern(text string) (Pattern, error) {
 	const remedy = `write the number as (?P<value>…) once, such as "/^T=(?P<value>[-+.0-9]+)$/"`
 	expression, err := regexp.Compile(text[1 : len(text)-1])
 	if err != nil {
-		return Pattern{}, &Mistake{fmt.Sprintf("%s is not a regular expression: %s", quoted(text), cause(err)), remedy}
+		cause := strings.ReplaceAll(strings.TrimPrefix(err.Error(), "error parsing regexp: "), "\n", " ")
+		return Pattern{}, &Mistake{fmt.Sprintf("%s is not a regular expression: %s", quoted(text), cause), remedy}
 	}
 	times := 0
 	for _, name := range expression.SubexpNames() {
@@ -58,12 +59,6 @@ func expressionPattern(text string) (Pattern, error) {
 		text: text, expression: expression, group: expression.SubexpIndex("value"), made: true,
 		anchored: strings.HasPrefix(inner, "^") && strings.HasSuffix(inner, "$"),
 	}, nil
-}
-
-// cause is the last part of an error of package regexp, in one line.
-func cause(err error) string {
-	text := strings.TrimPrefix(err.Error(), "error parsing regexp: ")
-	return strings.ReplaceAll(text, "\n", " ")
 }
 
 // String is the pattern as it was written.

@@ -94,11 +94,11 @@ func (s *section) framing() (data int, parity Parity, stop int) {
 	}
 	m := framing.FindStringSubmatch(text)
 	if m == nil {
-		if framing.MatchString(strings.ToUpper(text)) {
-			s.bad("framing", n, quoted(text)+" is not a framing", fmt.Sprintf("write %q, in capitals", strings.ToUpper(text)))
-			return 8, EvenParity, 1
+		remedy := `write data bits, parity and stop bits, such as "8E1" or "8N1"`
+		if capitals := strings.ToUpper(text); framing.MatchString(capitals) {
+			remedy = fmt.Sprintf("write %q, in capitals", capitals)
 		}
-		s.bad("framing", n, quoted(text)+" is not a framing", `write data bits, parity and stop bits, such as "8E1" or "8N1"`)
+		s.bad("framing", n, quoted(text)+" is not a framing", remedy)
 		return 8, EvenParity, 1
 	}
 	return int(m[1][0] - '0'), Parity(m[2][0]), int(m[3][0] - '0')
@@ -106,12 +106,7 @@ func (s *section) framing() (data int, parity Parity, stop int) {
 
 // Port finds a line by its name; nil where there is none.
 func (c *Config) Port(name string) *Port {
-	for i := range c.Ports {
-		if c.Ports[i].Name == name {
-			return &c.Ports[i]
-		}
-	}
-	return nil
+	return first(c.Ports, func(p Port) bool { return p.Name == name })
 }
 
 // BitsPerCharacter counts the start bit too.

@@ -133,9 +133,12 @@ func split(text string) (value, spread string, limits bool, m *Mistake) {
 // plainQuantity reads a number and its unit.
 func plainQuantity(text string, want Dimension) (float64, *Mistake) {
 	number, unit := cutNumber(text)
-	x, m := parseNumber(number, want)
-	if m != nil {
-		return 0, m
+	x, err := strconv.ParseFloat(number, 64)
+	switch {
+	case math.IsInf(x, 0):
+		return 0, &Mistake{"the number is too large", remedyQuantity(want)}
+	case err != nil:
+		return 0, &Mistake{"no number at the beginning", remedyQuantity(want)}
 	}
 	if want == None && unit == "" {
 		return x, nil
@@ -206,40 +209,24 @@ func cutNumber(text string) (number, rest string) {
 	return text[:end], text[end:]
 }
 
-// parseNumber reads what cutNumber has taken.
-func parseNumber(number string, want Dimension) (float64, *Mistake) {
-	x, err := strconv.ParseFloat(number, 64)
-	switch {
-	case math.IsInf(x, 0):
-		return 0, &Mistake{"the number is too large", remedyQuantity(want)}
-	case err != nil:
-		return 0, &Mistake{"no number at the beginning", remedyQuantity(want)}
-	}
-	return x, nil
-}
-
 // halfWidth reads what follows ±, in the unit of the value's differences.
 func halfWidth(text string, x float64, want Dimension) (float64, *Mistake) {
 	_, unit := cutNumber(text)
-	relative := strings.TrimSpace(unit) == "%"
-	if relative && want != Percent {
-		if want == Temperature {
-			return 0, &Mistake{"a percentage of a temperature depends on where its scale begins", "write ± in kelvin, such as ± 0.5 K"}
-		}
-		part, m := plainQuantity(text, Percent)
-		return checkHalfWidth(part*math.Abs(x), m)
-	}
-	half, m := plainQuantity(text, want.difference())
-	if m != nil {
-		m = &Mistake{"behind ±: " + m.Wrong, m.Remedy}
-	}
-	return checkHalfWidth(half, m)
-}
-
-func checkHalfWidth(half float64, m *Mistake) (float64, *Mistake) {
+	relative := strings.TrimSpace(unit) == "%" && want != Percent
+	of, dimension := 1.0, want.difference()
 	switch {
-	case m != nil:
+	case relative && want == Temperature:
+		return 0, &Mistake{"a percentage of a temperature depends on where its scale begins", "write ± in kelvin, such as ± 0.5 K"}
+	case relative:
+		of, dimension = math.Abs(x), Percent
+	}
+	half, m := plainQuantity(text, dimension)
+	half *= of
+	switch {
+	case m != nil && relative:
 		return 0, m
+	case m != nil:
+		return 0, &Mistake{"behind ±: " + m.Wrong, m.Remedy}
 	case half < 0:
 		return 0, &Mistake{"a negative number behind ±", "write it without the minus"}
 	case math.IsInf(half, 0):

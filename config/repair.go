@@ -23,7 +23,10 @@ func repaired(text string, want Dimension, fallback string) string {
 		unit = fallback
 	}
 	if found && halfUnit == "" && unit != "" {
-		halfUnit = differenceUnit(unit, want)
+		halfUnit = unit
+		if want == Temperature && unit != "degF" && unit != "°F" {
+			halfUnit = "K"
+		}
 	}
 	fixed := strings.TrimSpace(number + " " + unit)
 	if found {
@@ -47,12 +50,4 @@ var (
 func apart(text string) (number, unit string) {
 	number, unit = cutNumber(strings.TrimSpace(text))
 	return number, strings.TrimSpace(unit)
-}
-
-// differenceUnit is the unit in which one behind ± is meant that has none.
-func differenceUnit(unit string, want Dimension) string {
-	if want == Temperature && unit != "degF" && unit != "°F" {
-		return "K"
-	}
-	return unit
 }

@@ -32,7 +32,7 @@ func (s *section) path(key string) string {
 
 // take finds a key and marks it as known; nil where it is not written.
 func (s *section) take(key string) *node {
-	if !contains(s.known, key) {
+	if !slices.Contains(s.known, key) {
 		s.known = append(s.known, key)
 	}
 	return s.node.child(key)
@@ -44,10 +44,15 @@ func (s *section) bad(key string, n *node, wrong, remedy string) {
 	s.report.add(n.value, s.path(key)+": "+wrong, remedy)
 }
 
+// refuse reports a key that must not stand here, at its name.
+func (s *section) refuse(n *node, wrong, remedy string) {
+	s.ok = false
+	s.report.add(n.at, wrong, remedy)
+}
+
 // missing reports a key that must be written.
 func (s *section) missing(key, remedy string) {
-	s.ok = false
-	s.report.add(s.node.at, s.path(key)+" is missing", remedy)
+	s.refuse(s.node, s.path(key)+" is missing", remedy)
 }
 
 // place of a key's value, or of the section where it is not written.
@@ -61,22 +66,16 @@ func (s *section) place(key string) place {
 // done reports every key that has not been taken.
 func (s *section) done() {
 	for _, n := range s.node.children {
-		if contains(s.known, n.key) {
+		if slices.Contains(s.known, n.key) {
 			continue
 		}
-		s.ok = false
-		s.report.add(n.at, s.path(n.key)+": unknown key", s.unknownRemedy(n.key))
+		remedy := "write " + oneOf(s.known) + ", or leave it out"
+		if best := nearest(n.key, s.known); best != "" {
+			remedy = "write " + best
+		}
+		s.refuse(n, s.path(n.key)+": unknown key", remedy)
 	}
 }
-
-func (s *section) unknownRemedy(key string) string {
-	if best := nearest(key, s.known); best != "" {
-		return "write " + best
-	}
-	return "write " + oneOf(s.known) + ", or leave it out"
-}
-
-func contains(words []string, word string) bool { return slices.Contains(words, word) }
 
 // text reads a string; it may be absent.
 func (s *section) text(key, example string) (string, *node) {
@@ -97,7 +96,7 @@ func (s *section) choice(key string, words ...string) string {
 	switch {
 	case n == nil:
 		return words[0]
-	case contains(words, text):
+	case slices.Contains(words, text):
 		return text
 	}
 	remedy := "write " + oneOf(quoteAll(words))

@@ -19,7 +19,8 @@ const printedQuotes = "“”„‟«»‹›‘’‚‛′″´`"
 // mistakes that people make, and the parser's own words for the others.
 func brokenSyntax(text []byte, at place, parser string) (wrong, remedy string) {
 	line := lineOf(text, at.line)
-	before, rest := cutAt(line, at.column-1)
+	cut := min(max(at.column-1, 0), len(line))
+	before, rest := line[:cut], line[cut:]
 	r, _ := utf8.DecodeRuneInString(rest)
 	key, value, assigned := strings.Cut(line, "=")
 	key, value = strings.TrimSpace(key), strings.TrimSpace(withoutComment(value))
@@ -49,7 +50,7 @@ func brokenSyntax(text []byte, at place, parser string) (wrong, remedy string) {
 	case assigned && bareText.MatchString(value):
 		return "broken syntax: text without quotes", fmt.Sprintf("write %s = %s", key, strconv.Quote(value))
 	}
-	return "broken syntax: " + oneLine(parser), syntaxRemedy
+	return "broken syntax: " + strings.Join(strings.Fields(parser), " "), syntaxRemedy
 }
 
 // bareText is a value that would be text in quotes: words, paths, addresses, or
@@ -74,9 +75,4 @@ func lineOf(text []byte, number int) string {
 	}
 	line, _, _ := bytes.Cut(text, []byte("\n"))
 	return strings.TrimRight(string(line), "\r")
-}
-
-func cutAt(line string, at int) (before, rest string) {
-	at = min(max(at, 0), len(line))
-	return line[:at], line[at:]
 }

@@ -27,12 +27,17 @@ func (n *node) child(key string) *node {
 	if n == nil {
 		return nil
 	}
-	for _, c := range n.children {
-		if c.key == key {
-			return c
-		}
+	if i := slices.IndexFunc(n.children, func(c *node) bool { return c.key == key }); i >= 0 {
+		return n.children[i]
 	}
 	return nil
+}
+
+// newTable adds an empty table.
+func (n *node) newTable(key string, at place) *node {
+	table := &node{kind: unstable.Table, key: key, at: at, value: at}
+	n.children = append(n.children, table)
+	return table
 }
 
 // isTable reports whether n is there and a table.
@@ -49,13 +54,21 @@ func parseTree(text []byte, r *report) *node {
 	}
 	before := len(r.problems)
 	if err := t.parser.Error(); err != nil {
-		t.syntax(err)
+		at, text := place{1, 1}, err.Error()
+		if p, ok := errors.AsType[*unstable.ParserError](err); ok {
+			at, text = t.place(t.parser.Range(p.Highlight)), p.Message
+		}
+		t.broken(at, text)
 		return nil
 	}
 	// The whole decoder knows rules that the bare parser does not.
 	var all any
 	if err := toml.Unmarshal(text, &all); err != nil && before == 0 {
-		t.decoder(err)
+		at := place{1, 1}
+		if d, ok := errors.AsType[*toml.DecodeError](err); ok {
+			at.line, at.column = d.Position()
+		}
+		t.broken(at, strings.TrimPrefix(err.Error(), "toml: "))
 		return nil
 	}
 	return t.root
@@ -70,31 +83,9 @@ type treeBuilder struct {
 	table  *node // that the next key goes to
 }
 
-func (t *treeBuilder) syntax(err error) {
-	var p *unstable.ParserError
-	at, text := place{1, 1}, err.Error()
-	if errors.As(err, &p) {
-		at, text = t.place(t.parser.Range(p.Highlight)), p.Message
-	}
-	t.broken(at, text)
-}
-
 func (t *treeBuilder) broken(at place, parser string) {
 	wrong, remedy := brokenSyntax(t.text, at, parser)
 	t.report.add(at, wrong, remedy)
-}
-
-func (t *treeBuilder) decoder(err error) {
-	var d *toml.DecodeError
-	at := place{1, 1}
-	if errors.As(err, &d) {
-		at.line, at.column = d.Position()
-	}
-	t.broken(at, strings.TrimPrefix(err.Error(), "toml: "))
-}
-
-func oneLine(text string) string {
-	return strings.Join(strings.Fields(text), " ")
 }
 
 func (t *treeBuilder) place(r unstable.Range) place {
@@ -178,8 +169,7 @@ func (t *treeBuilder) descend(from *node, key unstable.Iterator) *node {
 		}
 		next := from.child(name)
 		if next == nil {
-			next = &node{kind: unstable.Table, key: name, at: at, value: at}
-			from.children = append(from.children, next)
+			next = from.newTable(name, at)
 		}
 		if next.kind != unstable.Table && next.kind != unstable.ArrayTable {
 			t.report.add(at, fmt.Sprintf("%s is a value in line %d and cannot be a table too", name, next.at.line), "write it once")
@@ -232,8 +222,7 @@ func (t *treeBuilder) step(from *node, part *unstable.Node) *node {
 	next := from.child(name)
 	switch {
 	case next == nil:
-		next = &node{kind: unstable.Table, key: name, at: at, value: at}
-		from.children = append(from.children, next)
+		next = from.newTable(name, at)
 	case next.kind != unstable.Table || next.inline:
 		t.twice(next, at)
 		return nil

@@ -52,8 +52,8 @@ func (s *section) refuseLevels() (found bool) {
 			continue
 		}
 		s.written(key, "modbus", "pulse")
-		found, s.ok = true, false
-		s.report.add(n.at, s.path(key)+": a static level is no permit: it stays on when the program hangs", staticRemedy)
+		found = true
+		s.refuse(n, s.path(key)+": a static level is no permit: it stays on when the program hangs", staticRemedy)
 	}
 	return found
 }
@@ -74,17 +74,15 @@ func (s *section) coil(t *Trip) {
 // pulse reads which control line is pulsed.
 func (s *section) pulse() Pulse {
 	n := s.take("pulse")
+	what := kindName(n)
 	if n.kind == unstable.String {
+		what = quoted(n.text)
 		switch n.text {
 		case "rts":
 			return PulseRTS
 		case "dtr":
 			return PulseDTR
 		}
-	}
-	what := kindName(n)
-	if n.kind == unstable.String {
-		what = quoted(n.text)
 	}
 	s.bad("pulse", n, what+" is no line that can be pulsed, and a static level stays on when the program hangs", `write "rts" or "dtr", into an external retriggerable relay`)
 	return NoPulse
@@ -131,36 +129,23 @@ func (l *loader) checkTrip() {
 			l.checkTripBeside(t, in)
 		}
 	}
-	l.adviseRTS(t)
-}
-
-// adviseRTS warns of a pulse on the line that may switch a transmitter.
-func (l *loader) adviseRTS(t *Trip) {
-	for i := range l.config.Instruments {
-		if in := &l.config.Instruments[i]; t.Pulse == PulseRTS && in.Port == t.Port && in.Modbus != nil {
-			l.report.warn(l.at("trip", "pulse"), fmt.Sprintf("trip.pulse: instruments.%s speaks Modbus on ports.%s, where many adapters switch their transmitter with RTS", in.Name, t.Port), `write pulse = "dtr", or give the relay a port of its own`)
-			return
-		}
+	in := first(l.config.Instruments, func(in Instrument) bool { return in.Port == t.Port && in.Modbus != nil })
+	if t.Pulse == PulseRTS && in != nil {
+		l.report.warn(l.at("trip", "pulse"), fmt.Sprintf("trip.pulse: instruments.%s speaks Modbus on ports.%s, where many adapters switch their transmitter with RTS", in.Name, t.Port), `write pulse = "dtr", or give the relay a port of its own`)
 	}
 }
 
 // checkTripBeside holds the permit's output against an instrument on its line.
 func (l *loader) checkTripBeside(t *Trip, in *Instrument) {
-	switch {
+	switch m := in.Modbus; {
 	case in.Stream != nil:
 		l.report.add(l.at("trip", "port"), fmt.Sprintf("trip.port: instruments.%s sends unprompted on ports.%s, and no relay can be reached there", in.Name, t.Port), "give the relay another port")
-	case !in.reads(t):
+	case m == nil || t.Address == 0 || m.Table != CoilTable || m.Address != t.Address || m.Register != t.Coil: // not the permit's own coil
 	case in.ID == quantity.HeaterOn:
 		l.report.warn(l.at("instruments", in.Name, "modbus"), "instruments.heater_on.modbus: this is the coil of trip: it shows what was commanded, not whether the heater draws power, and a welded relay stays unseen", "read a contact or a current behind the relay")
 	default:
 		l.report.add(l.at("instruments", in.Name, "modbus"), fmt.Sprintf("instruments.%s.modbus: coil %d of address %d is the heating permit of trip", in.Name, t.Coil, t.Address), "write where the instrument itself is read")
 	}
-}
-
-// reads reports an instrument that reads the permit's own coil.
-func (in *Instrument) reads(t *Trip) bool {
-	m := in.Modbus
-	return m != nil && t.Address > 0 && m.Table == CoilTable && m.Address == t.Address && m.Register == t.Coil
 }
 
 // SameOutput says whether two configurations have the permit's relay at the same

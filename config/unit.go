@@ -23,7 +23,7 @@ func UnitFor(text string, want Dimension) (Unit, error) {
 	switch {
 	case !ok:
 		return Unit{}, unknownUnit(text, want)
-	case a.powers != d.powers || plain(text) && want == Percent:
+	case a.powers != d.powers || text == "1" && want == Percent:
 		return Unit{}, &Mistake{fmt.Sprintf("%s is not the unit of %s", text, d.name), remedyUnit(want)}
 	}
 	u := Unit{Text: text, Factor: a.factor}
@@ -36,9 +36,6 @@ func UnitFor(text string, want Dimension) (Unit, error) {
 func unknownDimension() *Mistake {
 	return &Mistake{"the dimension asked for is unknown", "ask for one of the constants"}
 }
-
-// plain reports the unit one, which says nothing.
-func plain(text string) bool { return text == "1" }
 
 // temperatureOffset is the temperature in degrees Celsius at which the scale
 // of a unit has its zero.
@@ -74,7 +71,7 @@ func product(text string) (atom, bool) {
 		}
 		all.times(a, sign)
 		if end < 0 {
-			return all, sane(all)
+			return all, all.factor > 1e-60 && all.factor < 1e60 // else it runs out of a float64
 		}
 		sign = 1
 		if text[end] == '/' {
@@ -83,9 +80,6 @@ func product(text string) (atom, bool) {
 		text = text[end+1:]
 	}
 }
-
-// sane refuses a factor that has run out of the range of a float64.
-func sane(a atom) bool { return a.factor > 1e-60 && a.factor < 1e60 }
 
 // times multiplies by a to the power n.
 func (all *atom) times(a atom, n int8) {
@@ -167,28 +161,18 @@ func unknownUnit(text string, want Dimension) *Mistake {
 			return &Mistake{wrong, fmt.Sprintf("write %s, capital and small letters matter", known)}
 		}
 	}
-	if known := meant[strings.ToLower(text)]; known != "" && ofDimension(known, want) {
-		return &Mistake{wrong, "write " + known}
-	}
-	if r := foreign(text); r != 0 {
-		wrong += fmt.Sprintf(": the character %c in it is U+%04X, which may look like another", r, r)
-	}
-	return &Mistake{wrong, remedyUnit(want)}
-}
-
-func ofDimension(unit string, want Dimension) bool {
-	_, err := UnitFor(unit, want)
-	return err == nil
-}
-
-// foreign is the first character that stands in no unit; 0 where there is none.
-func foreign(text string) rune {
-	for _, r := range text {
-		if r > 127 && !strings.ContainsRune("°℃µμ²³", r) {
-			return r
+	if known := meant[strings.ToLower(text)]; known != "" {
+		if _, err := UnitFor(known, want); err == nil {
+			return &Mistake{wrong, "write " + known}
 		}
 	}
-	return 0
+	for _, r := range text {
+		if r > 127 && !strings.ContainsRune("°℃µμ²³", r) { // it stands in no unit
+			wrong += fmt.Sprintf(": the character %c in it is U+%04X, which may look like another", r, r)
+			break
+		}
+	}
+	return &Mistake{wrong, remedyUnit(want)}
 }
 
 func remedyUnit(want Dimension) string {

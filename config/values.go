@@ -60,15 +60,12 @@ func (n *node) number() (float64, bool) {
 
 // measured reads a quantity with its uncertainty.
 func (s *section) measured(key string, d Dimension) (uncertainty.Value, *node) {
-	n := s.take(key)
-	if n == nil {
-		return uncertainty.Value{}, nil
+	if n := s.take(key); n != nil {
+		if v, ok := s.parse(key, n, d); ok {
+			return v, n
+		}
 	}
-	v, ok := s.parse(key, n, d)
-	if !ok {
-		return uncertainty.Value{}, nil
-	}
-	return v, n
+	return uncertainty.Value{}, nil
 }
 
 // parse reads a quantity from a node; a plain number serves where no unit is.

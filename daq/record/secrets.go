@@ -17,7 +17,7 @@ func strikeSecrets(db *sql.DB) error {
 	}
 	changed := false
 	for sha, text := range texts {
-		clean := string(config.StrikeOut([]byte(text)))
+		clean := string(config.Redact([]byte(text)))
 		if clean == text {
 			continue
 		}

@@ -11,16 +11,16 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// struck stands for what is not recorded of an address.
-const struck = "/struck-out"
+// redacted stands for what is not recorded of an address.
+const redacted = "/struck-out"
 
-// StrikeOut gives the text of a configuration without its secrets, fit to be
+// Redact gives the text of a configuration without its secrets, fit to be
 // recorded and handed out: of a webhook's address, and of any address in a
 // comment, scheme and host alone are left. All other secrets are in files of
 // their own. What is left reads as the same configuration, but for whom it
 // tells of alarms; a text without secrets stays as it is. The text must be
 // right TOML.
-func StrikeOut(text []byte) []byte {
+func Redact(text []byte) []byte {
 	body := bytes.TrimPrefix(text, []byte(byteOrderMark))
 	p := unstable.Parser{KeepComments: true}
 	p.Reset(body)
@@ -48,13 +48,16 @@ type edit struct {
 func secretsOf(p *unstable.Parser, n *unstable.Node, edits []edit) []edit {
 	if n.Kind == unstable.Comment {
 		raw := p.Raw(n.Raw)
-		if with := anyAddress.ReplaceAll(raw, []byte("$1$2$3"+struck)); !bytes.Equal(with, raw) {
+		if with := anyAddress.ReplaceAll(raw, []byte("$1$2$3"+redacted)); !bytes.Equal(with, raw) {
 			edits = append(edits, edit{int(n.Raw.Offset), int(n.Raw.Offset + n.Raw.Length), with})
 		}
 	}
-	if n.Kind == unstable.KeyValue && isWebhook(n) {
-		v := n.Value()
-		if with := strikeAddress(string(v.Data)); with != string(v.Data) {
+	if n.Kind == unstable.KeyValue {
+		key, v := "", n.Value() // dotted or not, a key may end in webhook
+		for it := n.Key(); it.Next(); {
+			key = string(it.Node().Data)
+		}
+		if with := redactAddress(string(v.Data)); key == "webhook" && v.Kind == unstable.String && with != string(v.Data) {
 			edits = append(edits, edit{int(v.Raw.Offset), int(v.Raw.Offset + v.Raw.Length), strconv.AppendQuote(nil, with)})
 		}
 	}
@@ -64,25 +67,16 @@ func secretsOf(p *unstable.Parser, n *unstable.Node, edits []edit) []edit {
 	return edits
 }
 
-// isWebhook says whether a key, dotted or not, ends in webhook and has a text.
-func isWebhook(n *unstable.Node) bool {
-	last := ""
-	for it := n.Key(); it.Next(); {
-		last = string(it.Node().Data)
-	}
-	return last == "webhook" && n.Value().Kind == unstable.String
-}
-
-// strikeAddress leaves scheme and host of an address.
-func strikeAddress(address string) string {
+// redactAddress leaves scheme and host of an address.
+func redactAddress(address string) string {
 	u, err := url.Parse(address)
 	if err != nil {
-		return "https://unknown.invalid" + struck
+		return "https://unknown.invalid" + redacted
 	}
 	if u.User == nil && (u.Path == "" || u.Path == "/") && u.RawQuery == "" && u.Fragment == "" {
 		return address
 	}
-	return u.Scheme + "://" + u.Host + struck
+	return u.Scheme + "://" + u.Host + redacted
 }
 
 // anyAddress is an address with a path, a query or an account, in a comment.

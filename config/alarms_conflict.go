@@ -8,19 +8,10 @@ import (
 	"flowrigd/calc/quantity"
 )
 
-// checkFights refuses two alarms on one quantity that cannot both be at rest,
-// or that say the same.
-func (l *loader) checkFights() {
-	for i := range l.config.Alarms {
-		for j := range i {
-			l.checkFight(&l.config.Alarms[j], &l.config.Alarms[i])
-		}
-	}
-}
-
-// checkFight holds two alarms against one another; the later one in the list is
-// the one to change. No two built-in alarms share a quantity.
-func (l *loader) checkFight(earlier, a *Alarm) {
+// checkConflict refuses two alarms on one quantity that cannot both be at rest,
+// or that say the same; the later one in the list is the one to change. No two
+// built-in alarms share a quantity.
+func (l *loader) checkConflict(earlier, a *Alarm) {
 	id, ok := earlier.shares(a)
 	if !ok {
 		return

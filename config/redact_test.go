@@ -50,7 +50,7 @@ func TestNoSecretIsRecorded(t *testing.T) {
 				t.Fatal(problems)
 			}
 			if !bytes.Equal(again.Text, cfg.Text) {
-				t.Errorf("struck out twice:\n%s", again.Text)
+				t.Errorf("redacted twice:\n%s", again.Text)
 			}
 			cfg.Notify, again.Notify, cfg.Text, again.Text = nil, nil, nil, nil
 			if !reflect.DeepEqual(cfg, again) {
