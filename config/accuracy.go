@@ -6,9 +6,9 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// figures reads what is known of an instrument's quality: range, accuracy,
+// quality reads what is known of an instrument's quality: range, accuracy,
 // calibration and the largest step to believe.
-func (s *section) figures(in *Instrument) {
+func (s *section) quality(in *Instrument) {
 	d := DimensionOf(in.ID)
 	in.Range = s.rangeOf(d)
 	in.Correct = s.correct(d)

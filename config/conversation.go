@@ -40,11 +40,8 @@ func (s *section) checksum() Checksum {
 
 // query reads a text conversation.
 func (s *section) query() *Query {
-	send, n := s.text("send", `T?\r`)
-	switch {
-	case s.node.child("send") == nil:
-		s.missing("send", `write what the instrument is asked, such as send = "T?\r"`)
-	case n != nil && send == "":
+	send, n := s.requiredText("send", `T?\r`, `write what the instrument is asked, such as send = "T?\r"`)
+	if n != nil && send == "" {
 		s.bad("send", n, "nothing to send", `write what the instrument is asked, such as "T?\r", or use stream`)
 	}
 	return &Query{Send: []byte(send), Reply: s.pattern("reply", "T={value}"), End: s.end()}
@@ -53,11 +50,8 @@ func (s *section) query() *Query {
 // pattern reads how a line looks and which decimal mark its number has, and
 // warns of one that is not held at its ends.
 func (s *section) pattern(key, example string) Pattern {
-	text, n := s.text(key, example)
+	text, n := s.requiredText(key, example, fmt.Sprintf("write the line with {value} in place of its number, such as %s = %q", key, example))
 	comma := s.choice("decimal", ".", ",") == ","
-	if s.node.child(key) == nil {
-		s.missing(key, fmt.Sprintf("write the line with {value} in place of its number, such as %s = %q", key, example))
-	}
 	if n == nil {
 		return Pattern{}
 	}

@@ -174,10 +174,8 @@ func (s *section) thermocouple(id quantity.ID) *Thermocouple {
 		s.missing("type", `write the letter on the connector, such as type = "K"`)
 	}
 	t := &Thermocouple{Type: s.choice("type", "K", "T", "J", "N")}
-	text, n := s.text("cold_junction", "23 Cel ± 2 K")
+	text, n := s.requiredText("cold_junction", "23 Cel ± 2 K", `write its temperature, such as cold_junction = "23 Cel ± 2 K", or the name of an instrument`)
 	switch {
-	case s.node.child("cold_junction") == nil:
-		s.missing("cold_junction", `write its temperature, such as cold_junction = "23 Cel ± 2 K", or the name of an instrument`)
 	case n == nil:
 	case instrumentWord.MatchString(text):
 		from, ok := quantity.ByShort(text)

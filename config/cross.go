@@ -87,15 +87,15 @@ func (in *Instrument) overlaps(other *Instrument) bool {
 
 // checkLines holds the conversations on one line against one another.
 func (l *loader) checkLines() {
-	told := map[string]bool{}
+	reported := map[string]bool{}
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
 		port := l.config.Port(in.Port)
 		if port == nil {
 			continue
 		}
-		if in.Modbus != nil && port.DataBits != 8 && !told[port.Name] {
-			told[port.Name] = true
+		if in.Modbus != nil && port.DataBits != 8 && !reported[port.Name] {
+			reported[port.Name] = true
 			l.report.add(l.at("ports", port.Name, "framing"), fmt.Sprintf("ports.%s.framing: Modbus RTU needs 8 data bits, and instruments.%s speaks it", port.Name, in.Name), `write "8E1" or "8N1"`)
 		}
 		sharer := first(l.config.Instruments, func(other Instrument) bool { return other.ID != in.ID && other.Port == in.Port })

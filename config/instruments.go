@@ -55,7 +55,7 @@ func (l *loader) loadInstrument(s *section, id quantity.ID) Instrument {
 	s.conversation(&in)
 	s.meaning(&in)
 	if quantity.Table[id].Kind == quantity.Number {
-		s.figures(&in)
+		s.quality(&in)
 	}
 	s.done()
 	s.checkTimes(&in)
@@ -78,11 +78,8 @@ func (s *section) checkTimes(in *Instrument) {
 
 // portOf reads the name of the line.
 func (l *loader) portOf(s *section) string {
-	name, n := s.text("port", "bus")
-	switch {
-	case s.node.child("port") == nil:
-		s.missing("port", l.portRemedy(""))
-	case n != nil && l.root.node.child("ports").child(name) == nil:
+	name, n := s.requiredText("port", "bus", l.portRemedy(""))
+	if n != nil && l.root.node.child("ports").child(name) == nil {
 		s.bad("port", n, quoted(name)+" is not a port of this file", l.portRemedy(name))
 	}
 	return name
@@ -110,8 +107,8 @@ func (l *loader) portRemedy(name string) string {
 	return fmt.Sprintf("write %s, or define [ports.%s]", oneOf(quoteAll(names)), name)
 }
 
-// written says which of the keys stand in the section.
-func (s *section) written(keys ...string) (found []string) {
+// present says which of the keys stand in the section.
+func (s *section) present(keys ...string) (found []string) {
 	for _, key := range keys {
 		if s.take(key) != nil {
 			found = append(found, key)
@@ -122,7 +119,7 @@ func (s *section) written(keys ...string) (found []string) {
 
 // exactlyOne reports when none or several of the keys are written.
 func (s *section) exactlyOne(what string, keys ...string) string {
-	found := s.written(keys...)
+	found := s.present(keys...)
 	switch len(found) {
 	case 0:
 		s.refuse(s.node, fmt.Sprintf("%s: %s is missing", s.name, what), "write "+oneOf(keys))

@@ -161,11 +161,8 @@ func isAddress(text string) bool {
 // sender reads from whom mail comes.
 func (s *section) sender() string {
 	const example = "bench-3@north-hall.example"
-	text, n := s.text("from", example)
-	switch {
-	case s.node.child("from") == nil:
-		s.missing("from", fmt.Sprintf("write from = %q", example))
-	case n != nil && !isAddress(text):
+	text, n := s.requiredText("from", example, fmt.Sprintf("write from = %q", example))
+	if n != nil && !isAddress(text) {
 		s.bad("from", n, quoted(text)+" is not an address", fmt.Sprintf("write one such as %q", example))
 	}
 	return text
@@ -175,10 +172,7 @@ func (s *section) sender() string {
 // submission (RFC 6409, 3.1).
 func (s *section) mailServer() string {
 	const example = "smtp.north-hall.example:587"
-	text, n := s.text("server", example)
-	if s.node.child("server") == nil {
-		s.missing("server", fmt.Sprintf("write server = %q", example))
-	}
+	text, n := s.requiredText("server", example, fmt.Sprintf("write server = %q", example))
 	if n == nil {
 		return ""
 	}

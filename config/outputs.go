@@ -66,10 +66,7 @@ var brokerPorts = map[string]string{"tcp": "1883", "mqtt": "1883", "tls": "8883"
 
 // broker reads the broker's address and fills in the usual port.
 func (s *section) broker() string {
-	text, n := s.text("broker", brokerExample)
-	if s.node.child("broker") == nil {
-		s.missing("broker", fmt.Sprintf(`write broker = %q, or "embedded"`, brokerExample))
-	}
+	text, n := s.requiredText("broker", brokerExample, fmt.Sprintf(`write broker = %q, or "embedded"`, brokerExample))
 	if n == nil || text == "embedded" {
 		return text
 	}

@@ -50,10 +50,8 @@ func (l *loader) loadPort(s *section, n *node) {
 // device reads the name of the line's device.
 func (l *loader) device(s *section) string {
 	const example = "/dev/serial/by-id/usb-rs485-0"
-	text, n := s.text("device", example)
+	text, n := s.requiredText("device", example, fmt.Sprintf("write device = %q, see `flowrigd ports`", example))
 	switch {
-	case s.node.child("device") == nil:
-		s.missing("device", fmt.Sprintf("write device = %q, see `flowrigd ports`", example))
 	case n == nil:
 	case text == "" || strings.ContainsRune(text, 0):
 		s.bad("device", n, quoted(text)+" is not the name of a device", "write a name that `flowrigd ports` shows")

@@ -46,7 +46,7 @@ func (m *Mistake) remedyFor(text string, want Dimension) string {
 	fixed := repaired(text, want, "")
 	switch {
 	case fixed == "":
-		_, unit := apart(byDimension[want].example)
+		_, unit := splitUnit(byDimension[want].example)
 		if fixed = repaired(text, want, unit); fixed != "" {
 			return fmt.Sprintf("write the unit, such as %q", fixed)
 		}

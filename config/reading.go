@@ -65,7 +65,7 @@ func ParseReading(words func(flag string) string) (explain.Reading, error) {
 	}
 	wrong = append(wrong, complete(given)...)
 	if len(wrong) == 0 {
-		wrong = fitting(given)
+		wrong = consistent(given)
 	}
 	return explain.Reading{
 		Flow: given["flow"], Volume: given["volume"], Time: given["time"],
@@ -142,7 +142,7 @@ func (q Asked) mostText() string {
 
 // complete says what is missing and what is there twice.
 func complete(given map[string]explain.Given) []error {
-	there := func(flag string) bool { return given[flag].There() }
+	there := func(flag string) bool { return given[flag].IsGiven() }
 	var wrong []error
 	say := func(yes bool, text string) {
 		if yes {
@@ -161,8 +161,8 @@ func complete(given map[string]explain.Given) []error {
 	return wrong
 }
 
-// fitting says which quantities do not go together.
-func fitting(given map[string]explain.Given) []error {
+// consistent says which quantities do not go together.
+func consistent(given map[string]explain.Given) []error {
 	var wrong []error
 	if low, high := given["laminar-below"], given["turbulent-above"]; low.X >= high.X {
 		wrong = append(wrong, fmt.Errorf("calc: lower limit (--laminar-below): %q is not below the upper limit %q; give the lower one there, such as 2000 and 4000", low.Text, high.Text))
@@ -178,7 +178,7 @@ func fitting(given map[string]explain.Given) []error {
 func tooRough(wall explain.Given, most float64) error {
 	why := ""
 	switch {
-	case !wall.There():
+	case !wall.IsGiven():
 		return nil
 	case wall.X > most:
 		why = "is out of range"

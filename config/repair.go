@@ -13,8 +13,8 @@ func repaired(text string, want Dimension, fallback string) string {
 	text = decimalComma.ReplaceAllString(text, "$1.$2")
 	text, limits := strings.CutSuffix(text, "(limits)")
 	value, spread, found := strings.Cut(text, "±")
-	number, unit := apart(value)
-	half, halfUnit := apart(spread)
+	number, unit := splitUnit(value)
+	half, halfUnit := splitUnit(spread)
 	switch {
 	case !found:
 	case unit == "" && halfUnit != "" && halfUnit != "%" && want != Temperature:
@@ -46,8 +46,8 @@ var (
 	decimalComma = regexp.MustCompile(`([0-9]),([0-9])`)
 )
 
-// apart parts a number from its unit.
-func apart(text string) (number, unit string) {
+// splitUnit parts a number from its unit.
+func splitUnit(text string) (number, unit string) {
 	number, unit = cutNumber(strings.TrimSpace(text))
 	return number, strings.TrimSpace(unit)
 }

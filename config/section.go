@@ -90,6 +90,14 @@ func (s *section) text(key, example string) (string, *node) {
 	return n.text, n
 }
 
+// requiredText reads a string that must be there.
+func (s *section) requiredText(key, example, remedy string) (string, *node) {
+	if s.take(key) == nil {
+		s.missing(key, remedy)
+	}
+	return s.text(key, example)
+}
+
 // choice reads one of the given words; the first is the default.
 func (s *section) choice(key string, words ...string) string {
 	text, n := s.text(key, words[0])

@@ -39,10 +39,7 @@ func (s *section) zone(key string) *time.Location {
 
 // level reads a required name that serves as one level of a topic.
 func (l *loader) level(key, example string) string {
-	text, n := l.root.text(key, example)
-	if l.root.node.child(key) == nil {
-		l.root.missing(key, fmt.Sprintf("write %s = %q at the top of the file", key, example))
-	}
+	text, n := l.root.requiredText(key, example, fmt.Sprintf("write %s = %q at the top of the file", key, example))
 	if n == nil {
 		return ""
 	}

@@ -51,7 +51,7 @@ func (s *section) refuseLevels() (found bool) {
 		if n == nil {
 			continue
 		}
-		s.written(key, "modbus", "pulse")
+		s.present(key, "modbus", "pulse")
 		found = true
 		s.refuse(n, s.path(key)+": a static level is no permit: it stays on when the program hangs", staticRemedy)
 	}

@@ -131,7 +131,7 @@ func exponent(part string) (string, int8) {
 	return strings.TrimSuffix(base, "^"), n
 }
 
-// prefixed reads one atom, a habit of the trade or a metric atom with its
+// prefixed reads one atom, an alias or a metric atom with its
 // prefix. The whole text goes first: "min" is no milli-inch.
 func prefixed(text string) (atom, bool) {
 	if code, ok := unitAliases[text]; ok {
@@ -161,7 +161,7 @@ func unknownUnit(text string, want Dimension) *Mistake {
 			return &Mistake{wrong, fmt.Sprintf("write %s, capital and small letters matter", known)}
 		}
 	}
-	if known := meant[strings.ToLower(text)]; known != "" {
+	if known := misnamedUnits[strings.ToLower(text)]; known != "" {
 		if _, err := UnitFor(known, want); err == nil {
 			return &Mistake{wrong, "write " + known}
 		}

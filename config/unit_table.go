@@ -57,9 +57,9 @@ var unitAliases = map[string]string{
 	"mmH2O": "mm[H2O]", "cmH2O": "cm[H2O]", "mH2O": "m[H2O]", "mmHg": "mm[Hg]",
 }
 
-// meant are units that the trade writes and that are none here, with what to
+// misnamedUnits are units that the trade writes and that are none here, with what to
 // write instead.
-var meant = map[string]string{
+var misnamedUnits = map[string]string{
 	"lpm": "L/min", "l/m": "L/min", "ltr/min": "L/min", "lit/min": "L/min", "lph": "L/h", "cc/s": "mL/s", "ccm": "mL/min",
 	"gpm": "[gal_us]/min", "cmh": "m3/h", "deg c": "Cel", "° c": "Cel", "°": "Cel", "celsius": "Cel",
 	"f": "degF", "deg f": "degF", "kelvin": "K", "sec": "s", "secs": "s", "seconds": "s", "msec": "ms", "mins": "min",

@@ -32,9 +32,9 @@ func (a *Answer) writeBudget(p *paper) {
 		p.line("%s", a.row(row))
 	}
 	p.line("")
-	if silent := a.silent(); len(silent) > 0 {
+	if unstated := a.unstated(); len(unstated) > 0 {
 		p.prose("No ± was given for %s, so the uncertainty of Re is unknown, and with it the chances of the "+
-			"bands. Unknown is not zero. Give each a ±, such as --bore \"13 mm ± 0.05 mm\".", list(silent))
+			"bands. Unknown is not zero. Give each a ±, such as --bore \"13 mm ± 0.05 mm\".", list(unstated))
 		return
 	}
 	re, expanded := a.value(quantity.Reynolds), a.expanded()

@@ -27,8 +27,8 @@ type Given struct {
 	Factor, Offset    float64
 }
 
-// There reports whether the quantity was given.
-func (g Given) There() bool { return g.Text != "" }
+// IsGiven reports whether the quantity was given.
+func (g Given) IsGiven() bool { return g.Text != "" }
 
 // stated reports whether an uncertainty was given.
 func (g Given) stated() bool { return !math.IsNaN(g.U) }
@@ -87,7 +87,7 @@ func (a *Answer) rig() pipe.Rig {
 		Bore: r.Bore.Value, Length: r.Length.Value, Roughness: a.wall(),
 		LaminarBelow: r.LaminarBelow, TurbulentAbove: r.TurbulentAbove,
 	}
-	if !r.Length.There() {
+	if !r.Length.IsGiven() {
 		// Any length will do: what depends on it is taken out again.
 		rig.Length = uncertainty.Value{X: 1}
 	}
@@ -96,7 +96,7 @@ func (a *Answer) rig() pipe.Rig {
 
 // wall is the roughness given, or that of glass.
 func (a *Answer) wall() uncertainty.Value {
-	if a.reading.Roughness.There() {
+	if a.reading.Roughness.IsGiven() {
 		return a.reading.Roughness.Value
 	}
 	return glass
@@ -107,19 +107,19 @@ func (a *Answer) derive(p *pipe.Pipe) {
 	in := pipe.Inputs{
 		Flow:        a.flow,
 		Temperature: pipe.Input{Value: r.Temperature.Value, Known: true},
-		Level:       pipe.Input{Value: r.Head.Value, Known: r.Head.There() && r.Length.There()},
+		Level:       pipe.Input{Value: r.Head.Value, Known: r.Head.IsGiven() && r.Length.IsGiven()},
 	}
 	a.warnings = p.Derive(in, &a.Set).Warnings
-	if !r.Length.There() {
+	if !r.Length.IsGiven() {
 		a.Set.Clear(quantity.Developed)
 		a.warnings &^= pipe.NotDeveloped
 	}
-	if r.Head.There() {
+	if r.Head.IsGiven() {
 		a.Set.Put(quantity.Head, r.Head.X)
 	}
 	a.Set.Put(quantity.Flow, a.flow.X)
 	a.Set.Put(quantity.Temperature, r.Temperature.X)
-	a.budget = a.unfold(p.Budget(in))
+	a.budget = a.withCollection(p.Budget(in))
 }
 
 // value is a row of the answer; NaN where it is unknown.

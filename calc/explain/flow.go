@@ -10,7 +10,7 @@ import (
 // takeFlow makes the flow of what was given: itself, or volume over time.
 func (a *Answer) takeFlow() error {
 	r := a.reading
-	if r.Flow.There() {
+	if r.Flow.IsGiven() {
 		a.flow = pipe.Input{Value: r.Flow.Value, Known: true}
 		return nil
 	}
@@ -47,8 +47,8 @@ func (a *Answer) timing() collection.Timing {
 	return collection.ByHand(t.X)
 }
 
-// unfold puts the rows of the collection in place of the flow's.
-func (a *Answer) unfold(rows []uncertainty.Contribution) []uncertainty.Contribution {
+// withCollection puts the rows of the collection in place of the flow's.
+func (a *Answer) withCollection(rows []uncertainty.Contribution) []uncertainty.Contribution {
 	if a.collected == nil {
 		return rows
 	}
@@ -67,15 +67,15 @@ func (a *Answer) unfold(rows []uncertainty.Contribution) []uncertainty.Contribut
 	return all
 }
 
-// silent are the quantities without ± on which the uncertainty of Re rests.
-func (a *Answer) silent() []string {
+// unstated are the quantities without ± on which the uncertainty of Re rests.
+func (a *Answer) unstated() []string {
 	r := a.reading
 	var names []string
 	for _, q := range []struct {
 		name  string
 		given Given
 	}{{"flow", r.Flow}, {"volume", r.Volume}, {"temperature", r.Temperature}, {"bore", r.Bore}} {
-		if q.given.There() && !q.given.stated() {
+		if q.given.IsGiven() && !q.given.stated() {
 			names = append(names, q.name)
 		}
 	}

@@ -27,7 +27,7 @@ func (a *Answer) writeFriction(p *paper) {
 
 func (a *Answer) writeColebrook(p *paper) {
 	re, f, wall := a.value(quantity.Reynolds), a.value(quantity.FrictionFactor), a.wall().X
-	if !a.reading.Roughness.There() {
+	if !a.reading.Roughness.IsGiven() {
 		p.prose("No roughness was given: drawn glass, ε = 0.0015 mm ± 0.0015 mm, is taken (common practice, no source).")
 	}
 	p.line("1/√f = −2·log₁₀(ε/D/3.7 + 2.51/(Re·√f)), solved for f = %s  (Darcy)", num(f, 5))
@@ -50,7 +50,7 @@ func (a *Answer) writeDeveloped(p *paper) {
 
 // writeHead is the energy equation, where head and length were given.
 func (a *Answer) writeHead(p *paper) {
-	if !a.reading.Head.There() {
+	if !a.reading.Head.IsGiven() {
 		return
 	}
 	p.heading("Where the head goes")

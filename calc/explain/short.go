@@ -21,8 +21,8 @@ const scalds = 60.0
 func (a *Answer) Short() string {
 	r := a.reading
 	howSure := " (k = 2)"
-	if silent := a.silent(); len(silent) > 0 {
-		howSure = ", uncertainty unknown: no ± given for " + list(silent)
+	if unstated := a.unstated(); len(unstated) > 0 {
+		howSure = ", uncertainty unknown: no ± given for " + list(unstated)
 	}
 	lines := []string{
 		"Re " + withUncertainty(a.value(quantity.Reynolds), a.expanded()) + howSure,

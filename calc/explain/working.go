@@ -40,7 +40,7 @@ func (a *Answer) writeGiven(p *paper) {
 		{"temperature", "T", "°C", "K", r.Temperature}, {"bore", "D", "m", "m", r.Bore},
 		{"length", "L", "m", "m", r.Length}, {"roughness", "ε", "m", "m", r.Roughness}, {"head", "H", "m", "m", r.Head},
 	} {
-		if q.given.There() {
+		if q.given.IsGiven() {
 			p.line("%-12s %s = %s", q.name, q.symbol, q.given.Text)
 			p.line("%-12s   = %s %s", "", conversion(q.given), q.unit)
 			p.line("%-12s %s", "", spread(q.given.Value, q.spread))
