@@ -9,6 +9,7 @@
 package channel
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"reflect"
@@ -103,7 +104,7 @@ func (c *Channel) Take(r daq.Reading, cold func(quantity.ID) (Measured, bool)) d
 	}
 	switch {
 	case f != nil:
-		if f.wild {
+		if f.misread {
 			c.probation = probationReadings
 		}
 		return c.fail(f.reason, f.text)
@@ -119,10 +120,7 @@ func (c *Channel) Take(r daq.Reading, cold func(quantity.ID) (Measured, bool)) d
 }
 
 func (c *Channel) fail(reason daq.Reason, text string) daq.Reason {
-	if text == "" {
-		text = string(reason)
-	}
-	c.fault, c.reason = text, reason
+	c.fault, c.reason = cmp.Or(text, string(reason)), reason
 	return reason
 }
 
@@ -142,7 +140,7 @@ func (c *Channel) At(now time.Duration) Measured {
 	}
 	switch age := now - c.lastAt; {
 	case age > c.in.StaleAfter:
-		return none(daq.Quality{Grade: daq.Bad, Why: c.staleText(age)}, c.staleReason())
+		return none(daq.Quality{Grade: daq.Bad, Why: "no good reading for " + daq.Seconds(age) + ": " + cmp.Or(c.fault, "nothing came")}, cmp.Or(c.reason, daq.ReasonStale))
 	case c.fault != "":
 		m := c.last
 		m.Quality, m.Reason = daq.Quality{Grade: daq.Uncertain, Why: c.fault + "; the last good value stands"}, c.reason
@@ -154,38 +152,21 @@ func (c *Channel) At(now time.Duration) Measured {
 // before is the quantity while no value has come.
 func (c *Channel) before(now time.Duration) Measured {
 	if now-c.born <= c.in.StaleAfter {
-		return none(daq.Quality{Grade: daq.Missing, Why: c.fault}, c.staleReason())
+		return none(daq.Quality{Grade: daq.Missing, Why: c.fault}, cmp.Or(c.reason, daq.ReasonStale))
 	}
-	why := c.fault
-	if why == "" {
-		why = "no reading for " + daq.Seconds(now-c.born) + ": nothing came"
-	}
-	return none(daq.Quality{Grade: daq.Bad, Why: why}, c.staleReason())
+	why := cmp.Or(c.fault, "no reading for "+daq.Seconds(now-c.born)+": nothing came")
+	return none(daq.Quality{Grade: daq.Bad, Why: why}, cmp.Or(c.reason, daq.ReasonStale))
 }
 
 func none(q daq.Quality, reason daq.Reason) Measured {
 	return Measured{Value: math.NaN(), DominantU: math.NaN(), Quality: q, Reason: reason}
 }
 
-func (c *Channel) staleText(age time.Duration) string {
-	if c.fault == "" {
-		return "no good reading for " + daq.Seconds(age) + ": nothing came"
-	}
-	return "no good reading for " + daq.Seconds(age) + ": " + c.fault
-}
-
-func (c *Channel) staleReason() daq.Reason {
-	if c.reason == "" {
-		return daq.ReasonStale
-	}
-	return c.reason
-}
-
 // fault is why a number cannot be believed.
 type fault struct {
-	reason daq.Reason
-	text   string
-	wild   bool // no sensor sends that: words or bytes may stand in a wrong order
+	reason  daq.Reason
+	text    string
+	misread bool // no sensor sends that: words or bytes may stand in a wrong order
 }
 
 func faultf(reason daq.Reason, format string, args ...any) *fault {

@@ -13,11 +13,11 @@ import (
 type guard struct {
 	in config.Instrument
 
-	number  float64 // as last read, for frozen
-	count   uint64
-	changed time.Duration // when it last changed
-	read    bool
-	anew    bool // the next number is asked for in another way: that it differs says nothing
+	number   float64 // as last read, for frozen
+	count    uint64
+	changed  time.Duration // when it last changed
+	read     bool
+	rerouted bool // the next number is asked for in another way: that it differs says nothing
 
 	taken     float64 // the last value taken, for step
 	refused   float64 // the last value refused
@@ -28,10 +28,10 @@ type guard struct {
 // frozen says whether the number on the wire has not changed for frozen_after,
 // and since when.
 func (g *guard) frozen(r daq.Reading) (since time.Duration, frozen bool) {
-	if g.read && g.anew {
+	if g.read && g.rerouted {
 		g.number, g.count = r.Number, r.Count
 	}
-	g.anew = false
+	g.rerouted = false
 	if !g.read || r.Number != g.number || r.Count != g.count {
 		g.number, g.count, g.changed, g.read = r.Number, r.Count, r.At, true
 		return r.At, false
@@ -42,7 +42,7 @@ func (g *guard) frozen(r daq.Reading) (since time.Duration, frozen bool) {
 // inherit keeps since when the number on the wire has not changed.
 func (g *guard) inherit(old *guard) {
 	g.number, g.count, g.changed, g.read = old.number, old.count, old.changed, old.read
-	g.anew = old.anew || !sameNumber(old.in, g.in)
+	g.rerouted = old.rerouted || !sameNumber(old.in, g.in)
 }
 
 // sameNumber says whether two configurations of an instrument read the same number

@@ -10,11 +10,11 @@ import (
 	"flowrigd/daq"
 )
 
-// motionPoints is how many readings the noise is judged by, and motionAnew
+// motionPoints is how many readings the noise is judged by, and motionEvery
 // after how many it is judged anew.
 const (
 	motionPoints = 64
-	motionAnew   = 8
+	motionEvery  = 8
 )
 
 // The significance that a slope needs, in standard deviations: less while the
@@ -80,7 +80,7 @@ func (o *motion) add(at time.Duration, m *Measured, half float64) {
 // neighbouring windows. So an instrument as its maker describes it gets nothing on
 // top.
 func (o *motion) scatter(half float64) float64 {
-	if o.n < 2*motionAnew {
+	if o.n < 2*motionEvery {
 		return 0
 	}
 	within := math.Hypot(half/math.Sqrt(12), 3*o.digit)
@@ -91,10 +91,10 @@ func (o *motion) scatter(half float64) float64 {
 // 1, 2, 4 and 8 steps; 0 when the value stands still.
 func (o *motion) behind(half float64) float64 {
 	noise, sure := max(half/math.Sqrt(3), 2*o.digit), sureByMaker
-	if o.n%motionAnew == 0 {
+	if o.n%motionEvery == 0 {
 		o.sigma = o.noise(min(o.n, motionPoints))
 	}
-	if o.n >= motionAnew {
+	if o.n >= motionEvery {
 		noise, sure = max(o.sigma, half/20, 2*o.digit), sureByReadings
 	}
 	worst := 0.0

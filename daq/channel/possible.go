@@ -44,7 +44,7 @@ func (v *convert) sent(number float64) *fault {
 	case math.IsNaN(number) || math.IsInf(number, 0):
 		return faultf(daq.ReasonOpen, "the instrument sends %v in place of a number; its sensor is open or has failed", number)
 	case number != 0 && math.Abs(number) < v.least():
-		return v.wild(faultf(daq.ReasonRange, "%.3g is no number that a sensor sends; check %s", number, v.look()))
+		return v.misread(faultf(daq.ReasonRange, "%.3g is no number that a sensor sends; check %s", number, v.look()))
 	}
 	return nil
 }
@@ -61,10 +61,10 @@ func (v *convert) least() float64 {
 	return max(leastNumber, leastPart*most/v.in.Unit.Factor)
 }
 
-// wild marks a fault that a wrong order of words or bytes makes, of a number
+// misread marks a fault that a wrong order of words or bytes makes, of a number
 // that has such an order.
-func (v *convert) wild(f *fault) *fault {
-	f.wild = v.in.Modbus != nil && v.in.Modbus.Type.Words() > 1
+func (v *convert) misread(f *fault) *fault {
+	f.misread = v.in.Modbus != nil && v.in.Modbus.Type.Words() > 1
 	return f
 }
 
@@ -87,11 +87,11 @@ func (v *convert) inRange(m *Measured) *fault {
 	r := v.in.Range
 	switch {
 	case v.backwards(m.Value):
-		return v.wild(faultf(daq.ReasonRange, "%s is a flow below zero, which this meter cannot tell; check its direction and its zero, and %s", v.format(m.Value), v.look()))
+		return v.misread(faultf(daq.ReasonRange, "%s is a flow below zero, which this meter cannot tell; check its direction and its zero, and %s", v.format(m.Value), v.look()))
 	case r == nil:
 		return v.possible(m.Value)
-	case v.loop != 0 && v.spans(r):
-		return nil
+	case v.loop != 0 && r.Low == min(v.in.Scale.To[0], v.in.Scale.To[1]) && r.High == max(v.in.Scale.To[0], v.in.Scale.To[1]):
+		return nil // the range is the whole current loop: NE 43 decides
 	}
 	slack := 1e-9 * (r.High - r.Low)
 	inside := m.Value >= r.Low-slack && m.Value <= r.High+slack
@@ -104,7 +104,7 @@ func (v *convert) inRange(m *Measured) *fault {
 	}
 	ends := fmt.Sprintf("outside the sensor's range of %s to %s", v.format(r.Low), v.format(r.High))
 	if math.Abs(m.Value) > 10*max(math.Abs(r.Low), math.Abs(r.High)) {
-		return v.wild(faultf(daq.ReasonRange, "%s is far %s; check %s", v.format(m.Value), ends, v.look()))
+		return v.misread(faultf(daq.ReasonRange, "%s is far %s; check %s", v.format(m.Value), ends, v.look()))
 	}
 	return faultf(daq.ReasonRange, "%s is %s", v.format(m.Value), ends)
 }
@@ -130,11 +130,10 @@ func (v *convert) backwards(value float64) bool {
 // possible holds what has no range to what can be: a failed transmitter, or a
 // wrong order of words, makes a number that no water has.
 func (v *convert) possible(value float64) *fault {
-	size := math.Abs(value)
 	switch v.in.ID {
 	case quantity.Temperature, quantity.HeaterOutlet, quantity.Tank:
 		if value < coldestWater || value > hottestWater {
-			return v.wild(faultf(daq.ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale, and %s", v.format(value), v.look()))
+			return v.misread(faultf(daq.ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale, and %s", v.format(value), v.look()))
 		}
 		return nil
 	case quantity.Ambient:
@@ -142,33 +141,13 @@ func (v *convert) possible(value float64) *fault {
 			return faultf(daq.ReasonRange, "%s is below absolute zero; check the sensor, unit and scale", v.format(value))
 		}
 	}
-	switch config.DimensionOf(v.in.ID) {
-	case config.Temperature:
-		if size <= 1000 {
-			return nil
-		}
-	case config.VolumeFlow:
-		if size <= largestFlow {
-			return nil
-		}
-	case config.Length:
-		if size <= largestLength {
-			return nil
-		}
-	case config.Pressure:
-		if size <= largestPressure {
-			return nil
-		}
-	default:
+	largest := map[config.Dimension]float64{
+		config.Temperature: 1000, config.VolumeFlow: largestFlow, config.Length: largestLength, config.Pressure: largestPressure,
+	}
+	if most, bounded := largest[config.DimensionOf(v.in.ID)]; !bounded || math.Abs(value) <= most {
 		return nil
 	}
-	return v.wild(faultf(daq.ReasonRange, "%s is more than any bench has; check %s", v.format(value), v.look()))
-}
-
-// spans says whether the range is the whole current loop: then NE 43 decides.
-func (v *convert) spans(r *config.Range) bool {
-	to := v.in.Scale.To
-	return r.Low == min(to[0], to[1]) && r.High == max(to[0], to[1])
+	return v.misread(faultf(daq.ReasonRange, "%s is more than any bench has; check %s", v.format(value), v.look()))
 }
 
 func (v *convert) isFlow() bool {

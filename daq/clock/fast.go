@@ -146,33 +146,28 @@ func (w *Worker) Due(at time.Duration) { w.Until(at + mostOverdue) }
 
 // Until says how far the clock may go before the worker has done what it has to.
 func (w *Worker) Until(at time.Duration) {
-	if w.f == nil {
-		return
-	}
-	w.f.mu.Lock()
-	defer w.f.mu.Unlock()
-	w.f.workers[w] = at
+	w.change(func(limits map[*Worker]time.Duration) { limits[w] = at })
 }
 
 // Hold is Until for the first of several things that wait to be done: before End
 // it moves nothing on.
 func (w *Worker) Hold(at time.Duration) {
-	if w.f == nil {
-		return
-	}
-	w.f.mu.Lock()
-	defer w.f.mu.Unlock()
-	if _, held := w.f.workers[w]; !held {
-		w.f.workers[w] = at
-	}
+	w.change(func(limits map[*Worker]time.Duration) {
+		if _, held := limits[w]; !held {
+			limits[w] = at
+		}
+	})
 }
 
 // End is for a worker that is not waited for any more.
 func (w *Worker) End() {
-	if w.f == nil {
-		return
+	w.change(func(limits map[*Worker]time.Duration) { delete(limits, w) })
+}
+
+func (w *Worker) change(do func(limits map[*Worker]time.Duration)) {
+	if w.f != nil {
+		w.f.mu.Lock()
+		defer w.f.mu.Unlock()
+		do(w.f.workers)
 	}
-	w.f.mu.Lock()
-	defer w.f.mu.Unlock()
-	delete(w.f.workers, w)
 }

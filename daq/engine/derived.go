@@ -166,13 +166,8 @@ func (r *derived) warn(w pipe.Warnings) []string {
 }
 
 func input(m channel.Measured) pipe.Input {
-	v, ok := toValue(m)
-	return pipe.Input{Value: v, OtherU: m.OtherU, Known: ok}
-}
-
-// toValue gives a measured value to a computation.
-func toValue(m channel.Measured) (uncertainty.Value, bool) {
-	return uncertainty.Value{X: m.Value, U: m.DominantU, Shape: m.Shape}, m.Quality.Usable()
+	value := uncertainty.Value{X: m.Value, U: m.DominantU, Shape: m.Shape}
+	return pipe.Input{Value: value, OtherU: m.OtherU, Known: m.Quality.Usable()}
 }
 
 // track keeps the regime's word from flickering at a limit.

@@ -18,8 +18,7 @@ import (
 	"flowrigd/daq/channel"
 )
 
-// Engine turns one input into the next state and what happened on the way. It
-// is pure: the same inputs give the same states, whenever they are played.
+// Engine turns one input into the next state and what happened on the way.
 type Engine struct {
 	cfg                *config.Config
 	channels           [quantity.Count]*channel.Channel

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"strings"
 	"time"
 
 	"flowrigd/config"
@@ -85,13 +86,7 @@ func (w *watchedAlarm) cause() string {
 
 // sentence gives a reason a capital and a full stop.
 func sentence(why string) string {
-	if why == "" {
-		return ""
-	}
-	last := why[len(why)-1]
-	if last != '.' {
-		why += "."
-	}
+	why = strings.TrimSuffix(why, ".") + "."
 	if why[0] >= 'a' && why[0] <= 'z' {
 		why = string(why[0]-'a'+'A') + why[1:]
 	}

@@ -1,6 +1,7 @@
 package hold
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -61,18 +62,11 @@ func doubt(kept *Memory, keptErr error, past *Past, pastErr error) error {
 	case past == nil:
 		return fmt.Errorf("the recording %s of the last start is not there", kept.Recording)
 	case past.Recording != kept.Recording:
-		return fmt.Errorf("the recording is %s, and at the last start it was %s", past.Recording, orNone(kept.Recording))
+		return fmt.Errorf("the recording is %s, and at the last start it was %s", past.Recording, cmp.Or(kept.Recording, "none"))
 	case past.Newest < kept.Newest:
 		return fmt.Errorf("the recording %s ends with alarm %d, and had alarm %d before: it is an older copy", past.Recording, past.Newest, kept.Newest)
 	}
 	return nil
-}
-
-func orNone(recording string) string {
-	if recording == "" {
-		return "none"
-	}
-	return recording
 }
 
 // Unread adds the alarm that stands for trips which are not known.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 
-	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -117,17 +116,6 @@ func (b *bus) noLine() error {
 		return b.lineErr
 	}
 	return fmt.Errorf("%s: not open yet", place(b.port))
-}
-
-// writeCoil asks the bus to set a coil next.
-func (b *bus) writeCoil(ctx context.Context, address byte, coil uint16, on bool) error {
-	what := fmt.Sprintf("coil %d of address %d", coil, address)
-	return b.first(ctx, what, func(w *wire) error { return w.writeCoil(ctx, address, coil, on) })
-}
-
-// pulse asks the bus to pulse a control line next, or to let it rest.
-func (b *bus) pulse(ctx context.Context, line config.Pulse, on bool) error {
-	return b.first(ctx, "control line", func(w *wire) error { return w.pulse(ctx, line, on) })
 }
 
 // first has something done before the next poll, and waits for it.

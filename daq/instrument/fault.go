@@ -26,6 +26,18 @@ func faultf(reason daq.Reason, format string, args ...any) *fault {
 	return &fault{reason: reason, text: fmt.Sprintf(format, args...)}
 }
 
+// failedFor says whether an exchange failed for a reason.
+func failedFor(err error, reason daq.Reason) bool {
+	var f *fault
+	return errors.As(err, &f) && f.reason == reason
+}
+
+// lineLost says whether an exchange failed because the line itself is gone.
+func lineLost(err error) bool {
+	var f *fault
+	return errors.As(err, &f) && f.lost
+}
+
 // place names a line for a person: "bus (/dev/ttyUSB0)".
 func place(port config.Port) string { return fmt.Sprintf("%s (%s)", port.Name, port.Device) }
 

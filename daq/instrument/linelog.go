@@ -1,7 +1,6 @@
 package instrument
 
 import (
-	"encoding/hex"
 	"fmt"
 	"io"
 	"strconv"
@@ -95,17 +94,7 @@ type loggedListener struct {
 }
 
 // hexOf writes bytes in hexadecimal for a person: "01 04 2F".
-func hexOf(b []byte) string {
-	digits := strings.ToUpper(hex.EncodeToString(b))
-	var out strings.Builder
-	for i := 0; i < len(digits); i += 2 {
-		if i > 0 {
-			out.WriteByte(' ')
-		}
-		out.WriteString(digits[i : i+2])
-	}
-	return out.String()
-}
+func hexOf(b []byte) string { return fmt.Sprintf("% X", b) }
 
 // textOf writes bytes as text, with escapes for those that are no letters.
 func textOf(b []byte) string {

@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"reflect"
+	"slices"
 	"sync"
 	"time"
 
@@ -64,7 +64,7 @@ func New(o Options) (*Manager, error) {
 		o.Clock = clock.New()
 	}
 	if o.Log == nil {
-		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
+		o.Log = slog.New(slog.DiscardHandler)
 	}
 	if err := check(o.Ports, o.Instruments); err != nil {
 		return nil, err
@@ -75,12 +75,8 @@ func New(o Options) (*Manager, error) {
 func check(ports []config.Port, instruments []config.Instrument) error {
 	streams := map[string]bool{}
 	users := map[string]int{}
-	known := map[string]bool{}
-	for _, p := range ports {
-		known[p.Name] = true
-	}
 	for _, in := range instruments {
-		if !known[in.Port] {
+		if !slices.ContainsFunc(ports, func(p config.Port) bool { return p.Name == in.Port }) {
 			return fmt.Errorf("instrument %s: port %q is not there", in.Name, in.Port)
 		}
 		if in.Every <= 0 {
@@ -134,7 +130,8 @@ func (m *Manager) WriteCoil(ctx context.Context, port string, address byte, coil
 	if err != nil {
 		return fmt.Errorf("write coil: %w", err)
 	}
-	return b.writeCoil(ctx, address, coil, on)
+	what := fmt.Sprintf("coil %d of address %d", coil, address)
+	return b.first(ctx, what, func(w *wire) error { return w.writeCoil(ctx, address, coil, on) })
 }
 
 // Pulse gives one pulse on a control line of a port, before any poll of that
@@ -145,7 +142,7 @@ func (m *Manager) Pulse(ctx context.Context, port string, line config.Pulse, on 
 	if err != nil {
 		return fmt.Errorf("pulse: %w", err)
 	}
-	return b.pulse(ctx, line, on)
+	return b.first(ctx, "control line", func(w *wire) error { return w.pulse(ctx, line, on) })
 }
 
 func (m *Manager) bus(port string) (*running, error) {

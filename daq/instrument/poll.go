@@ -2,7 +2,6 @@ package instrument
 
 import (
 	"context"
-	"errors"
 	"reflect"
 	"slices"
 	"time"
@@ -114,10 +113,7 @@ func onGrid(t, every time.Duration) time.Duration { return t / every * every }
 func nextDue(t, every time.Duration) time.Duration { return onGrid(t, every) + every }
 
 // silent says whether nobody answered.
-func silent(err error) bool {
-	var f *fault
-	return errors.As(err, &f) && f.reason == daq.ReasonTimeout
-}
+func silent(err error) bool { return failedFor(err, daq.ReasonTimeout) }
 
 // urgency orders polls that are due: the longest due first, dead ones with
 // patience.

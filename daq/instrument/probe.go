@@ -18,16 +18,16 @@ import (
 // line of probe --json. Each stands by itself: a value that an earlier one gave is
 // no value of this one.
 type exchange struct {
-	Sent     spoken   `json:"sent"`
-	Received spoken   `json:"received"` // all that came, echoes and strays as well
-	Number   *float64 `json:"number"`   // on the wire
-	Value    *float64 `json:"value"`    // in the quantity's unit
-	Unit     string   `json:"unit"`
-	Quality  string   `json:"quality"`
-	Seconds  float64  `json:"seconds"`
-	Error    *string  `json:"error"`
-	Note     *string  `json:"note"`   // why there is no value though nothing is wrong
-	Others   []other  `json:"others"` // what else it may mean; empty where the value needs none
+	Sent     spoken        `json:"sent"`
+	Received spoken        `json:"received"` // all that came, echoes and strays as well
+	Number   *float64      `json:"number"`   // on the wire
+	Value    *float64      `json:"value"`    // in the quantity's unit
+	Unit     string        `json:"unit"`
+	Quality  string        `json:"quality"`
+	Seconds  float64       `json:"seconds"`
+	Error    *string       `json:"error"`
+	Note     *string       `json:"note"`   // why there is no value though nothing is wrong
+	Others   []alternative `json:"others"` // what else it may mean; empty where the value needs none
 
 	data     []byte      // of a Modbus answer: its registers or bits; nil without one
 	reading  daq.Reading // At is since the probe began
@@ -46,7 +46,7 @@ func probe(ctx context.Context, port config.Port, in config.Instrument, open Ope
 	}
 	defer p.close()
 	for i := range count {
-		if i > 0 && !p.pause(ctx, in.Every) {
+		if i > 0 && !p.pause(ctx) {
 			return ctx.Err()
 		}
 		x := p.once(ctx)
@@ -57,7 +57,7 @@ func probe(ctx context.Context, port config.Port, in config.Instrument, open Ope
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if f := (*fault)(nil); errors.As(x.err, &f) && f.lost {
+		if lineLost(x.err) {
 			return x.err
 		}
 	}
@@ -88,18 +88,11 @@ func openProber(ctx context.Context, port config.Port, in config.Instrument, ope
 }
 
 // pause waits for the next due time, except for a stream, which sets its own.
-func (p *prober) pause(ctx context.Context, d time.Duration) bool {
-	if p.in.Stream != nil {
-		return ctx.Err() == nil
+func (p *prober) pause(ctx context.Context) bool {
+	if p.in.Stream == nil {
+		wait(ctx, p.in.Every)
 	}
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
+	return ctx.Err() == nil
 }
 
 func (p *prober) once(ctx context.Context) exchange {

@@ -12,7 +12,7 @@ import (
 
 // judge says what an exchange was worth.
 func (p *Probing) judge(x *exchange) {
-	x.Unit, x.Seconds, x.Others = quantity.Table[p.Instrument.ID].Unit, x.reading.Took.Seconds(), []other{}
+	x.Unit, x.Seconds, x.Others = quantity.Table[p.Instrument.ID].Unit, x.reading.Took.Seconds(), []alternative{}
 	if x.err == nil {
 		x.Number = finite(x.reading.Number)
 		if why := foreignJunction(p.Instrument); why != "" {

@@ -74,7 +74,7 @@ func (p *Probing) printOthers(x exchange) {
 
 // where says what to write for another reading, in the words of the
 // configuration.
-func (p *Probing) where(o other) string {
+func (p *Probing) where(o alternative) string {
 	if !o.Same {
 		return fmt.Sprintf("table = %q, register = %d", o.Table, o.Register)
 	}

@@ -77,8 +77,8 @@ func (p *Probing) take(ctx context.Context, asked *prober, x exchange) {
 		p.valued++
 	}
 	if zero := x.Value != nil && x.reading.Number == 0 && !p.Instrument.Boolean(); zero || !believable {
-		x.Others = append(x.Others, asked.around(ctx, x)...)
-		p.elsewhere = p.elsewhere || slices.ContainsFunc(x.Others, func(o other) bool { return o.Believable })
+		x.Others = append(x.Others, asked.alternatives(ctx, x)...)
+		p.elsewhere = p.elsewhere || slices.ContainsFunc(x.Others, func(o alternative) bool { return o.Believable })
 	}
 	if p.log != nil {
 		p.log.Note(fmt.Sprintf("%d: %s", p.number, p.outcome(x)))

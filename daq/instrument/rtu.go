@@ -169,8 +169,7 @@ func (w *wire) refuse(f *fault) error {
 // like its echo. Nothing is set once ctx has ended.
 func (w *wire) writeCoil(ctx context.Context, address byte, coil uint16, on bool) error {
 	if w.echo == echoUnknown {
-		var f *fault
-		if _, err := w.exchange(ctx, modbus.ReadRequest(address, modbus.ReadCoils, coil, 1)); errors.As(err, &f) && f.lost {
+		if _, err := w.exchange(ctx, modbus.ReadRequest(address, modbus.ReadCoils, coil, 1)); lineLost(err) {
 			return err
 		}
 	}

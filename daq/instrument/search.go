@@ -2,7 +2,6 @@ package instrument
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -154,9 +153,5 @@ func (s *search) ask(ctx context.Context, p *prober, port config.Port, address b
 // answers says whether an exchange shows an instrument that understands: a
 // number, a refusal, or a number that cannot be believed.
 func answers(x exchange) bool {
-	var f *fault
-	if x.err == nil || x.data != nil {
-		return true
-	}
-	return errors.As(x.err, &f) && f.reason == daq.ReasonException
+	return x.err == nil || x.data != nil || failedFor(x.err, daq.ReasonException)
 }

@@ -95,20 +95,11 @@ func ParseResponse(request, frame []byte) ([]byte, error) {
 		return nil, fmt.Errorf("%w: function %d answers where %d was asked", ErrProtocol, frame[1], asked.Function)
 	}
 	if asked.Function == WriteSingleCoil {
-		return nil, sameWrite(request, frame)
+		if !bytes.Equal(request, frame) { // A 6.5
+			return nil, fmt.Errorf("%w: it does not repeat what was written", ErrProtocol)
+		}
+		return nil, nil
 	}
-	return readData(asked, frame)
-}
-
-// sameWrite holds A 6.5: the answer repeats the request.
-func sameWrite(request, frame []byte) error {
-	if !bytes.Equal(request, frame) {
-		return fmt.Errorf("%w: it does not repeat what was written", ErrProtocol)
-	}
-	return nil
-}
-
-func readData(asked Request, frame []byte) ([]byte, error) {
 	size := asked.DataSize()
 	if int(frame[2]) != size || len(frame) != 5+size {
 		return nil, fmt.Errorf("%w: %d bytes of data in a frame of %d where %d of data were asked", ErrProtocol, frame[2], len(frame), size)

@@ -2,15 +2,13 @@ package instrument
 
 import (
 	"context"
-	"errors"
 
 	"flowrigd/config"
-	"flowrigd/daq"
 )
 
-// other is another reading of an exchange: its bytes in another order, or what
+// alternative is another reading of an exchange: its bytes in another order, or what
 // stands beside them in the slave.
-type other struct {
+type alternative struct {
 	Table      string   `json:"table"`
 	Register   uint16   `json:"register"`
 	Words      string   `json:"words"`
@@ -24,20 +22,20 @@ type other struct {
 	from config.Modbus // where and how it was read
 }
 
-// around gives the other readings of an exchange: its bytes in every other order
+// alternatives gives the other readings of an exchange: its bytes in every other order
 // of words and bytes, and the numbers in the table beside it and one register up
 // and down, where the slave answers at all. It only reads. Of an instrument that
 // speaks no Modbus, or whose number says nothing by itself, there are none.
-func (p *prober) around(ctx context.Context, x exchange) (list []other) {
+func (p *prober) alternatives(ctx context.Context, x exchange) (list []alternative) {
 	m := p.in.Modbus
-	if m == nil || p.in.Pulses != nil || foreignJunction(p.in) != "" || silent(x.err) || x.data == nil && !refusal(x.err) {
+	if m == nil || p.in.Pulses != nil || foreignJunction(p.in) != "" || silent(x.err) || !answers(x) {
 		return nil
 	}
 	if x.data != nil {
 		for _, o := range orders(m) {
 			r := result{}
 			r.number, r.count, r.err = decode(&o, x.data, o.Register)
-			list = append(list, p.other(o, r, x, true))
+			list = append(list, p.alternative(o, r, x, true))
 		}
 	}
 	for _, o := range beside(m) {
@@ -45,17 +43,17 @@ func (p *prober) around(ctx context.Context, x exchange) (list []other) {
 		if silent(r.err) || ctx.Err() != nil {
 			break
 		}
-		list = append(list, p.other(o, r, x, false))
+		list = append(list, p.alternative(o, r, x, false))
 	}
 	return list
 }
 
-// other judges another reading by itself, with the time of its exchange.
-func (p *prober) other(m config.Modbus, r result, x exchange, same bool) other {
+// alternative judges another reading by itself, with the time of its exchange.
+func (p *prober) alternative(m config.Modbus, r result, x exchange, same bool) alternative {
 	in := p.in
 	in.Modbus = &m
 	got := reading(&in, r, 0, x.reading.At)
-	o := other{Table: m.Table.String(), Register: m.Register, Words: "big", Bytes: "normal", Same: same, from: m}
+	o := alternative{Table: m.Table.String(), Register: m.Register, Words: "big", Bytes: "normal", Same: same, from: m}
 	if m.WordsLittle {
 		o.Words = "little"
 	}
@@ -68,12 +66,6 @@ func (p *prober) other(m config.Modbus, r result, x exchange, same bool) other {
 	o.Value, o.Error = alone(in, got)
 	o.Believable = o.Value != nil && !belowRange(in, got.Number, *o.Value)
 	return o
-}
-
-// refusal says whether a slave has answered with an exception.
-func refusal(err error) bool {
-	var f *fault
-	return errors.As(err, &f) && f.reason == daq.ReasonException
 }
 
 // orders are the other orders of words and bytes that a number can have.
