@@ -81,15 +81,19 @@ func (r *Reader) prepare() error {
 	if err := r.db.QueryRow(`SELECT value FROM meta WHERE key = 'recording'`).Scan(&r.recording); err != nil {
 		return fmt.Errorf("meta: recording: %w", err)
 	}
-	have, err := columnsOf(r.db, "sample")
-	r.have = map[string]map[string]bool{"sample": have}
-	if r.have["run"], err = columnsOf(r.db, "run"); err != nil {
-		return err
+	tables := []string{"sample", "run"}
+	for i := range kinds {
+		tables = append(tables, kinds[i].table)
 	}
-	for i := 0; i < len(kinds) && err == nil; i++ {
-		r.have[kinds[i].table], err = columnsOf(r.db, kinds[i].table)
+	r.have = map[string]map[string]bool{}
+	for _, name := range tables {
+		have, err := columnsOf(r.db, name)
+		if err != nil {
+			return err
+		}
+		r.have[name] = have
 	}
-	return err
+	return nil
 }
 
 // Close ends every reading.
