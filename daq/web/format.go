@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 )
 
 // unknown is what the page shows for a value that nobody knows.
@@ -14,63 +15,55 @@ const unknown = "—"
 // displayUnit is how the page writes a quantity: the unit that is used at the
 // bench, and the decimals that a person can use.
 type displayUnit struct {
-	factor   float64
-	offset   float64
-	unit     string
+	config.Unit
+	sign     string
 	decimals int
 }
 
-var (
-	litresPerMinute = displayUnit{60000, 0, "L/min", 3}
-	degrees         = displayUnit{1, 0, "°C", 1}
-	millimetres     = displayUnit{1000, 0, "mm", 1}
-)
+// benchUnits are the units of the bench by dimension, as the configuration reads
+// them.
+var benchUnits = map[config.Dimension]displayUnit{}
+
+func init() {
+	signs := strings.NewReplacer("Cel", "°C", "2", "²", "3", "³", ".", "·")
+	for d, c := range map[config.Dimension]struct {
+		code     string
+		decimals int
+	}{
+		config.VolumeFlow: {"L/min", 3}, config.Temperature: {"Cel", 1}, config.TemperatureRate: {"K/min", 2},
+		config.Length: {"mm", 1}, config.Pressure: {"Pa", 0}, config.Velocity: {"m/s", 4}, config.Time: {"s", 0},
+		config.Density: {"kg/m3", 2}, config.DynamicViscosity: {"mPa.s", 4}, config.KinematicViscosity: {"mm2/s", 4},
+	} {
+		u, err := config.UnitFor(c.code, d)
+		if err != nil {
+			panic(err) // a unit of ours that the configuration does not know
+		}
+		benchUnits[d] = displayUnit{u, signs.Replace(c.code), c.decimals}
+	}
+}
 
 // benchUnit is the unit of the bench for a quantity.
 func benchUnit(id quantity.ID) displayUnit {
-	switch quantity.Table[id].Unit {
-	case "cubic_meters_per_second":
-		return litresPerMinute
-	case "celsius":
-		return degrees
-	case "meters":
-		return millimetres
-	case "pascals":
-		return displayUnit{1, 0, "Pa", 0}
-	case "kg_per_cubic_meter":
-		return displayUnit{1, 0, "kg/m³", 2}
-	case "pascal_seconds":
-		return displayUnit{1000, 0, "mPa·s", 4}
-	case "square_meters_per_second":
-		return displayUnit{1e6, 0, "mm²/s", 4}
-	case "meters_per_second":
-		return displayUnit{1, 0, "m/s", 4}
-	case "kelvin_per_second":
-		return displayUnit{60, 0, "K/min", 2}
+	if u, ok := benchUnits[config.DimensionOf(id)]; ok {
+		return u
 	}
-	return plainUnit(id)
+	u := displayUnit{Unit: config.Unit{Factor: 1}, decimals: 4}
+	if id == quantity.Reynolds || id == quantity.ReynoldsUncertainty {
+		u.decimals = 0
+	}
+	return u
 }
 
-func plainUnit(id quantity.ID) displayUnit {
-	switch id {
-	case quantity.Reynolds, quantity.ReynoldsUncertainty:
-		return displayUnit{1, 0, "", 0}
-	case quantity.SecondsToOverheat:
-		return displayUnit{1, 0, "s", 0}
-	}
-	return displayUnit{1, 0, "", 4}
-}
-
-func (p displayUnit) of(v float64) float64 { return v*p.factor + p.offset }
+func (p displayUnit) of(v float64) float64 { return (v - p.Offset) / p.Factor }
 
 func (p displayUnit) number(v float64) string { return group(p.of(v), p.decimals) }
 
 // text is the number with its unit.
 func (p displayUnit) text(v float64) string {
-	if p.unit == "" {
+	if p.sign == "" {
 		return p.number(v)
 	}
-	return p.number(v) + "\u00a0" + p.unit
+	return p.number(v) + "\u00a0" + p.sign
 }
 
 // bench writes a quantity of a set with its unit; unknown is a dash.

@@ -190,7 +190,7 @@ func trendFrames(f *Facts) []trendFrame {
 		for i := range limits {
 			limits[i].At = u.of(limits[i].At)
 		}
-		return trendFrame{id.Name(), title, u.unit, u.factor, u.decimals, limits}
+		return trendFrame{id.Name(), title, u.sign, 1 / u.Factor, u.decimals, limits}
 	}
 	level := []tick{{f.Lip, "lip"}}
 	if f.HeadLost != nil {

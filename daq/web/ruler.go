@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 )
 
 // tick is a mark on a ruler; one without a Label is a short one.
@@ -67,7 +68,7 @@ func rulerOf(v *quantity.Set, f *Facts) reRuler {
 		UpperFlow: bench(v, quantity.TurbulentLimitFlow),
 	}
 	if t, known := v.Get(quantity.Temperature); known {
-		r.AtTemperature = degrees.text(t)
+		r.AtTemperature = benchUnits[config.Temperature].text(t)
 	}
 	re, known := v.Get(quantity.Reynolds)
 	if !known {
@@ -136,7 +137,7 @@ func (w headWindow) place(level float64) float64 {
 
 func headOf(v *quantity.Set, f *Facts) headRuler {
 	w := windowOf(f)
-	h := headRuler{Lip: tick{w.place(f.Lip), millimetres.text(f.Lip)}, Level: unknown}
+	h := headRuler{Lip: tick{w.place(f.Lip), benchUnits[config.Length].text(f.Lip)}, Level: unknown}
 	for i := range 9 {
 		level := w.top - float64(i)*w.band/2
 		t := tick{At: w.place(level)}
@@ -146,7 +147,7 @@ func headOf(v *quantity.Set, f *Facts) headRuler {
 		h.Ticks = append(h.Ticks, t)
 	}
 	if f.HeadLost != nil {
-		h.Limit = tick{w.place(*f.HeadLost), millimetres.text(*f.HeadLost)}
+		h.Limit = tick{w.place(*f.HeadLost), benchUnits[config.Length].text(*f.HeadLost)}
 	}
 	if level, known := v.Get(quantity.Level); known {
 		h.stand(level, w, f)
@@ -155,7 +156,7 @@ func headOf(v *quantity.Set, f *Facts) headRuler {
 }
 
 func (h *headRuler) stand(level float64, w headWindow, f *Facts) {
-	h.Known, h.At, h.Level = true, w.place(level), millimetres.text(level)
+	h.Known, h.At, h.Level = true, w.place(level), benchUnits[config.Length].text(level)
 	h.Depth = headFoot - h.At
 	switch {
 	case level > w.top:
@@ -168,8 +169,8 @@ func (h *headRuler) stand(level float64, w headWindow, f *Facts) {
 	case math.Abs(over) < 0.0005:
 		h.Against = "at the lip"
 	case over > 0:
-		h.Against = millimetres.text(over) + " above the lip"
+		h.Against = benchUnits[config.Length].text(over) + " above the lip"
 	default:
-		h.Against = millimetres.text(-over) + " below the lip"
+		h.Against = benchUnits[config.Length].text(-over) + " below the lip"
 	}
 }

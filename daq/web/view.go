@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -118,7 +119,7 @@ func readingsOf(state *daq.State, reason error) []reading {
 			r.Why = "no reading yet"
 		}
 		if v, known := state.Values.Get(id); known && q.Usable() {
-			r.Value, r.Unit = benchUnit(id).number(v), benchUnit(id).unit
+			r.Value, r.Unit = benchUnit(id).number(v), benchUnit(id).sign
 			if quantity.Table[id].Kind == quantity.Boolean {
 				r.Value, r.Unit = bench(&state.Values, id), ""
 			}
@@ -156,7 +157,7 @@ func noticesOf(state *daq.State, reason error, checks map[string]error, f *Facts
 		list = append(list, notice{"hint", "The clock of this machine is not synchronised: times may be wrong."})
 	}
 	if hot, t := hottest(&state.Values); hot {
-		list = append(list, notice{"caution", "Hot water, " + degrees.text(t) + ": it scalds within seconds. Keep hands away, let it cool before you touch tube or tank."})
+		list = append(list, notice{"caution", "Hot water, " + benchUnits[config.Temperature].text(t) + ": it scalds within seconds. Keep hands away, let it cool before you touch tube or tank."})
 	}
 	for _, text := range state.Warnings {
 		list = append(list, notice{"hint", strings.ToUpper(text[:1]) + text[1:] + "."}) // a clause there, a sentence here

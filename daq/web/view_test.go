@@ -75,7 +75,7 @@ func TestBenchUnits(t *testing.T) {
 func TestEveryQuantityHasAUnitOfTheBench(t *testing.T) {
 	for id := range quantity.Count {
 		row := quantity.Table[id]
-		if row.Unit != "" && benchUnit(id).unit == "" {
+		if row.Unit != "" && benchUnit(id).sign == "" {
 			t.Errorf("%s in %s has none", row.Name, row.Unit)
 		}
 	}
