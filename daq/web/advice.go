@@ -73,27 +73,22 @@ func urgency(a alarmCard) int {
 	return n
 }
 
-// meaning puts the state of the standard in a sentence, and what it means for the
-// permit.
+// meanings put the states of the standard in a sentence; shelved does its own.
+var meanings = map[string]string{
+	"unacknowledged":          "Active, not acknowledged.",
+	"acknowledged":            "Active, acknowledged.",
+	"returned-unacknowledged": "Cause gone, not acknowledged.",
+	"latched-unacknowledged":  "Cause gone, not acknowledged; latched until reset.",
+	"latched-acknowledged":    "Cause gone; latched until reset.",
+	"suppressed":              "Suppressed by design: no notification, and it trips nothing.",
+	"out-of-service":          "Out of service: no notification, and it trips nothing.",
+}
+
+// meaning is the state in a sentence, and what it means for the permit.
 func meaning(a daq.AlarmStatus, state *daq.State, f *Facts) string {
-	text := ""
-	switch a.State {
-	case "unacknowledged":
-		text = "Active, not acknowledged."
-	case "acknowledged":
-		text = "Active, acknowledged."
-	case "returned-unacknowledged":
-		text = "Cause gone, not acknowledged."
-	case "latched-unacknowledged":
-		text = "Cause gone, not acknowledged; latched until reset."
-	case "latched-acknowledged":
-		text = "Cause gone; latched until reset."
-	case "shelved":
+	text := meanings[a.State]
+	if a.State == "shelved" {
 		text = shelved(a, state, f)
-	case "suppressed":
-		text = "Suppressed by design: no notification, and it trips nothing."
-	case "out-of-service":
-		text = "Out of service: no notification, and it trips nothing."
 	}
 	if a.Tripped {
 		text += " It holds the heating permit off until it is reset."
@@ -157,7 +152,9 @@ func adviceOf(state *daq.State, reason error) []string {
 	if t, known := values.Get(quantity.SecondsToOverheat); known && t >= 1 && t < soon && len(state.Tripped) == 0 {
 		list = append(list, "At its present rate the water reaches its overheat limit in "+roughly(t)+": set the heater lower, or switch it off at its own switch.")
 	}
-	if presses(state) {
+	if len(state.Tripped) > 0 || slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool {
+		return a.Priority == "high" && (a.CauseStands || a.Active || strings.HasSuffix(a.State, "unacknowledged"))
+	}) {
 		return list
 	}
 	return append(list, flowAdvice(values)...)
@@ -165,12 +162,6 @@ func adviceOf(state *daq.State, reason error) []string {
 
 // soon is when the time to overheat is worth a line, in seconds; own judgement.
 const soon = 600
-
-func presses(state *daq.State) bool {
-	return len(state.Tripped) > 0 || slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool {
-		return a.Priority == "high" && (a.CauseStands || a.Active || strings.HasSuffix(a.State, "unacknowledged"))
-	})
-}
 
 func urgentAdvice(state *daq.State) []string {
 	var list []string

@@ -142,14 +142,19 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusBadRequest, err.Error())
 		return
 	}
-	c := daq.Command{ID: rand.Text(), Who: who(r).name, Ask: daq.AskAlarm(verb, r.PathValue("name"), body.Reason, length)}
-	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
-	defer cancel()
-	if err := s.opt.Rig.Do(ctx, c); err != nil {
-		refuse(w, s.commandStatus(c.Alarm(), err), err.Error())
+	name := r.PathValue("name")
+	if err := s.do(r, daq.AskAlarm(verb, name, body.Reason, length)); err != nil {
+		refuse(w, s.commandStatus(name, err), err.Error())
 		return
 	}
-	writeJSON(w, done{c.Alarm(), verb, c.Who})
+	writeJSON(w, done{name, verb, who(r).name})
+}
+
+// do has the engine obey, and waits for its answer.
+func (s *Server) do(r *http.Request, ask daq.Ask) error {
+	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
+	defer cancel()
+	return s.opt.Rig.Do(ctx, daq.Command{ID: rand.Text(), Who: who(r).name, Ask: ask})
 }
 
 // done says what a command did, to what and for whom.
@@ -162,18 +167,13 @@ type done struct {
 // commandStatus is the status of a refused command. The engine refuses one for
 // an alarm that is not there too, so that it is in the journal.
 func (s *Server) commandStatus(alarm string, err error) int {
-	status := refusedStatus(err)
-	if status == http.StatusConflict && !s.hasAlarm(alarm) {
-		return http.StatusNotFound
-	}
-	return status
-}
-
-// hasAlarm says whether an alarm is configured, or stands since it was.
-func (s *Server) hasAlarm(name string) bool {
 	state := s.opt.Rig.Last()
-	return slices.ContainsFunc(s.facts.Load().Alarms, func(a AlarmFact) bool { return a.Name == name }) ||
-		state != nil && slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool { return a.Name == name })
+	there := slices.ContainsFunc(s.facts.Load().Alarms, func(a AlarmFact) bool { return a.Name == alarm }) ||
+		state != nil && slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool { return a.Name == alarm }) // stands since it was configured
+	if status := refusedStatus(err); there || status != http.StatusConflict {
+		return status
+	}
+	return http.StatusNotFound
 }
 
 // refusedStatus tells an engine that refused from one that did not answer.

@@ -101,7 +101,7 @@ func checkObject(d *json.Decoder, at string) error {
 		switch {
 		case seen[key]:
 			return fmt.Errorf("%q stands there twice", place)
-		case strings.ContainsFunc(key, notOfAKey):
+		case strings.Trim(key, "abcdefghijklmnopqrstuvwxyz0123456789_-") != "":
 			return fmt.Errorf("unknown key %q; keys are in small letters, digits and _", place)
 		}
 		seen[key] = true
@@ -110,10 +110,6 @@ func checkObject(d *json.Decoder, at string) error {
 		}
 	}
 	return nil
-}
-
-func notOfAKey(r rune) bool {
-	return (r < 'a' || r > 'z') && (r < '0' || r > '9') && r != '_' && r != '-'
 }
 
 // checkText refuses characters that move a terminal's cursor or colour what is

@@ -87,8 +87,10 @@ func (t *connections) Accept() (net.Conn, error) {
 		_ = tcp.SetWriteBuffer(sendBuffer) // else the system's own, which is larger
 	}
 	c := &connection{Conn: raw, table: t, since: time.Now()}
-	t.awaitEnds()
 	t.mu.Lock()
+	for t.ending > mostEnding {
+		t.ended.Wait()
+	}
 	var last *connection
 	if len(t.open) >= maxConnections {
 		last = t.longest(anybody, false)
@@ -120,15 +122,6 @@ func (t *connections) displace(c *connection) {
 		if c.busy {
 			c.hangUp()
 		}
-	}
-}
-
-// awaitEnds waits until few enough displaced connections are still served.
-func (t *connections) awaitEnds() {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	for t.ending > mostEnding {
-		t.ended.Wait()
 	}
 }
 
@@ -175,13 +168,6 @@ func (t *connections) taken(by rank) (n int) {
 	return n
 }
 
-// wait marks a connection as waiting for its next request.
-func (c *connection) wait() {
-	c.table.mu.Lock()
-	defer c.table.mu.Unlock()
-	c.busy, c.since = false, time.Now()
-}
-
 // Close is called once the connection is not served any more, and gives its
 // place back.
 func (c *connection) Close() error {
@@ -211,21 +197,17 @@ func withConnection(ctx context.Context, c net.Conn) context.Context {
 	return context.WithValue(ctx, connectionKey{}, c)
 }
 
-// follow the server: after a request the connection waits again.
+// stateChanged hears of each connection: after a request it waits for the next.
 func stateChanged(c net.Conn, state http.ConnState) {
 	if own, ok := c.(*connection); ok && state == http.StateIdle {
-		own.wait()
+		own.table.mu.Lock()
+		defer own.table.mu.Unlock()
+		own.busy, own.since = false, time.Now()
 	}
 }
 
 // turnWait is how long a request waits for its turn.
 const turnWait = 10 * time.Second
-
-func (s *Server) turn(ctx context.Context, of rank) (done func(), err error) {
-	ctx, cancel := context.WithTimeout(ctx, turnWait)
-	defer cancel()
-	return s.turns.take(ctx, of)
-}
 
 // seat finds out who sends a request, and gives it a place and a turn of that
 // rank.
@@ -238,7 +220,9 @@ func (s *Server) seat(next http.Handler) http.Handler {
 		if c, ok := ctx.Value(connectionKey{}).(*connection); ok && !c.serve(of, cancel) {
 			panic(http.ErrAbortHandler)
 		}
-		done, err := s.turn(ctx, of)
+		waiting, stop := context.WithTimeout(ctx, turnWait)
+		done, err := s.turns.take(waiting, of)
+		stop()
 		if err != nil {
 			refuse(w, http.StatusServiceUnavailable, err.Error())
 			return

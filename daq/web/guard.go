@@ -49,19 +49,15 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			refuse(w, http.StatusForbidden, "the request comes from a web page of another site")
 			return
 		}
-		if embedded(r) {
+		// A page of another site that loads this from within could not read the answer,
+		// but could keep the daemon busy. A link (navigate) is no such thing.
+		site := r.Header.Get("Sec-Fetch-Site")
+		if (site == "cross-site" || site == "same-site") && r.Header.Get("Sec-Fetch-Mode") != "navigate" {
 			refuse(w, http.StatusForbidden, "a web page of another site cannot load this; open it by itself")
 			return
 		}
 		next.ServeHTTP(w, r)
 	})
-}
-
-// embedded says whether a page of another site loads this from within. It could
-// not read the answer, but could keep the daemon busy. A link is no such thing.
-func embedded(r *http.Request) bool {
-	site := r.Header.Get("Sec-Fetch-Site")
-	return (site == "cross-site" || site == "same-site") && r.Header.Get("Sec-Fetch-Mode") != "navigate"
 }
 
 // isLoopback judges the name of a Host header, with or without a port.

@@ -59,17 +59,13 @@ func (s *Server) collectStats(put func(Stat)) {
 	}
 }
 
-func (s *Server) newRegistry() *prometheus.Registry {
+// metrics serves what is registered as classic text or, when asked, OpenMetrics; an
+// internal contradiction is a 500, never half a page.
+func (s *Server) metrics() http.Handler {
 	r := prometheus.NewRegistry()
 	r.MustRegister(collector{s}, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		s.meters.reads, s.meters.errors, s.meters.took, s.meters.last)
-	return r
-}
-
-// metrics serves the registry as classic text or, when asked, OpenMetrics; an
-// internal contradiction is a 500, never half a page.
-func (s *Server) metrics() http.Handler {
-	return promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{
+	return promhttp.HandlerFor(r, promhttp.HandlerOpts{
 		EnableOpenMetrics: true,
 		ErrorHandling:     promhttp.HTTPErrorOnError,
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelDebug), // a scraper that hangs up is no error of ours

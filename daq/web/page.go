@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
-	"mime"
 	"net/http"
 	"path"
 	"sync"
@@ -45,23 +44,13 @@ func (s *Server) loadPage() error {
 			return fmt.Errorf("page: %w", err)
 		}
 		name := path.Base(file)
-		s.assets[name] = asset{name, kindOfFile(name), `"` + digest(data) + `"`, data}
+		s.assets[name] = asset{name, assetKinds[path.Ext(name)], `"` + digest(data) + `"`, data}
 	}
 	return nil
 }
 
-// kindOfFile does not ask the machine's own table, which may be wrong.
-func kindOfFile(name string) string {
-	switch path.Ext(name) {
-	case ".js":
-		return "text/javascript; charset=utf-8"
-	case ".css":
-		return "text/css; charset=utf-8"
-	case ".svg":
-		return "image/svg+xml"
-	}
-	return mime.TypeByExtension(path.Ext(name))
-}
+// assetKinds are ours: the machine's own table may be wrong.
+var assetKinds = map[string]string{".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".svg": "image/svg+xml"}
 
 func digest(data []byte) string {
 	sum := sha256.Sum256(data)

@@ -1,8 +1,6 @@
 package web
 
 import (
-	"context"
-	"crypto/rand"
 	"fmt"
 	"net/http"
 	"slices"
@@ -73,9 +71,6 @@ func (s *Server) permit(w http.ResponseWriter, _ *http.Request) {
 	writeJSON(w, answer)
 }
 
-// permitVerbs are what may be done to the permit.
-var permitVerbs = [...]daq.Verb{daq.Give, daq.Withdraw, daq.ProofTest}
-
 // changePermit passes a person's wish about the permit to the engine.
 func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) {
 	var body struct {
@@ -86,7 +81,7 @@ func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	switch {
-	case !slices.Contains(permitVerbs[:], body.Action):
+	case !slices.Contains([]daq.Verb{daq.Give, daq.Withdraw, daq.ProofTest}, body.Action):
 		refuse(w, http.StatusBadRequest, fmt.Sprintf(`action: %q is not one; write {"action":"give"}, "withdraw" or "proof-test"`, body.Action))
 		return
 	case len(body.Without) > 0 && body.Action != daq.Give:
@@ -97,12 +92,9 @@ func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) {
 	if give, ok := ask.(*daq.GiveAsk); ok {
 		give.Without = body.Without
 	}
-	c := daq.Command{ID: rand.Text(), Who: who(r).name, Ask: ask}
-	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
-	defer cancel()
-	if err := s.opt.Rig.Do(ctx, c); err != nil {
+	if err := s.do(r, ask); err != nil {
 		refuse(w, refusedStatus(err), err.Error())
 		return
 	}
-	writeJSON(w, done{Verb: body.Action, Who: c.Who})
+	writeJSON(w, done{Verb: body.Action, Who: who(r).name})
 }

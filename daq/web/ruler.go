@@ -123,20 +123,16 @@ const (
 // headWindow maps levels to the ruler: one band above the lip, three below.
 type headWindow struct{ top, band float64 }
 
-func windowOf(f *Facts) headWindow {
-	band := bandOtherwise
-	if f.HeadLost != nil && f.Lip-*f.HeadLost > 0.001 {
-		band = f.Lip - *f.HeadLost
-	}
-	return headWindow{f.Lip + band, band}
-}
-
 func (w headWindow) place(level float64) float64 {
 	return headTop + headLength*min(1, max(0, (w.top-level)/(4*w.band)))
 }
 
 func headOf(v *quantity.Set, f *Facts) headRuler {
-	w := windowOf(f)
+	band := bandOtherwise
+	if f.HeadLost != nil && f.Lip-*f.HeadLost > 0.001 {
+		band = f.Lip - *f.HeadLost
+	}
+	w := headWindow{f.Lip + band, band}
 	h := headRuler{Lip: tick{w.place(f.Lip), benchUnits[config.Length].text(f.Lip)}, Level: unknown}
 	for i := range 9 {
 		level := w.top - float64(i)*w.band/2

@@ -112,18 +112,14 @@ func reply(p person) sessionReply {
 
 func (s *Server) session(w http.ResponseWriter, r *http.Request) { writeJSON(w, reply(who(r))) }
 
-// isForm tells the page's form, sent where scripts are off, from JSON.
-func isForm(r *http.Request) bool {
-	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
-	return kind == "application/x-www-form-urlencoded"
-}
-
-// signIn takes a token, as JSON or from a plain form, and sets the cookie.
+// signIn takes a token, as JSON or, where scripts are off, from the page's form, and
+// sets the cookie.
 func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	var body struct {
 		Token string `json:"token"`
 	}
-	form := isForm(r)
+	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	form := kind == "application/x-www-form-urlencoded"
 	switch {
 	case !form && !readJSON(w, r, &body):
 		return

@@ -71,7 +71,9 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	v.Permit = permitOf(state, reason, f)
 	v.Notices = noticesOf(state, reason, checks, f)
 	v.Advice = adviceOf(state, reason)
-	v.Details = detailsOf(values)
+	for id := range quantity.Count {
+		v.Details = append(v.Details, detail{plain(id), bench(values, id), quantity.Table[id].Help})
+	}
 	v.Say = sayOf(v)
 	return v
 }
@@ -176,14 +178,6 @@ func hottest(s *quantity.Set) (hot bool, t float64) {
 		}
 	}
 	return hot, t
-}
-
-func detailsOf(s *quantity.Set) []detail {
-	var list []detail
-	for id := range quantity.Count {
-		list = append(list, detail{plain(id), bench(s, id), quantity.Table[id].Help})
-	}
-	return list
 }
 
 func sayOf(v view) string {

@@ -19,8 +19,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
@@ -122,7 +120,6 @@ type Server struct {
 	// of what asks the recording
 	recordingTurns turns
 	meters         *meters
-	registry       *prometheus.Registry
 	assets         map[string]asset
 	pages          *template.Template
 	shot           shot
@@ -154,7 +151,6 @@ func New(opt Options) (*Server, error) {
 		return nil, err
 	}
 	s.meters = newMeters(opt.Facts.Instruments)
-	s.registry = s.newRegistry()
 	s.handler = s.routes()
 	return s, nil
 }
