@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -38,8 +39,8 @@ func shelvedFor(verb daq.Verb, body commandBody) (time.Duration, error) {
 func parseLength(text string) (time.Duration, error) {
 	v, err := config.ParseQuantity(text, config.Time)
 	switch {
-	case err != nil:
-		return 0, err
+	case err != nil: // the configuration's example is one of an instrument
+		return 0, errors.New(strings.Replace(err.Error(), `"2 s"`, `"30 min"`, 1))
 	case !(v.X > 0) || v.X > (365*24*time.Hour).Seconds():
 		return 0, fmt.Errorf(`%q is not a length of time from 0 to a year; write such as "30 min"`, text)
 	}
