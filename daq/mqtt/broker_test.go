@@ -349,6 +349,7 @@ func TestTheNewestIsRetained(t *testing.T) {
 // TestNewAlarmsDoNotWaitForABacklogOfRows: what is at hand goes out beside a disk
 // that hangs over an older question.
 func TestNewAlarmsDoNotWaitForABacklogOfRows(t *testing.T) {
+	t.Parallel()
 	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	start(t, b.publisher(t, m.URL()))

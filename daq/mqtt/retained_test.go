@@ -82,6 +82,7 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 // or clears one, long after the connection. Soon the broker retains what the rig
 // says again.
 func TestRetainedIsPutRightWhileConnected(t *testing.T) {
+	t.Parallel()
 	m, b := daqtest.StartMosquitto(t, ""), newBench()
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	b.standing("head-lost")
@@ -140,6 +141,7 @@ func TestRetainedWithoutARecording(t *testing.T) {
 // its order, though the disk is slow to give it and the broker retains something else
 // meanwhile.
 func TestRepairOvertakesNothing(t *testing.T) {
+	t.Parallel()
 	m := daqtest.StartMosquitto(t, "")
 	m.Retain("alarm/head-lost", left("head-lost", "acknowledged", testRecording))
 	b := newBench()

@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // childDirectory, in the environment, makes the test binary a process that
@@ -28,6 +29,7 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, recordUntilKilled(dir))
 		os.Exit(1)
 	}
+	daqtest.AtOnce("4")
 	os.Exit(m.Run())
 }
 

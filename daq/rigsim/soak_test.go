@@ -122,7 +122,7 @@ func (n *night) give(t testing.TB) {
 
 // long lets TestADayRaisesNoAlarm play the whole day of twenty rigs, which takes
 // minutes of two cores, and TestDetectedShare twenty rigs.
-var long = flag.Bool("long", false, "a whole day of twenty rigs, not six hours of four; events on twenty rigs, not on ten")
+var long = flag.Bool("long", false, "a whole day of twenty rigs, not four hours of four; events on twenty rigs, not on ten")
 
 // Hours of the normal sweep, of which a round takes 24 min, with noise as large
 // as the sensors' limits of error raise no alarm, whatever the rig. In every
@@ -130,7 +130,7 @@ var long = flag.Bool("long", false, "a whole day of twenty rigs, not six hours o
 // heating.
 func TestADayRaisesNoAlarm(t *testing.T) {
 	t.Parallel()
-	day, seeds := 6*time.Hour, 4
+	day, seeds := 4*time.Hour, 4
 	switch {
 	case *long:
 		day, seeds = 24*time.Hour, 20

@@ -140,6 +140,7 @@ func TestStrangerSignsIn(t *testing.T) {
 // each size and colour scheme; where FLOWRIG_PICTURES names a directory the
 // pictures go there.
 func TestPicturesOfThePage(t *testing.T) {
+	t.Parallel()
 	for scheme, setting := range map[string]string{"dark": "preferredColorScheme=0", "light": "preferredColorScheme=1"} {
 		t.Run(scheme, func(t *testing.T) {
 			t.Parallel()

@@ -13,9 +13,13 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	daqtest.AtOnce("4")
+	goleak.VerifyTestMain(m)
+}
 
 // listener reads a stream line by line.
 type listener struct {
@@ -104,6 +108,7 @@ func TestFollow(t *testing.T) {
 // TestFollowIsNeverSilent: a watchdog of 2.5 s may rest on it, even when the
 // engine hangs.
 func TestFollowIsNeverSilent(t *testing.T) {
+	t.Parallel()
 	b := testBed(t, nil)
 	b.rig.set(func(f *fakeRig) { f.dead = errFake })
 	for _, path := range []string{"/api/follow", "/page/follow"} {
@@ -122,6 +127,7 @@ func TestFollowIsNeverSilent(t *testing.T) {
 }
 
 func TestRemovedTokenEndsTheStream(t *testing.T) {
+	t.Parallel()
 	b := testBed(t, func(o *Options) { o.Listen = "0.0.0.0:0" })
 	b.base = fmt.Sprintf("http://%s:%s", outside(t), b.Addr()[strings.LastIndex(b.Addr(), ":")+1:])
 	l := b.listen("/api/follow", b.watch)
@@ -138,6 +144,7 @@ func TestRemovedTokenEndsTheStream(t *testing.T) {
 
 // TestPageStream: only the parts that changed are sent again.
 func TestPageStream(t *testing.T) {
+	t.Parallel()
 	b := testBed(t, nil)
 	l := b.listen("/page/follow", "")
 	first := decode[map[string]string](t, l.until("data: "))

@@ -131,6 +131,7 @@ func TestSessionsOfOneToken(t *testing.T) {
 // TestSessionEndsItsStreams, whether its token was removed, or it was ended,
 // or the token's role was changed, also on loopback where strangers may read.
 func TestSessionEndsItsStreams(t *testing.T) {
+	t.Parallel()
 	for name, end := range map[string]func(b *bed, c *http.Cookie){
 		"token removed": func(b *bed, _ *http.Cookie) { must(b.T, RemoveToken(b.file, "ada")) },
 		"signed out": func(b *bed, c *http.Cookie) {
