@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"flowrigd/daq"
@@ -104,7 +105,7 @@ func (e *Engine) reset(w *watchedAlarm) error {
 		}
 	}
 	if err == nil {
-		e.permit.release(w.def.Name)
+		e.permit.tripped = slices.DeleteFunc(e.permit.tripped, func(held string) bool { return held == w.def.Name })
 	}
 	return err
 }

@@ -43,11 +43,6 @@ func (p *permit) drop(now time.Duration) {
 // holds says whether an alarm holds the latch.
 func (p *permit) holds(name string) bool { return slices.Contains(p.tripped, name) }
 
-// release ends the latch that an alarm holds on the permit.
-func (p *permit) release(name string) {
-	p.tripped = slices.DeleteFunc(p.tripped, func(held string) bool { return held == name })
-}
-
 // confirm takes the relay's answer.
 func (e *Engine) confirm(o *daq.Output) {
 	p := &e.permit

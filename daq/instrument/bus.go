@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"reflect"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -305,7 +306,7 @@ func (b *bus) moved() bool {
 func (b *bus) change(instruments []config.Instrument) {
 	fresh := plan(instruments)
 	for i, p := range fresh {
-		if k := slices.IndexFunc(b.polls, p.same); k >= 0 {
+		if k := slices.IndexFunc(b.polls, func(old *poll) bool { return reflect.DeepEqual(p.members, old.members) }); k >= 0 {
 			fresh[i] = b.polls[k]
 			continue
 		}

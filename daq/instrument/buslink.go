@@ -96,7 +96,11 @@ func (b *bus) write(w *write) {
 		return
 	}
 	if b.wire == nil {
-		w.done <- b.noLine()
+		err := fmt.Errorf("%s: not open yet", place(b.port))
+		if b.lineErr != nil {
+			err = b.lineErr
+		}
+		w.done <- err
 		return
 	}
 	err := b.timed(b.unconfirmed > 0 && b.unconfirmed < deadAfter, func() error { return w.do(b.wire) })
@@ -109,13 +113,6 @@ func (b *bus) write(w *write) {
 		b.lose(f)
 	}
 	w.done <- err
-}
-
-func (b *bus) noLine() error {
-	if b.lineErr != nil {
-		return b.lineErr
-	}
-	return fmt.Errorf("%s: not open yet", place(b.port))
 }
 
 // first has something done before the next poll, and waits for it.

@@ -125,11 +125,6 @@ func (p *poll) urgency() time.Duration {
 	return at
 }
 
-// same says whether two polls ask the same for the same instruments.
-func (p *poll) same(other *poll) bool {
-	return reflect.DeepEqual(p.members, other.members)
-}
-
 // shares says whether two polls have an unchanged instrument in common.
 func (p *poll) shares(other *poll) bool {
 	return slices.ContainsFunc(p.members, func(a config.Instrument) bool {

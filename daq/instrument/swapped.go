@@ -52,7 +52,13 @@ func swapped(port config.Port, others []config.Instrument, err error, came []byt
 // fits says whether a whole line of an instrument stands in what came. The first
 // may not have been heard from its begin: it fits as well where its pattern does.
 func fits(port config.Port, in *config.Instrument, came []byte) bool {
-	pattern, end := lineOf(in)
+	var pattern config.Pattern
+	var end []byte
+	if in.Stream != nil {
+		pattern, end = in.Stream.Line, in.Stream.End
+	} else {
+		pattern, end = in.Query.Reply, in.Query.End
+	}
 	for rest := came; ; {
 		line, behind, found := bytes.Cut(rest, end)
 		if !found {
@@ -63,12 +69,4 @@ func fits(port config.Port, in *config.Instrument, came []byte) bool {
 		}
 		rest = behind
 	}
-}
-
-// lineOf is how the lines of a text instrument look.
-func lineOf(in *config.Instrument) (config.Pattern, []byte) {
-	if in.Stream != nil {
-		return in.Stream.Line, in.Stream.End
-	}
-	return in.Query.Reply, in.Query.End
 }

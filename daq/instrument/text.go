@@ -83,10 +83,7 @@ func (w *wire) reply(in *config.Instrument, line, rest []byte) (float64, error) 
 		// An echo without an end of its own stands before the answer.
 		number, err = readLine(w.port, in.Query.Reply, in.Checksum, line[len(in.Query.Send):])
 	}
-	return w.acceptSingleLine(in.Query, number, err, rest)
-}
-
-func (w *wire) acceptSingleLine(q *config.Query, number float64, err error, rest []byte) (float64, error) {
+	q := in.Query
 	switch quiet, lost := w.quietAfter(rest); {
 	case lost != nil:
 		return 0, lineFault(w.port, lost)

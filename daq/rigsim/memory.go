@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -16,7 +17,7 @@ type End struct {
 	gone     chan struct{} // closed with either end
 	hang     func()
 	left     []byte
-	deadline deadline
+	deadline atomic.Pointer[time.Time] // of a Read; nil or zero: none
 }
 
 // kept is how many writes a line holds for a slow reader.
@@ -45,8 +46,12 @@ func (e *End) Read(p []byte) (int, error) {
 }
 
 func (e *End) wait() error {
-	late, stop := e.deadline.timer()
-	defer stop()
+	var late <-chan time.Time
+	if at := e.deadline.Load(); at != nil && !at.IsZero() {
+		timer := time.NewTimer(time.Until(*at))
+		defer timer.Stop()
+		late = timer.C
+	}
 	select {
 	case e.left = <-e.in:
 		return nil
@@ -73,7 +78,7 @@ func (e *End) Write(p []byte) (int, error) {
 
 // SetReadDeadline holds from the next Read on; the zero time is none.
 func (e *End) SetReadDeadline(t time.Time) error {
-	e.deadline.set(t)
+	e.deadline.Store(&t)
 	return nil
 }
 
@@ -84,29 +89,6 @@ func (e *End) SetWriteDeadline(time.Time) error { return nil }
 func (e *End) Close() error {
 	e.hang()
 	return nil
-}
-
-type deadline struct {
-	mu sync.Mutex
-	at time.Time
-}
-
-func (d *deadline) set(t time.Time) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.at = t
-}
-
-// timer fires at the deadline; never when there is none.
-func (d *deadline) timer() (<-chan time.Time, func()) {
-	d.mu.Lock()
-	at := d.at
-	d.mu.Unlock()
-	if at.IsZero() {
-		return nil, func() {}
-	}
-	t := time.NewTimer(time.Until(at))
-	return t.C, func() { t.Stop() }
 }
 
 // dock is where the far ends of a line in memory are handed out.

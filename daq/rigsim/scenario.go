@@ -2,6 +2,7 @@ package rigsim
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,14 +80,11 @@ func disturb(name string, share float64, faults ...Fault) action {
 	}
 }
 
-// look is a person who notes what the dye shows.
+// look is a person who notes what the dye shows. Regime by Re is a rule; the
+// thread shows the slugs themselves.
 func look(s *Sim) {
-	s.seen = append(s.seen, Observation{Seen: s.plant.dye(), Note: "dye thread, seen by the simulated demonstrator"})
+	s.seen = append(s.seen, Observation{Seen: bandOf(s.plant.reynolds()), Note: "dye thread, seen by the simulated demonstrator"})
 }
-
-// dye is what the thread shows. Regime by Re is a rule; the thread shows the
-// slugs themselves.
-func (p *plant) dye() quantity.Band { return bandOf(p.reynolds()) }
 
 // Scenarios are the names that Options.Scenario may have.
 func Scenarios() []string {
@@ -100,17 +98,7 @@ func Scenarios() []string {
 // Guarded says whether a scenario is one in which the heating permit has
 // something to do.
 func Guarded(name string) bool {
-	switch name {
-	case "", "steady", "sweep", "noise", "blocked-tube":
-		return false
-	}
-	return true
-}
-
-// About is a scenario's story in a sentence; "" for a name that is none.
-func About(name string) string {
-	sc, _ := find(name)
-	return sc.about
+	return !slices.Contains([]string{"", "steady", "sweep", "noise", "blocked-tube"}, name)
 }
 
 func find(name string) (scenario, error) {

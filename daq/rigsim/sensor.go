@@ -40,13 +40,14 @@ const (
 // states as the longest.
 func newSensor(m model, p *plant, seed uint64, noise float64) *sensor {
 	r := randomStream(seed, streamSensors+uint64(m.id))
-	s := &sensor{model: m, noise: noise, draws: r}
-	s.share = 2*r.Float64() - 1
-	s.drift = driftShare * (2*r.Float64() - 1)
-	s.lag = m.response * (0.3 + 0.2*r.Float64())
-	s.state = p.sense(m.id)
-	s.count = 1<<16 - pulsesPerLitre // the counter is no newer than the rig: it wraps after a litre
-	return s
+	return &sensor{
+		model: m, noise: noise, draws: r,
+		share: 2*r.Float64() - 1,
+		drift: driftShare * (2*r.Float64() - 1),
+		lag:   m.response * (0.3 + 0.2*r.Float64()),
+		state: p.sense(m.id),
+		count: 1<<16 - pulsesPerLitre, // the counter is no newer than the rig: it wraps after a litre
+	}
 }
 
 // sense is the true value at the place of an instrument, SI or °C.

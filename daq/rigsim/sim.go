@@ -157,15 +157,11 @@ func (s *Sim) Advance(d time.Duration) {
 	const part = 100 * maxStep // so that no reader waits for long
 	for ; d > 0; d -= part {
 		for _, o := range s.advance(min(d, part)) {
-			s.tell(o)
+			if s.options.Observe != nil {
+				o.Time = s.wall()
+				s.options.Observe(o)
+			}
 		}
-	}
-}
-
-func (s *Sim) tell(o Observation) {
-	if s.options.Observe != nil {
-		o.Time = s.wall()
-		s.options.Observe(o)
 	}
 }
 

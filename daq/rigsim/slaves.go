@@ -2,6 +2,7 @@ package rigsim
 
 import (
 	"encoding/binary"
+	"slices"
 
 	"flowrigd/daq/modbus"
 )
@@ -48,7 +49,7 @@ func (s *Sim) serve(req modbus.Request, frame []byte) []byte {
 	defer s.mu.Unlock()
 	relay := req.Address == relayUnit && !s.plant.relay.bridged
 	switch {
-	case !relay && !s.has(req.Address):
+	case !relay && !slices.ContainsFunc(s.sensors, func(in *sensor) bool { return in.line == lineBus && in.unit == req.Address }):
 		return nil
 	case req.Function == modbus.WriteSingleCoil && relay:
 		return s.writeRelay(req, frame)
@@ -75,16 +76,6 @@ func most(function byte) int {
 		return modbus.MaxBits
 	}
 	return modbus.MaxRegisters
-}
-
-// has says whether an instrument of the rig has this address.
-func (s *Sim) has(unit byte) bool {
-	for _, in := range s.sensors {
-		if in.line == lineBus && in.unit == unit {
-			return true
-		}
-	}
-	return false
 }
 
 // writeRelay sets the permit's coil; the answer repeats the request.
