@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"os"
 	"slices"
@@ -21,6 +20,7 @@ import (
 	"flowrigd/daq/live"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
+	"flowrigd/daq/parts"
 	"flowrigd/daq/web"
 )
 
@@ -153,8 +153,7 @@ func (d *daemon) buildRelay(cfg *config.Config) {
 
 func (d *daemon) runRelay(ctx context.Context) error {
 	if d.relay == nil {
-		<-ctx.Done()
-		return nil
+		return parts.Idle(ctx)
 	}
 	return d.relay.Run(ctx)
 }
@@ -240,75 +239,49 @@ func (d *daemon) now(before *config.Config) *config.Config {
 	return cfg
 }
 
-// part is a stage with the time that it may take to stop.
-type part struct {
-	grace time.Duration
-	stage *stage
-}
-
 // run works until the context ends, and then stops the parts in the order in
 // which data flows. The recording ends last, for the others read from it.
 func (d *daemon) run(ctx context.Context) error {
 	if d.standsBy {
 		return d.standBy(ctx)
 	}
-	parts := []part{
-		{stopReading, begin("heating permit", d.runRelay)}, // first: it drops before anything else ends
-		{stopReload, begin("reload", d.runReloads)},        // may wait for a hung file: nothing waits for it
-		{stopReading, begin("instruments", d.manager.Run)},
-		{stopReading, begin("health", d.watchHealth)},
-		{stopReading, begin("engine", d.loop.Run)},
-		{stopReading, begin("last rows", d.recording.Settle)}, // on disk before mqtt ends, or they are told at the next start only
-		{stopSinks, begin("log of events", d.logEvents)},
-		{stopSinks, begin("mqtt", d.sinks.mqtt.run)},
-		{stopSinks, begin("notifications", d.sinks.notify.run)},
-		{stopSinks, begin("embedded broker", d.runBroker)}, // behind mqtt, which says its last there
-		{stopSinks, begin("http", d.runServer)},
-		{stopReading, begin("speed", d.watchSpeed)},
-		{stopRecording, begin("recording", d.runRecording)},
-		{stopKeeper, begin("permit file", d.runKeeper)}, // behind the recording, which says what it has
-	}
-	failed := d.wait(ctx, parts[2].stage, parts[4].stage)
-	return d.stop(parts, failed)
+	return d.runParts(ctx, []parts.Part{
+		{Name: "heating permit", Grace: stopReading, Work: d.runRelay}, // first: it drops before anything else ends
+		{Name: "reload", Grace: stopReload, Work: d.runReloads},        // may wait for a hung file: nothing waits for it
+		{Name: "instruments", Grace: stopReading, Work: d.manager.Run, Vital: true},
+		{Name: "health", Grace: stopReading, Work: d.watchHealth},
+		{Name: "engine", Grace: stopReading, Work: d.loop.Run, Vital: true},
+		{Name: "last rows", Grace: stopReading, Work: d.recording.Settle}, // on disk before mqtt ends, or they are told at the next start only
+		{Name: "log of events", Grace: stopSinks, Work: d.logEvents},
+		{Name: "mqtt", Grace: stopSinks, Work: d.sinks.mqtt.Run},
+		{Name: "notifications", Grace: stopSinks, Work: d.sinks.notify.Run},
+		{Name: "embedded broker", Grace: stopSinks, Work: d.runBroker}, // behind mqtt, which says its last there
+		{Name: "http", Grace: stopSinks, Work: d.runServer},
+		{Name: "speed", Grace: stopReading, Work: d.watchSpeed},
+		{Name: "recording", Grace: stopRecording, Work: d.runRecording, Must: true}, // what was measured is not all on disk: that is a failure
+		{Name: "permit file", Grace: stopKeeper, Work: d.runKeeper},                 // behind the recording, which says what it has
+	})
 }
 
-// stop ends the parts, in their order.
-func (d *daemon) stop(parts []part, failed error) error {
-	for _, p := range parts {
-		err := p.stage.stop(p.grace)
-		switch {
-		case err == nil:
-		case p.stage.name == "recording": // what was measured is not all on disk: that is a failure
-			failed = errors.Join(failed, err)
-		default:
-			d.log.Warn("stopping", "why", err)
+// runParts runs the parts, and ends also when the daemon has to begin anew.
+func (d *daemon) runParts(ctx context.Context, list []parts.Part) error {
+	err := parts.Run(ctx, d.log, append(list, parts.Part{Name: "recording of before", Grace: stopReload, Vital: true, Work: func(ctx context.Context) error {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-d.recording.Anew():
+			return errAnew
 		}
-	}
+	}}))
 	if d.recording.keeper != nil {
-		failed = errors.Join(failed, d.recording.keeper.Kept())
+		err = errors.Join(err, d.recording.keeper.Kept())
 	}
-	return failed
-}
-
-// wait ends with the context, when the daemon has to begin anew, or when the
-// instruments or the engine end by themselves, which they never should.
-func (d *daemon) wait(ctx context.Context, vital ...*stage) error {
-	select {
-	case <-ctx.Done():
-		return nil
-	case <-d.recording.Anew():
-		return errAnew
-	case <-vital[0].done:
-		return fmt.Errorf("%s ended by itself", vital[0].name)
-	case <-vital[1].done:
-		return fmt.Errorf("%s ended by itself", vital[1].name)
-	}
+	return err
 }
 
 func (d *daemon) runKeeper(ctx context.Context) error {
 	if d.recording.keeper == nil {
-		<-ctx.Done()
-		return nil
+		return parts.Idle(ctx)
 	}
 	return d.recording.keeper.Run(ctx)
 }

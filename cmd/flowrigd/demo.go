@@ -20,6 +20,7 @@ import (
 	"flowrigd/daq"
 	"flowrigd/daq/clock"
 	"flowrigd/daq/instrument"
+	"flowrigd/daq/parts"
 	"flowrigd/daq/rigsim"
 )
 
@@ -112,18 +113,18 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 			return far.(instrument.Line), nil
 		}
 	}
-	rig := begin("simulated rig", sim.Run)
+	rig := parts.Begin("simulated rig", sim.Run)
 	err = demoDaemon(ctx, sim, rig, w, filepath.Join(lines, "demo.toml"), stdout, begun)
-	return errors.Join(err, rig.stop(stopReading))
+	return errors.Join(err, rig.Stop(stopReading))
 }
 
 // demoDaemon runs the daemon beside the simulated rig, and tells when it has
 // begun.
-func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name string, stdout io.Writer, begun func()) error {
+func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *parts.Running, w wiring, name string, stdout io.Writer, begun func()) error {
 	select {
 	case <-sim.Ready():
-	case <-rig.done:
-		return rig.err
+	case <-rig.Done(): // why is told when it is stopped
+		return nil
 	case <-time.After(demoReady):
 		return fmt.Errorf("demo: the simulated lines did not appear within %v", demoReady)
 	}
@@ -131,16 +132,16 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *stage, w wiring, name
 	if config.Fatal(problems) {
 		return wrongUse{fmt.Errorf("demo: %s", problems[0])}
 	}
-	var person *stage
+	var person *parts.Running
 	err := runAll(ctx, cfg, w, func(d *daemon) {
 		if person == nil {
 			begun()
 			fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
-			person = begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
+			person = parts.Begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
 		}
 	})
 	if person != nil {
-		err = errors.Join(err, person.stop(stopSinks))
+		err = errors.Join(err, person.Stop(stopSinks))
 	}
 	return err
 }

@@ -6,6 +6,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq/broker"
+	"flowrigd/daq/parts"
 )
 
 // embeddedListen is where an embedded broker listens unless the demo says so.
@@ -32,7 +33,7 @@ func (d *daemon) buildBroker(cfg *config.Config) (err error) {
 // runBroker holds the embedded broker, where there is one.
 func (d *daemon) runBroker(ctx context.Context) error {
 	if d.broker == nil {
-		return idle(ctx)
+		return parts.Idle(ctx)
 	}
 	return d.broker.Run(ctx, d.log)
 }

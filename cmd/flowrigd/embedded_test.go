@@ -16,6 +16,7 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq/daqtest"
 	"flowrigd/daq/instrument"
+	"flowrigd/daq/parts"
 )
 
 // occupyPort is another program on a port: it takes connections, counts them
@@ -65,9 +66,9 @@ func TestEmbeddedBrokerWithoutItsPort(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	running := begin("daemon", d.run)
+	running := parts.Begin("daemon", d.run)
 	defer func() {
-		if err := running.stop(20 * time.Second); err != nil {
+		if err := running.Stop(20 * time.Second); err != nil {
 			t.Error(err)
 		}
 	}()

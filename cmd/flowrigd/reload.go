@@ -3,10 +3,10 @@ package main
 import (
 	"context"
 	"errors"
-	"reflect"
 	"sync/atomic"
 
 	"flowrigd/config"
+	"flowrigd/daq/live"
 )
 
 // reloads counts what SIGHUP did.
@@ -32,7 +32,11 @@ func (d *daemon) reload() {
 	for _, p := range problems {
 		d.log.Warn("configuration", "problem", p.String())
 	}
-	if why := needsRestart(old, cfg, problems); why != "" {
+	if config.Fatal(problems) {
+		d.refuseReload("the file is wrong: run flowrigd check")
+		return
+	}
+	if why := live.NeedsRestart(old, cfg); why != "" {
 		d.refuseReload(why)
 		return
 	}
@@ -56,7 +60,7 @@ func (d *daemon) reload() {
 // between, so that no number is taken for what the other configuration means
 // by it; what stays loses no reading.
 func (d *daemon) move(old, cfg *config.Config) error {
-	if err := d.manager.Reload(cfg.Ports, unchanged(old, cfg)); err != nil {
+	if err := d.manager.Reload(cfg.Ports, live.Unchanged(old, cfg)); err != nil {
 		return err
 	}
 	if err := d.loop.Reload(cfg); err != nil {
@@ -65,48 +69,8 @@ func (d *daemon) move(old, cfg *config.Config) error {
 	return d.manager.Reload(cfg.Ports, cfg.Instruments)
 }
 
-// unchanged are the instruments that both configurations have alike.
-func unchanged(old, cfg *config.Config) []config.Instrument {
-	var list []config.Instrument
-	for _, in := range cfg.Instruments {
-		if before := old.Instrument(in.ID); before != nil && reflect.DeepEqual(*before, in) {
-			list = append(list, in)
-		}
-	}
-	return list
-}
-
 func (d *daemon) refuseReload(why string) {
 	d.log.Error("reload refused; the old configuration stays", "why", why)
 	d.reloads.refused.Add(1)
 	d.loop.Note("reload", "", "refused; the old configuration stays: "+why)
-}
-
-// needsRestart says why a configuration cannot take over while the daemon runs.
-func needsRestart(old, cfg *config.Config, problems []config.Problem) string {
-	switch {
-	case config.Fatal(problems):
-		return "the file is wrong: run flowrigd check"
-	case cfg.Site != old.Site || cfg.Rig != old.Rig:
-		return "site and rig name the recording and the topics: restart the daemon to change them"
-	case cfg.Record.Directory != old.Record.Directory:
-		return "record.directory is taken up at a start: restart the daemon to change it"
-	case cfg.HTTP != old.HTTP:
-		return "[http] is taken up at a start: restart the daemon to change it"
-	case !same(old.Trip, cfg.Trip):
-		return "[trip] is taken up at a start: restart the daemon to change it"
-	case !config.SameOutput(old, cfg):
-		return "ports." + old.Trip.Port + " leads to the relay of the heating permit and is taken up at a start, all of it: restart the daemon to change it"
-	case embedded(old) != embedded(cfg):
-		return "the embedded broker starts and ends with the daemon: restart it to change that"
-	}
-	return ""
-}
-
-// same compares what two pointers point at.
-func same[T comparable](a, b *T) bool {
-	if a == nil || b == nil {
-		return a == b
-	}
-	return *a == *b
 }

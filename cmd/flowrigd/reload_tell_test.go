@@ -14,7 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"flowrigd/config"
 	"flowrigd/daq/daqtest"
 )
 
@@ -141,24 +140,6 @@ func TestReloadRefusesToMoveThePermit(t *testing.T) {
 	}
 	if n := len(other.written()); n > 0 {
 		t.Errorf("%d writes to the other relay", n)
-	}
-}
-
-// TestReloadAsksTheEngine holds that what the engine cannot take up is refused
-// before anything has moved, whatever the check of the file let through.
-func TestReloadAsksTheEngine(t *testing.T) {
-	t.Parallel()
-	old, problems := config.Load("../../testdata/rigs/good/bench.toml")
-	if old == nil {
-		t.Fatal(problems)
-	}
-	if why := needsRestart(old, old, nil); why != "" {
-		t.Errorf("the configuration in force is refused: %s", why)
-	}
-	odd := *old
-	odd.Tank.Drop.X = 30 // m
-	if why := needsRestart(old, &odd, nil); !strings.Contains(why, "engine: drop: 30 m is outside -20 to 20 m") {
-		t.Errorf("a drop of 30 m: %q", why)
 	}
 }
 

@@ -6,10 +6,11 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
+	"flowrigd/daq/parts"
 )
 
 // replaceables are the publisher and the notifier, which a reload may replace.
-type replaceables struct{ mqtt, notify *replaceable }
+type replaceables struct{ mqtt, notify *parts.Replaceable }
 
 // sinks are the publisher and the notifier of one configuration.
 type sinks struct {
@@ -21,7 +22,7 @@ type sinks struct {
 // yet, so that a configuration can still be refused.
 func (d *daemon) newSinks(old, cfg *config.Config) (t sinks, err error) {
 	t.publisher, t.notifier = d.publisher.Load(), d.notifier.Load()
-	if old == nil || !same(old.MQTT, cfg.MQTT) {
+	if old == nil || !reflect.DeepEqual(old.MQTT, cfg.MQTT) {
 		if t.publisher, err = d.newPublisher(cfg); err != nil {
 			return t, err
 		}
@@ -60,7 +61,7 @@ func (d *daemon) buildSinks(cfg *config.Config) error {
 	}
 	d.publisher.Store(t.publisher)
 	d.notifier.Store(t.notifier)
-	d.sinks = replaceables{mqtt: newReplaceable(d.publisherWork(t.publisher), d.log), notify: newReplaceable(t.notifier.Run, d.log)}
+	d.sinks = replaceables{mqtt: parts.NewReplaceable(d.publisherWork(t.publisher), d.log), notify: parts.NewReplaceable(t.notifier.Run, d.log)}
 	return nil
 }
 
@@ -68,17 +69,17 @@ func (d *daemon) buildSinks(cfg *config.Config) error {
 // recording, with the mark of each receiver: nothing is lost in between.
 func (d *daemon) replaceSinks(t sinks) {
 	if d.publisher.Swap(t.publisher) != t.publisher {
-		d.sinks.mqtt.replace(d.publisherWork(t.publisher))
+		d.sinks.mqtt.Replace(d.publisherWork(t.publisher))
 	}
 	if d.notifier.Swap(t.notifier) != t.notifier {
-		d.sinks.notify.replace(t.notifier.Run)
+		d.sinks.notify.Replace(t.notifier.Run)
 	}
 }
 
-func (d *daemon) publisherWork(p *mqtt.Publisher) work {
+func (d *daemon) publisherWork(p *mqtt.Publisher) parts.Work {
 	switch {
 	case p == nil:
-		return idle
+		return parts.Idle
 	case d.broker != nil:
 		return d.broker.OnceListening(p.Run)
 	}

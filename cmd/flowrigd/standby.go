@@ -7,19 +7,18 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/parts"
 )
 
 // standBy shows the page while another daemon records here, and waits for its
 // end. That daemon has the instruments, the relay and whoever is told.
 func (d *daemon) standBy(ctx context.Context) error {
-	parts := []part{
-		{stopReading, begin("engine", d.loop.Run)},
-		{stopSinks, begin("embedded broker", d.runBroker)},
-		{stopSinks, begin("http", d.runServer)},
-		{stopRecording, begin("recording", d.recording.Await)},
-	}
-	failed := d.wait(ctx, parts[0].stage, parts[0].stage)
-	return d.stop(parts, failed)
+	return d.runParts(ctx, []parts.Part{
+		{Name: "engine", Grace: stopReading, Work: d.loop.Run, Vital: true},
+		{Name: "embedded broker", Grace: stopSinks, Work: d.runBroker},
+		{Name: "http", Grace: stopSinks, Work: d.runServer},
+		{Name: "recording", Grace: stopRecording, Work: d.recording.Await, Must: true},
+	})
 }
 
 // errStandsBy refuses what a person wants of a daemon that stands by.
