@@ -34,3 +34,11 @@ type Row struct {
 	Time   time.Time
 	Values quantity.Set
 }
+
+// Bucket is a stretch of a trend, in the quantity's unit. Count 0 means that nothing
+// was recorded or known in it, and then the numbers mean nothing.
+type Bucket struct {
+	Time           time.Time // where it begins
+	Min, Mean, Max float64
+	Count          int
+}

@@ -6,18 +6,17 @@ import (
 	"errors"
 	"log/slog"
 	"os"
-	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
 
 	"flowrigd/config"
 	"flowrigd/daq"
-	"flowrigd/daq/alarm"
 	"flowrigd/daq/clock"
 	"flowrigd/daq/engine"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/live"
+	"flowrigd/daq/logging"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
 	"flowrigd/daq/parts"
@@ -71,7 +70,7 @@ type daemon struct {
 func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, clock.New())}
 	d.cfg.Store(cfg)
-	d.recording = openRecording(cfg.Record, d.log, d.standing)
+	d.recording = openRecording(cfg.Record, d.log, func() []daq.AlarmEvent { return d.loop.Last().Standing() })
 	d.standsBy = d.recording.StandsBy()
 	d.buildRelay(cfg)
 	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildSinks, d.buildInstruments} {
@@ -102,28 +101,9 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	return nil
 }
 
-// standing gives each alarm that is not normal, or holds the permit, as a
-// transition to what it is.
-func (d *daemon) standing() []daq.AlarmEvent {
-	s := d.loop.Last()
-	left := slices.Clone(s.Tripped)
-	var list []daq.AlarmEvent
-	for _, a := range s.Alarms {
-		list = append(list, daq.AlarmEvent{
-			Name: a.Name, State: a.State, Priority: a.Priority, Time: a.Since, Value: a.Value, Limit: a.Limit, Until: a.Until,
-			Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Tripped: slices.Contains(s.Tripped, a.Name),
-		})
-		left = slices.DeleteFunc(left, func(name string) bool { return name == a.Name })
-	}
-	for _, name := range left {
-		list = append(list, daq.AlarmEvent{Name: name, State: alarm.Normal.String(), Priority: "high", Time: s.Time, Tripped: true})
-	}
-	return list
-}
-
 // logEvents says in the log what is told.
 func (d *daemon) logEvents(ctx context.Context) error {
-	d.recording.Follow(ctx, func(m daq.Message) { logEvent(d.log, m) })
+	d.recording.Follow(ctx, func(m daq.Message) { logging.Event(d.log, m) })
 	return nil
 }
 
@@ -176,8 +156,8 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 	b := thisBuild()
 	d.server, err = web.New(web.Options{
 		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
-		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: facts(cfg),
-		Rig: view{d}, History: history{d.recording.Journal}, Follow: d.recording.Follow, Checks: d.checks, Stats: d.stats, Log: d.log, Now: d.clock.Wall,
+		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: web.FactsOf(cfg),
+		Rig: view{d}, History: d.recording, Follow: d.recording.Follow, Checks: d.checks, Stats: d.stats, Log: d.log, Now: d.clock.Wall,
 		Refused: func(who, reason string) { d.loop.Note("refused", who, reason) },
 	})
 	if err != nil {

@@ -5,10 +5,8 @@ import (
 	"fmt"
 	"time"
 
-	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/notify"
-	"flowrigd/daq/web"
 )
 
 // healthEvery is how often the surroundings of the engine are looked at.
@@ -108,26 +106,4 @@ func readyOf(q daq.Quality) error {
 		return nil
 	}
 	return fmt.Errorf("%s", q)
-}
-
-// facts is the part of the configuration that the page shows.
-func facts(cfg *config.Config) web.Facts {
-	f := web.Facts{LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X,
-		Permit: cfg.Trip != nil, Zone: cfg.Zone}
-	for _, a := range cfg.Alarms {
-		f.Alarms = append(f.Alarms, web.AlarmFact{
-			Name: a.Name, Priority: a.Priority, On: a.On, Above: a.Above, Below: a.Below, Deadband: a.Deadband,
-			OnDelay: a.OnDelay, Latch: a.Latch, Trip: a.Trip, Action: a.Action,
-		})
-		switch a.Name {
-		case "head-lost":
-			f.HeadLost = a.Below
-		case "water-overheat":
-			f.Overheat = a.Above
-		}
-	}
-	for _, in := range cfg.Instruments {
-		f.Instruments = append(f.Instruments, in.ID)
-	}
-	return f
 }

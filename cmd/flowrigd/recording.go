@@ -5,14 +5,11 @@ import (
 	"errors"
 	"io/fs"
 	"log/slog"
-	"time"
 
-	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/hold"
 	"flowrigd/daq/record"
-	"flowrigd/daq/web"
 )
 
 // recording is the journal with what keeps the permit beside it.
@@ -25,7 +22,7 @@ type recording struct {
 // openRecording opens the recording, or keeps the reason why not.
 func openRecording(cfg config.Record, log *slog.Logger, standing func() []daq.AlarmEvent) *recording {
 	return &recording{log: log, Journal: record.NewJournal(record.JournalOptions{
-		Options:   record.Options{Retention: retentionOf(cfg), Log: log, Commit: commitSeam(), Build: programID()},
+		Options:   record.Options{Retention: retentionOf(cfg), Log: log, Build: programID()},
 		Directory: cfg.Directory, Standing: standing,
 	})}
 }
@@ -85,17 +82,4 @@ func (r *recording) begin(alarms []daq.SavedAlarm, why error) []daq.SavedAlarm {
 	}
 	r.Begin(alarms)
 	return alarms
-}
-
-// history is the recording as the page reads it.
-type history struct{ *record.Journal }
-
-// Trend gives the buckets of a trend.
-func (h history) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]web.Bucket, error) {
-	list, err := h.Journal.Trend(ctx, id, from, to, buckets)
-	out := make([]web.Bucket, len(list))
-	for i, b := range list {
-		out[i] = web.Bucket(b)
-	}
-	return out, err
 }

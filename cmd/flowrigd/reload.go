@@ -7,6 +7,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq/live"
+	"flowrigd/daq/web"
 )
 
 // reloads counts what SIGHUP did.
@@ -51,7 +52,7 @@ func (d *daemon) reload() {
 	d.recording.Adjust(retentionOf(cfg.Record))
 	d.cfg.Store(cfg)
 	d.replaceSinks(tell)
-	d.server.SetFacts(facts(cfg))
+	d.server.SetFacts(web.FactsOf(cfg))
 	d.reloads.taken.Add(1)
 	d.log.Info("configuration reloaded", "sha256", cfg.SHA256)
 }

@@ -1,8 +1,6 @@
-// Package logging owns how the log is thinned out.
+// Package logging owns what the log says of events, and how it is thinned out.
 //
-//	record → the same message a moment ago? → counted, or passed on with the count
-//
-// It decides nothing about what is logged.
+//	event → record → the same message a moment ago? → counted, or passed on with the count
 package logging
 
 import (

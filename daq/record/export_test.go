@@ -173,8 +173,11 @@ func TestTrend(t *testing.T) {
 	waitRow(t, r, 100)
 	got, err := r.Trend(t.Context(), quantity.Reynolds, start, start.Add(120*time.Second), 6)
 	// seconds 0–20 hold Re 1…19 (the row of second 20 begins the next bucket)
-	want := []Bucket{{start, 1, 10, 19, 19}, {start.Add(20 * time.Second), 20, 29.5, 39, 20}, {start.Add(40 * time.Second), 40, 49.5, 59, 20},
-		{start.Add(60 * time.Second), 60, 60, 60, 1}, {start.Add(80 * time.Second), 81, 90, 99, 19}, {start.Add(100 * time.Second), 100, 100, 100, 1}}
+	bucket := func(second int, min, mean, max float64, n int) daq.Bucket {
+		return daq.Bucket{Time: start.Add(time.Duration(second) * time.Second), Min: min, Mean: mean, Max: max, Count: n}
+	}
+	want := []daq.Bucket{bucket(0, 1, 10, 19, 19), bucket(20, 20, 29.5, 39, 20), bucket(40, 40, 49.5, 59, 20),
+		bucket(60, 60, 60, 60, 1), bucket(80, 81, 90, 99, 19), bucket(100, 100, 100, 100, 1)}
 	if err != nil || len(got) != len(want) {
 		t.Fatal(got, err)
 	}

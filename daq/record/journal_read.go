@@ -140,7 +140,7 @@ func (j *Journal) Marked(destination string, class daq.Class) (int64, error) {
 }
 
 // Trend summarises a quantity over time.
-func (j *Journal) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]Bucket, error) {
+func (j *Journal) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]daq.Bucket, error) {
 	if rec := j.open.Load(); rec != nil {
 		return rec.Trend(ctx, id, from, to, buckets)
 	}

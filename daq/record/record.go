@@ -73,7 +73,7 @@ func (o Options) withDefaults() Options {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	if o.Commit == nil {
-		o.Commit = func(commit func() error) error { return commit() }
+		o.Commit = disk
 	}
 	if o.stat == nil {
 		o.stat = os.Stat

@@ -13,17 +13,9 @@ import (
 // maxBuckets bounds one trend: more than any screen has columns.
 const maxBuckets = 10000
 
-// Bucket is a stretch of a trend. Count 0 means that nothing was known in it,
-// and then the numbers mean nothing.
-type Bucket struct {
-	Time           time.Time // where it begins
-	Min, Mean, Max float64
-	Count          int
-}
-
 // Trend gives a quantity from one time to another in equal buckets, oldest
 // first. Yes-or-no quantities count as 0 and 1; the regime has no trend.
-func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]Bucket, error) {
+func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]daq.Bucket, error) {
 	if id >= quantity.Count || quantity.Table[id].Kind == quantity.Word {
 		return nil, fmt.Errorf("trend: this quantity is not a number; name another one")
 	}
@@ -42,7 +34,7 @@ func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, 
 		return nil, explain(r.path, "trend", err)
 	}
 	defer statement.Close()
-	out := make([]Bucket, buckets)
+	out := make([]daq.Bucket, buckets)
 	for i := range out {
 		begin, end := edge(from, to, i, buckets), edge(from, to, i+1, buckets)
 		if out[i], err = readBucket(ctx, statement, begin, end); err != nil {
@@ -58,8 +50,8 @@ func edge(from, to time.Time, i, buckets int) time.Time {
 	return from.Add(time.Duration(float64(to.Sub(from)) * float64(i) / float64(buckets)))
 }
 
-func readBucket(ctx context.Context, s *sql.Stmt, begin, end time.Time) (Bucket, error) {
-	b := Bucket{Time: begin}
+func readBucket(ctx context.Context, s *sql.Stmt, begin, end time.Time) (daq.Bucket, error) {
+	b := daq.Bucket{Time: begin}
 	var low, mean, high sql.NullFloat64
 	err := s.QueryRowContext(ctx, daq.FormatTime(begin), daq.FormatTime(end)).Scan(&low, &mean, &high, &b.Count)
 	b.Min, b.Mean, b.Max = low.Float64, mean.Float64, high.Float64

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -113,7 +114,7 @@ func shelved(a daq.AlarmStatus, state *daq.State, f *Facts) string {
 
 // figures writes an alarm's value and limit in the unit of what it watches.
 func figures(a daq.AlarmStatus, f *Facts) string {
-	i := slices.IndexFunc(f.Alarms, func(fact AlarmFact) bool { return fact.Name == a.Name })
+	i := slices.IndexFunc(f.Alarms, func(fact config.Alarm) bool { return fact.Name == a.Name })
 	if i < 0 || len(f.Alarms[i].On) == 0 {
 		return ""
 	}

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"time"
 
+	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
 )
@@ -168,7 +169,7 @@ type done struct {
 // an alarm that is not there too, so that it is in the journal.
 func (s *Server) commandStatus(alarm string, err error) int {
 	state := s.opt.Rig.Last()
-	there := slices.ContainsFunc(s.facts.Load().Alarms, func(a AlarmFact) bool { return a.Name == alarm }) ||
+	there := slices.ContainsFunc(s.facts.Load().Alarms, func(a config.Alarm) bool { return a.Name == alarm }) ||
 		state != nil && slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool { return a.Name == alarm }) // stands since it was configured
 	if status := refusedStatus(err); there || status != http.StatusConflict {
 		return status

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
 )
@@ -67,17 +68,17 @@ func (f *fakeRig) commands() []daq.Command {
 // fakeHistory gives a slow wave, or an error.
 type fakeHistory struct{ err error }
 
-func (h fakeHistory) Trend(_ context.Context, id quantity.ID, from, to time.Time, n int) ([]Bucket, error) {
+func (h fakeHistory) Trend(_ context.Context, id quantity.ID, from, to time.Time, n int) ([]daq.Bucket, error) {
 	if h.err != nil {
 		return nil, h.err
 	}
 	base := map[quantity.ID]float64{quantity.Reynolds: 1840, quantity.Flow: 1.89e-5, quantity.Temperature: 42, quantity.Level: 0.2512}[id]
-	list := make([]Bucket, n)
+	list := make([]daq.Bucket, n)
 	for i := range list {
 		v := base * (1 + 0.004*math.Sin(float64(i)/17))
-		list[i] = Bucket{from.Add(to.Sub(from) * time.Duration(i) / time.Duration(n)), v * 0.999, v, v * 1.001, 5}
+		list[i] = daq.Bucket{Time: from.Add(to.Sub(from) * time.Duration(i) / time.Duration(n)), Min: v * 0.999, Mean: v, Max: v * 1.001, Count: 5}
 		if i > n/2 && i < n/2+9 {
-			list[i] = Bucket{Time: list[i].Time}
+			list[i] = daq.Bucket{Time: list[i].Time}
 		}
 	}
 	return list, nil
@@ -158,7 +159,7 @@ func badState() *daq.State {
 
 func testFacts() Facts {
 	return Facts{LaminarBelow: 2000, TurbulentAbove: 4000, Lip: 0.250, HeadLost: number(0.230), Overheat: number(75),
-		Alarms: []AlarmFact{
+		Alarms: []config.Alarm{
 			{Name: "water-overheat", Priority: "high", On: []quantity.ID{quantity.Temperature}, Above: number(75), Deadband: 2, OnDelay: 2 * time.Second, Latch: true, Trip: true, Action: "Switch off."},
 			{Name: "head-lost", Priority: "high", On: []quantity.ID{quantity.Level}, Below: number(0.230), Deadband: 0.005, OnDelay: 2 * time.Second, Latch: true, Trip: true},
 			{Name: "instrument-fault-temperature", Priority: "medium"},

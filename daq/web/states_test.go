@@ -142,7 +142,7 @@ func steppedBed(t *testing.T, r *stepped) *bed {
 	return testBed(t, func(o *Options) {
 		o.Rig, o.Facts.Permit, o.Facts.Alarms = r, true, nil
 		for _, name := range []string{"water-overheat", "warm", "head-lost", "instrument-fault-flow", "instrument-fault-level", "instrument-fault-temperature"} {
-			o.Facts.Alarms = append(o.Facts.Alarms, AlarmFact{Name: name, Priority: "high", Trip: name != "instrument-fault-flow"})
+			o.Facts.Alarms = append(o.Facts.Alarms, config.Alarm{Name: name, Priority: "high", Trip: name != "instrument-fault-flow"})
 		}
 	})
 }

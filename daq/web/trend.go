@@ -39,7 +39,7 @@ type trendReply struct {
 	Buckets   []trendBucket `json:"buckets"`
 }
 
-type trendBucket Bucket
+type trendBucket daq.Bucket
 
 // MarshalJSON writes a bucket.
 func (b trendBucket) MarshalJSON() ([]byte, error) {

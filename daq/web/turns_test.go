@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/daq"
 )
 
 // hungHistory answers when it is let go.
@@ -18,7 +19,7 @@ type hungHistory struct {
 	let   chan struct{}
 }
 
-func (h *hungHistory) Trend(ctx context.Context, id quantity.ID, from, to time.Time, n int) ([]Bucket, error) {
+func (h *hungHistory) Trend(ctx context.Context, id quantity.ID, from, to time.Time, n int) ([]daq.Bucket, error) {
 	h.asked.Add(1)
 	select {
 	case <-h.let:

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
 )
@@ -34,16 +35,9 @@ type Rig interface {
 	Alive() error
 }
 
-// Bucket is one interval of a trend, in the quantity's unit.
-type Bucket struct {
-	Time           time.Time // start
-	Min, Mean, Max float64
-	Count          int // 0: nothing was recorded, or nothing was known
-}
-
 // History is the recording as the page reads it.
 type History interface {
-	Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]Bucket, error)
+	Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]daq.Bucket, error)
 	// AlarmHistory gives the newest transitions, the newest first.
 	AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error)
 	// AlarmFigures sums up the journal.
@@ -62,7 +56,7 @@ type Options struct {
 	Rig        Rig
 	History    History                 // nil: no recording
 	Checks     func() map[string]error // what must work to be ready, "instrument NAME" among it; nil: nothing
-	Stats      func() []Stat           // counters of the other sinks; nil: none
+	Stats      func() []Stat       // counters of the other sinks; nil: none
 	// Follow gives hear each event as it is told, until ctx ends; nil: none.
 	Follow  func(ctx context.Context, hear func(daq.Message))
 	Refused func(who, reason string) // journals a refused command; nil: log alone
@@ -78,10 +72,30 @@ type Facts struct {
 	Lip            float64  // m above the level datum
 	HeadLost       *float64 // m, level below which head-lost is raised; nil: none
 	Overheat       *float64 // °C, limit of water-overheat; nil: none
-	Alarms         []AlarmFact
+	Alarms         []config.Alarm
 	Instruments    []quantity.ID
 	Permit         bool           // there is an output for the heating permit
 	Zone           *time.Location // in which the page shows times; nil: UTC
+}
+
+// FactsOf takes them out of a configuration.
+func FactsOf(cfg *config.Config) Facts {
+	f := Facts{
+		LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X,
+		Alarms: cfg.Alarms, Permit: cfg.Trip != nil, Zone: cfg.Zone,
+	}
+	for _, a := range cfg.Alarms {
+		switch a.Name {
+		case "head-lost":
+			f.HeadLost = a.Below
+		case "water-overheat":
+			f.Overheat = a.Above
+		}
+	}
+	for _, in := range cfg.Instruments {
+		f.Instruments = append(f.Instruments, in.ID)
+	}
+	return f
 }
 
 // local is a time in the rig's zone.
@@ -90,18 +104,6 @@ func (f *Facts) local(t time.Time) time.Time {
 		return t.UTC()
 	}
 	return t.In(f.Zone)
-}
-
-// AlarmFact is a configured alarm.
-type AlarmFact struct {
-	Name         string
-	Priority     string
-	On           []quantity.ID // what it watches, for the unit of its value; may be empty
-	Above, Below *float64      // SI; nil: no such limit
-	Deadband     float64       // SI
-	OnDelay      time.Duration
-	Latch, Trip  bool
-	Action       string
 }
 
 // Server serves one rig over HTTP.

@@ -1,4 +1,4 @@
-package main
+package logging
 
 import (
 	"context"
@@ -9,9 +9,9 @@ import (
 	"flowrigd/daq"
 )
 
-// logEvent says in the log what alarms and the heating permit did: it is
+// Event says in the log what alarms and the heating permit did: it is
 // read where the page and the broker are not.
-func logEvent(log *slog.Logger, m daq.Message) {
+func Event(log *slog.Logger, m daq.Message) {
 	var a daq.AlarmEvent
 	var n daq.Note
 	switch {

@@ -1,7 +1,8 @@
-package main
+package logging
 
 import (
 	"bytes"
+	"log/slog"
 	"strings"
 	"testing"
 
@@ -27,7 +28,7 @@ func TestTheLogSaysWhatAlarmsDo(t *testing.T) {
 		{daq.Event{Note: &daq.Note{Kind: "refused", Who: "somebody", Text: "no token"}}, ""},
 	} {
 		var out bytes.Buffer
-		logEvent(newLog(&out), c.event.Message("", 0))
+		Event(slog.New(slog.NewTextHandler(&out, nil)), c.event.Message("", 0))
 		_, got, _ := strings.Cut(strings.TrimSpace(out.String()), " ")
 		if got != c.want {
 			t.Errorf("the log says\n%s\nwant\n%s", got, c.want)
