@@ -56,7 +56,7 @@ type Options struct {
 	Rig        Rig
 	History    History                 // nil: no recording
 	Checks     func() map[string]error // what must work to be ready, "instrument NAME" among it; nil: nothing
-	Stats      func() []Stat       // counters of the other sinks; nil: none
+	Stats      func() []Stat           // counters of the other sinks; nil: none
 	// Follow gives hear each event as it is told, until ctx ends; nil: none.
 	Follow  func(ctx context.Context, hear func(daq.Message))
 	Refused func(who, reason string) // journals a refused command; nil: log alone
