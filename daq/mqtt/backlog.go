@@ -79,6 +79,6 @@ func (b *backlog) finish(patience time.Duration) error {
 	case <-b.done:
 		return nil
 	case <-t.C:
-		return errors.New("mqtt: outbox: no answer at the end; the disk may be hung")
+		return errors.New("mqtt: recording: no answer at the end; the disk may be hung")
 	}
 }

@@ -94,16 +94,16 @@ func (s *session) take(a answer) {
 	}
 }
 
-// outboxPause is how long a recording that gave an error is left alone.
-const outboxPause = time.Second
+// troublePause is how long a recording that gave an error is left alone.
+const troublePause = time.Second
 
 // trouble leaves the recording alone for a moment.
 func (s *session) trouble(q *queue, why error) {
 	if time.Since(s.complained) >= remind {
 		s.complained = time.Now()
-		s.health.log.Warn("outbox gives nothing, trying on", "error", why)
+		s.health.log.Warn("recording gives nothing to publish, trying on", "error", why)
 	}
-	q.next = time.Now().Add(outboxPause)
+	q.next = time.Now().Add(troublePause)
 }
 
 // deliver sends one batch of a class.

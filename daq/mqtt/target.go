@@ -100,7 +100,7 @@ func (t *target) password() (string, error) {
 	return strings.TrimRight(string(text), "\r\n"), nil
 }
 
-// name is what the outbox keeps the marks under. The embedded broker's port
+// name is what the recording keeps the marks under. The embedded broker's port
 // may change from run to run and is no new destination.
 func (t *target) name(embedded bool) string {
 	if embedded {

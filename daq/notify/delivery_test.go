@@ -167,7 +167,7 @@ func TestEndWithHungDisk(t *testing.T) {
 		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
 		time.Sleep(time.Second)
 		began := time.Now()
-		if err := stop(); err == nil || !strings.Contains(err.Error(), "outbox") {
+		if err := stop(); err == nil || !strings.Contains(err.Error(), "recording: no answer") {
 			t.Errorf("ended with %v", err)
 		}
 		if took := time.Since(began); took > 3*time.Second {

@@ -39,13 +39,13 @@ type health struct {
 	log      *slog.Logger
 	receiver string
 
-	mu         sync.Mutex
-	tried      bool // there was an attempt
-	trouble    string
-	since      time.Time
-	saidDown   time.Time // when the log last said that it is away
-	said       bool      // and has not said since that it is back
-	saidOutbox time.Time
+	mu            sync.Mutex
+	tried         bool // there was an attempt
+	trouble       string
+	since         time.Time
+	saidDown      time.Time // when the log last said that it is away
+	said          bool      // and has not said since that it is back
+	saidRecording time.Time
 }
 
 func newHealth(log *slog.Logger, receiver string) *health {
@@ -108,15 +108,15 @@ func (h *health) aside(batch []*message, why error) {
 	}
 }
 
-// outbox notes that the recording gives nothing.
-func (h *health) outbox(why error) {
+// recording notes that the recording gives nothing.
+func (h *health) recording(why error) {
 	h.mu.Lock()
-	say := time.Since(h.saidOutbox) >= remind
+	say := time.Since(h.saidRecording) >= remind
 	if say {
-		h.saidOutbox = time.Now()
+		h.saidRecording = time.Now()
 	}
 	h.mu.Unlock()
 	if say {
-		h.log.Warn("outbox gives no alarms, trying on", "receiver", h.receiver, "error", why)
+		h.log.Warn("recording gives no alarms, trying on", "receiver", h.receiver, "error", why)
 	}
 }

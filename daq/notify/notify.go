@@ -149,7 +149,7 @@ func (n *Notifier) finish(stop func(), end <-chan struct{}) error {
 	case <-end:
 		return nil
 	case <-timer.C:
-		return errors.New("notify: outbox: no answer at the end; the disk may be hung")
+		return errors.New("notify: recording: no answer at the end; the disk may be hung")
 	}
 }
 

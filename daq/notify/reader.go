@@ -10,8 +10,8 @@ import (
 const (
 	// readLimit bounds what is read from the feed at once.
 	readLimit = 100
-	// outboxPause is how long a recording that gave an error is left alone.
-	outboxPause = time.Second
+	// troublePause is how long a recording that gave an error is left alone.
+	troublePause = time.Second
 	// introduced is the class of a mark that only says that a receiver has been told
 	// before: its mark of class alarm may be 0 for years.
 	introduced daq.Class = "begun"
@@ -27,8 +27,8 @@ func (r *receiver) read(ctx context.Context) {
 		list, err := r.pending(ctx, &after)
 		switch {
 		case err != nil:
-			r.health.outbox(err)
-			pause(ctx, outboxPause)
+			r.health.recording(err)
+			pause(ctx, troublePause)
 		case len(list) == 0:
 			r.caughtUp(ctx)
 			select {
@@ -110,7 +110,7 @@ func (r *receiver) decodeAll(list []daq.Message) []*message {
 	for _, m := range list {
 		d, err := r.from.decode(m.Body)
 		if err != nil {
-			r.health.outbox(err)
+			r.health.recording(err)
 			r.count.refused.Add(1)
 			d = &message{skip: true}
 		}

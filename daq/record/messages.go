@@ -37,13 +37,13 @@ func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limi
 func (r *Reader) messages(ctx context.Context, db *sql.DB, k *kind, end string, arguments ...any) (out []daq.Message, err error) {
 	rows, err := db.QueryContext(ctx, k.query(r.have[k.table])+end, arguments...)
 	if err != nil {
-		return nil, explain(r.path, "outbox", err)
+		return nil, explain(r.path, "messages", err)
 	}
 	defer rows.Close()
 	for rows.Next() {
 		w, err := k.scan(rows)
 		if err != nil {
-			return nil, explain(r.path, "outbox", err)
+			return nil, explain(r.path, "messages", err)
 		}
 		out = append(out, w.Message(r.recording, w.sequence))
 	}
@@ -53,13 +53,13 @@ func (r *Reader) messages(ctx context.Context, db *sql.DB, k *kind, end string, 
 func (r *Reader) rowMessages(ctx context.Context, after int64, limit int) (out []daq.Message, err error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT `+r.rowColumns()+` FROM sample WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
 	if err != nil {
-		return nil, explain(r.path, "outbox", err)
+		return nil, explain(r.path, "messages", err)
 	}
 	defer rows.Close()
 	for rows.Next() {
 		w, err := scanRow(rows)
 		if err != nil {
-			return nil, explain(r.path, "outbox", err)
+			return nil, explain(r.path, "messages", err)
 		}
 		out = append(out, daq.Message{Class: daq.ClassRecord, Sequence: w.sequence, Body: r.appendRow(nil, w)})
 	}
