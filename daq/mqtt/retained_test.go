@@ -166,6 +166,24 @@ func TestRepairOvertakesNothing(t *testing.T) {
 	gapFree(t, recorded, 100)
 }
 
+// TestRepairWaitsForWhatIsOnItsWay: an alarm has just come, and its message comes a
+// little later than the look at the connection: it is told once, with its sequence.
+func TestRepairWaitsForWhatIsOnItsWay(t *testing.T) {
+	m := daqtest.StartMosquitto(t, "")
+	b := newBench()
+	b.standing("head-lost")
+	p := b.publisher(t, m.URL())
+	p.pace.conclude = 10 * time.Second
+	e := m.Listen("#")
+	start(t, p)
+	until(t, "states past the look", 5*time.Second, func() bool { return len(e.On("state")) > 20 })
+	b.feed.add(daq.ClassAlarm, "head-lost")
+	e.Await("alarm/head-lost", `"sequence":1,`, 5*time.Second)
+	if all := e.On("alarm/head-lost"); len(all) != 1 {
+		t.Errorf("told %v", all)
+	}
+}
+
 // TestUnknownAlarmsAreLeftAlone: before the engine has made a step nobody knows
 // which alarms stand, and nothing is taken away.
 func TestUnknownAlarmsAreLeftAlone(t *testing.T) {

@@ -118,6 +118,23 @@ func TestToldWithoutTheDisk(t *testing.T) {
 	})
 }
 
+// What is told without the disk goes before what waits from the recording.
+func TestWithoutTheDiskFirst(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o, d := newMemoryFeed(), &desk{}
+		stop := start(notifier(t, o, []config.Notify{hook("desk")}, d))
+		d.set(always(503))
+		o.raise("old", "high")
+		time.Sleep(10 * time.Second)
+		o.tell(transition("new", "high"))
+		time.Sleep(10 * time.Second)
+		d.set(nil)
+		time.Sleep(2 * time.Minute)
+		must(t, stop())
+		equal(t, "told", d.names(), "new:0 old:1")
+	})
+}
+
 // What waits to be told without the disk is not told twice when the recording
 // has it by then.
 func TestRecordedMeanwhile(t *testing.T) {

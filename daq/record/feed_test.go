@@ -182,8 +182,33 @@ func TestASlowFollowerIsNotWaitedFor(t *testing.T) {
 	})
 }
 
+// What was told before the end is heard, whoever is asked first then.
+func TestFollowHearsTheLast(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &desk{feed: newFeed(), newest: map[daq.Class]int64{}}
+		ctx, cancel := context.WithCancel(t.Context())
+		const followers = 20
+		heard := make(chan string, 2*followers)
+		for range followers {
+			go d.Follow(ctx, func(m daq.Message) { time.Sleep(time.Millisecond); heard <- m.Name })
+		}
+		d.record(d.put(nil, raise("a", "normal", 1)))
+		synctest.Wait() // all are at the first
+		d.record(d.put(nil, raise("b", "normal", 2)))
+		cancel()
+		time.Sleep(time.Second)
+		if len(heard) != 2*followers {
+			t.Errorf("%d heard, want %d", len(heard), 2*followers)
+		}
+	})
+}
+
 // What was at hand of one database is not given for that of another.
 func TestAnotherDatabaseIsAsked(t *testing.T) {
+	synctest.Test(t, anotherDatabase)
+}
+
+func anotherDatabase(t *testing.T) {
 	d := &desk{feed: newFeed(), newest: map[daq.Class]int64{}}
 	d.opened(Restored{Recording: "first", Newest: map[daq.Class]int64{}})
 	d.record(d.put(nil, raise("a", "normal", 1)))
@@ -196,5 +221,12 @@ func TestAnotherDatabaseIsAsked(t *testing.T) {
 	}
 	if latest, known := d.Latest(); !known || len(latest) != 0 {
 		t.Errorf("the newest: %v, %v", latest, known)
+	}
+	d.put(nil, raise("a", "latched-unacknowledged", 2))
+	time.Sleep(tellWithin)
+	synctest.Wait()
+	d.opened(Restored{Recording: "third", Latest: map[string]daq.Message{"a": raise("a", "normal", 1).Message("third", 5)}})
+	if m := newestOf(d, "a"); !strings.Contains(m, "latched-unacknowledged") {
+		t.Errorf("what no disk has yet is not the newest, but %s", m)
 	}
 }

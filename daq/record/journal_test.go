@@ -6,12 +6,14 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
+	"fmt"
 	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -165,6 +167,8 @@ func TestTheFeedOutlivesTheDatabase(t *testing.T) {
 	directory := filepath.Join(t.TempDir(), "record")
 	write(t, directory, "a file is in the way")
 	j := journal(t, directory, io.Discard)
+	k := &keeper{}
+	j.Keep(k)
 	told := make(chan daq.Message, 9)
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{}, 2)
@@ -209,6 +213,10 @@ func TestTheFeedOutlivesTheDatabase(t *testing.T) {
 		m := <-told
 		again = m.Class != daq.ClassAlarm || !strings.Contains(string(m.Body), `"recorded":true`)
 	}
+	j.Mark("desk", daq.ClassAlarm, 1) // of the first one's messages
+	if n, err := j.Marked("desk", daq.ClassAlarm); err != nil || n != 0 {
+		t.Errorf("the second recording has the mark %d of the first, %v", n, err)
+	}
 	latest, known := j.Latest()
 	if m := string(latest["a"].Body); !known || j.Recording() == first || !strings.Contains(m, j.Recording()) || !strings.Contains(m, `"acknowledged"`) {
 		t.Errorf("in the second recording, known %v: %s", known, m)
@@ -219,4 +227,34 @@ func TestTheFeedOutlivesTheDatabase(t *testing.T) {
 	if err := j.Close(t.Context()); err != nil {
 		t.Error(err)
 	}
+	want := "observe unacknowledged; journalled unacknowledged 1; observe acknowledged; recording; journalled acknowledged 1"
+	if got := strings.Join(k.heard, "; "); got != want {
+		t.Errorf("the keeper heard %q, want %q", got, want)
+	}
 }
+
+// keeper is one that remembers what it hears of alarms.
+type keeper struct {
+	mu    sync.Mutex
+	heard []string
+}
+
+func (k *keeper) note(text string, args ...any) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.heard = append(k.heard, fmt.Sprintf(text, args...))
+}
+
+func (k *keeper) Observe(events []daq.Event) {
+	if a := events[0].Alarm; a != nil {
+		k.note("observe %s", a.State)
+	}
+}
+
+func (k *keeper) Journalled(events []daq.Event, sequences []int64) {
+	if a := events[0].Alarm; a != nil {
+		k.note("journalled %s %d", a.State, sequences[0])
+	}
+}
+
+func (k *keeper) Recording(string, int64) { k.note("recording") }
