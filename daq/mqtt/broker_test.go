@@ -336,7 +336,9 @@ func TestTheNewestIsRetained(t *testing.T) {
 	b := newBench()
 	b.standing("head-lost")
 	b.last.Load().Alarms[0].State = "acknowledged"
-	start(t, b.publisher(t, cut.url()))
+	p := b.publisher(t, cut.url())
+	p.pace.again = time.Hour
+	start(t, p)
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	until(t, "the mark is known", 5*time.Second, func() bool { return b.feed.mark(daq.ClassAlarm) == 1 })
 	cut.off()

@@ -38,6 +38,8 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 		"no-such-alarm":  "latched-acknowledged",
 		"journal-unread": "acknowledged", // stands here in another state, without a message
 		"told-only":      "unacknowledged",
+		"same-state":     "acknowledged", // stands here too, without a message
+		"was-normal":     "normal",       // and is here, without a message
 	} {
 		m.Retain("alarm/"+name, left(name, state, other))
 	}
@@ -47,9 +49,10 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 	b.feed.add(daq.ClassAlarm, "head-lost")
 	b.feed.add(daq.ClassAlarm, "told-only") // acknowledged since, which is not on disk
 	b.feed.marks[daq.ClassAlarm] = 2        // delivered long ago
-	b.standing("head-lost", "journal-unread", "told-only")
+	b.standing("head-lost", "journal-unread", "told-only", "same-state")
 	b.last.Load().Alarms[1].State = "latched-unacknowledged"
 	b.last.Load().Alarms[2].State = "acknowledged"
+	b.last.Load().Alarms[3].State = "acknowledged"
 	start(t, b.publisher(t, m.URL()))
 	var got map[string]string
 	wrong := func() (why string) {
@@ -58,6 +61,7 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 			"head-lost":      {`"sequence":1,`, testRecording, `"state":"unacknowledged"`},
 			"journal-unread": {`"state":"latched-unacknowledged"`, `"recorded":false`},
 			"told-only":      {`"state":"acknowledged"`, `"recorded":false`},
+			"same-state":     {`"state":"acknowledged"`, `"recorded":false`},
 		} {
 			for _, part := range want {
 				if !strings.Contains(got[name], part) {
@@ -65,7 +69,7 @@ func TestRetainedIsWhatTheRigSays(t *testing.T) {
 				}
 			}
 		}
-		if names := slices.Sorted(maps.Keys(got)); len(names) != 3 {
+		if names := slices.Sorted(maps.Keys(got)); len(names) != 4 {
 			return strings.Join(names, ", ") + " are retained"
 		}
 		return ""
@@ -182,6 +186,27 @@ func TestRepairWaitsForWhatIsOnItsWay(t *testing.T) {
 	if all := e.On("alarm/head-lost"); len(all) != 1 {
 		t.Errorf("told %v", all)
 	}
+}
+
+// TestRepairGoesOnWhenTheDiskAnswers: a broker has forgotten an alarm that was
+// delivered long ago, and the disk hangs at the start: it is told without a sequence,
+// and with it once the disk has said what was delivered.
+func TestRepairGoesOnWhenTheDiskAnswers(t *testing.T) {
+	m := daqtest.StartMosquitto(t, "")
+	b := newBench()
+	b.standing("head-lost")
+	b.feed.add(daq.ClassAlarm, "head-lost")
+	b.feed.marks[daq.ClassAlarm] = 1
+	disk := make(chan struct{})
+	b.feed.hung.Store(&disk)
+	p := b.publisher(t, m.URL())
+	p.pace.again = time.Hour
+	e := m.Listen("#")
+	start(t, p)
+	e.Await("alarm/head-lost", `"recorded":false`, 5*time.Second)
+	b.feed.hung.Store(nil)
+	close(disk)
+	e.Await("alarm/head-lost", `"sequence":1,`, 5*time.Second)
 }
 
 // TestUnknownAlarmsAreLeftAlone: before the engine has made a step nobody knows
