@@ -331,6 +331,7 @@ func TestAlarmWithoutTheDisk(t *testing.T) {
 // recording has still to give of that alarm, and is what the broker retains in the
 // end, long after the look at the connection.
 func TestTheNewestIsRetained(t *testing.T) {
+	t.Parallel()
 	m := daqtest.StartMosquitto(t, "")
 	cut := startProxy(t, m.At)
 	b := newBench()

@@ -173,6 +173,7 @@ func TestRepairOvertakesNothing(t *testing.T) {
 // TestRepairWaitsForWhatIsOnItsWay: an alarm has just come, and its message comes a
 // little later than the look at the connection: it is told once, with its sequence.
 func TestRepairWaitsForWhatIsOnItsWay(t *testing.T) {
+	t.Parallel()
 	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")
@@ -192,6 +193,7 @@ func TestRepairWaitsForWhatIsOnItsWay(t *testing.T) {
 // delivered long ago, and the disk hangs at the start: it is told without a sequence,
 // and with it once the disk has said what was delivered.
 func TestRepairGoesOnWhenTheDiskAnswers(t *testing.T) {
+	t.Parallel()
 	m := daqtest.StartMosquitto(t, "")
 	b := newBench()
 	b.standing("head-lost")
