@@ -94,6 +94,58 @@ func TestImportsRunOneWay(t *testing.T) {
 	}
 }
 
+// TestTheDrawing holds the drawing of the rooms in DEVELOPERS.md against what they
+// import: an arrow too many is as wrong as one that is missing.
+func TestTheDrawing(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, drawing, _ := strings.Cut(string(text), "### The rooms and their arrows")
+	_, drawing, _ = strings.Cut(drawing, "```text\n")
+	drawing, _, _ = strings.Cut(drawing, "```")
+	drawn := map[string][]string{}
+	for line := range strings.Lines(drawing) {
+		room, to, arrow := strings.Cut(line, "->")
+		if !arrow {
+			t.Fatalf("no arrow in %q", line)
+		}
+		drawn[strings.TrimSpace(room)] = strings.Fields(to)
+	}
+	roomOf := func(path string) string {
+		if strings.HasPrefix(path, "calc/") {
+			return "calc"
+		}
+		return path
+	}
+	is := map[string][]string{}
+	for file, imports := range houseFiles(t) {
+		room := roomOf(filepath.ToSlash(filepath.Dir(file)))
+		if strings.HasSuffix(file, "_test.go") || strings.HasPrefix(room, ".") {
+			continue
+		}
+		if is[room] == nil {
+			is[room] = []string{}
+		}
+		for _, path := range imports {
+			if own, ours := strings.CutPrefix(path, module); ours && roomOf(own) != room && !slices.Contains(is[room], roomOf(own)) {
+				is[room] = append(is[room], roomOf(own))
+			}
+		}
+	}
+	for room, to := range is {
+		slices.Sort(to)
+		if want, known := drawn[room]; !known || !slices.Equal(want, to) {
+			t.Errorf("%s imports %v, and the drawing says %v", room, to, want)
+		}
+	}
+	for room := range drawn {
+		if _, known := is[room]; !known {
+			t.Errorf("the drawing has %s, and there is no such room", room)
+		}
+	}
+}
+
 // TestPureRooms holds that what a replay runs through depends on its inputs alone:
 // no clock of the machine, no file, no line, no goroutine that waits.
 func TestPureRooms(t *testing.T) {
