@@ -75,21 +75,29 @@ func TestRetainedAndWill(t *testing.T) {
 	got := make(chan string, 10)
 	ear := client(t, b, "ear", func(*paho.ClientOptions) {})
 	done(t, ear.Subscribe("presence", 1, func(_ paho.Client, m paho.Message) { got <- string(m.Payload()) }))
-	expect(t, got, "up")
+	expect(t, got, "up", "")
 	// A second client of the same identifier throws the first out, section 3.1.4.
 	client(t, b, "rig", func(*paho.ClientOptions) {})
-	expect(t, got, "down")
+	expect(t, got, "down", "up")
 }
 
-func expect(t *testing.T, got <-chan string, want string) {
+// expect waits for a message; one that has come already may come once more, as at
+// QoS 1 it may: here as retained, and as published a moment before.
+func expect(t *testing.T, got <-chan string, want, again string) {
 	t.Helper()
-	select {
-	case s := <-got:
-		if s != want {
-			t.Errorf("got %q, want %q", s, want)
+	over := time.After(5 * time.Second)
+	for {
+		select {
+		case s := <-got:
+			if s == want {
+				return
+			}
+			if s != again {
+				t.Fatalf("got %q, want %q", s, want)
+			}
+		case <-over:
+			t.Fatalf("no %q within 5 s", want)
 		}
-	case <-time.After(5 * time.Second):
-		t.Fatalf("no %q within 5 s", want)
 	}
 }
 
