@@ -25,6 +25,13 @@ func (o *told) add(text string) {
 	o.list = append(o.list, text)
 }
 
+// did is what they did so far.
+func (o *told) did() []string {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return slices.Clone(o.list)
+}
+
 // until is a part that works until it is stopped, takes a while then, and ends in err.
 func (o *told) until(name string, ending time.Duration, err error) Work {
 	return func(ctx context.Context) error {
@@ -54,8 +61,8 @@ func TestPartsStopInTheirOrder(t *testing.T) {
 		if !errors.Is(err, lost) || err.Error() != "last: rows lost" {
 			t.Errorf("it ends with %v", err)
 		}
-		if took := time.Since(began); took != time.Minute+4*time.Second || !slices.Equal(o.list, []string{"first", "last"}) {
-			t.Errorf("after %v have ended %v", took, o.list)
+		if took := time.Since(began); took != time.Minute+4*time.Second || !slices.Equal(o.did(), []string{"first", "last"}) {
+			t.Errorf("after %v have ended %v", took, o.did())
 		}
 		for _, want := range []string{"first: no broker", "stuck: still busy after 1s; left behind"} {
 			if !strings.Contains(text.String(), want) {
@@ -84,8 +91,8 @@ func TestTheEndOfAVitalPart(t *testing.T) {
 			if err == nil || err.Error() != c.want || errors.Is(err, anew) != (c.end == anew) {
 				t.Errorf("it ends with %v", err)
 			}
-			if took := time.Since(began); took != time.Minute || len(o.list) != 1 {
-				t.Errorf("after %v have ended %v", took, o.list)
+			if took := time.Since(began); took != time.Minute || len(o.did()) != 1 {
+				t.Errorf("after %v have ended %v", took, o.did())
 			}
 		})
 	}
@@ -114,8 +121,8 @@ func TestAPartIsReplaced(t *testing.T) {
 			t.Error(err)
 		}
 		want := []string{"old begins", "old ends", "new begins", "new ends", "newest begins", "newest ends"}
-		if !slices.Equal(o.list, want) {
-			t.Errorf("%v, want %v", o.list, want)
+		if !slices.Equal(o.did(), want) {
+			t.Errorf("%v, want %v", o.did(), want)
 		}
 	})
 }
