@@ -48,7 +48,7 @@ func (c *comparison) see(s *daq.State) error {
 	if !s.Sample {
 		return nil
 	}
-	for at := s.Time.Round(time.Microsecond); !c.has || c.row.Time.Before(at); {
+	for at := s.Time.Truncate(time.Microsecond); !c.has || c.row.Time.Before(at); {
 		row, err, more := c.next()
 		if err != nil {
 			return err
