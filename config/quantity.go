@@ -40,7 +40,7 @@ func ParseQuantity(text string, want Dimension) (uncertainty.Value, error) {
 // remedyFor is what to write instead: the person's own text put right, where
 // that can be told.
 func (m *Mistake) remedyFor(text string, want Dimension) string {
-	if len(text) > maxQuantity {
+	if len(text) > maxQuantity || !want.known() {
 		return m.Remedy
 	}
 	fixed := repaired(text, want, "")

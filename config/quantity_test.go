@@ -203,6 +203,7 @@ func FuzzParseQuantity(f *testing.F) {
 	}
 	f.Add("13.00 mm ± 0.04 mm (limits)", uint8(Length))
 	f.Add("-1e308 degF +/- 9e307 K", uint8(Temperature))
+	f.Add("0", uint8(0x53)) // no dimension
 	f.Fuzz(func(t *testing.T, text string, d uint8) {
 		v, err := ParseQuantity(text, Dimension(d))
 		if err != nil {
