@@ -53,3 +53,29 @@ func TestTheStateHasItsUncertainties(t *testing.T) {
 		t.Errorf("the flow is unknown and has u = %v", u)
 	}
 }
+
+// A heater whose contact has failed is not known to be on, though the permit is given:
+// that the water does not warm says nothing of the probe then.
+func TestAFailedContactIsNoHeating(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		failed bool
+	}{{"the contact works", false}, {"the contact has failed", true}} {
+		b := newHeated(t)
+		b.off = true
+		b.run(5*time.Second, 1.2, 15, 260)
+		if refusal := b.do(daq.Give, ""); refusal != "" {
+			t.Fatal(refusal)
+		}
+		b.run(time.Second, 1.2, 15, 260)
+		b.off, b.dead = false, map[quantity.ID]bool{quantity.HeaterOn: c.failed}
+		b.run(6*time.Minute, 1.2, 15, 260)
+		raised := false
+		for _, a := range b.state.Alarms {
+			raised = raised || a.Name == "temperature-implausible"
+		}
+		if raised == c.failed {
+			t.Errorf("%s: temperature-implausible %v", c.name, raised)
+		}
+	}
+}
