@@ -25,14 +25,18 @@ func brokenSyntax(text []byte, at place, parser string) (wrong, remedy string) {
 	key, value, assigned := strings.Cut(line, "=")
 	key, value = strings.TrimSpace(key), strings.TrimSpace(withoutComment(value))
 	printed := strings.IndexAny(line, printedQuotes)
+	header := strings.TrimSpace(withoutComment(line))
+	unclosed := strings.Count(header, "[") - strings.Count(header, "]")
 	switch {
 	case printed >= 0 && (strings.ContainsRune(printedQuotes, r) || strings.Contains(parser, "new lines") || strings.Contains(parser, "unterminated")):
 		mark, _ := utf8.DecodeRuneInString(line[printed:])
 		return fmt.Sprintf("broken syntax: %c (U+%04X) is a printed quotation mark", mark, mark), `write the straight one of the keyboard, ", before and behind the text`
 	case strings.Contains(parser, "strings cannot have new lines") || strings.Contains(parser, "unterminated"):
 		return "broken syntax: text in quotes has no end in this line", "write the same quotation mark at its end as at its beginning"
+	case strings.Contains(parser, "to close") && unclosed > 0:
+		return "broken syntax: the bracket of a table's name is not closed", "write " + header + strings.Repeat("]", unclosed)
 	case strings.Contains(parser, "to close"):
-		return "broken syntax: the bracket of a table's name is not closed", "write " + strings.TrimSpace(withoutComment(line)) + strings.Repeat("]", strings.Count(before+rest, "[")-strings.Count(before+rest, "]"))
+		return "broken syntax: a table's name is one word, or words with dots between them", "write [tube], or [instruments.flow]"
 	case strings.Contains(parser, "escape"):
 		return `broken syntax: \ begins an escape in text in "double quotes"`, `write the text in 'single quotes', such as 'C:\rig\tokens', or write each \ twice`
 	case r > 127 && unicode.IsSpace(r):
