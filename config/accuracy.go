@@ -29,6 +29,19 @@ func (s *section) positive(key string, d Dimension) float64 {
 	return v
 }
 
+// notNegative reads a setting of zero or above.
+func (s *section) notNegative(key string, byDefault float64, d Dimension) float64 {
+	v, n := s.setting(key, d)
+	switch {
+	case n == nil:
+		return byDefault
+	case v < 0:
+		s.bad(key, n, quoted(n.text)+" is below zero", "write it without the minus")
+		return byDefault
+	}
+	return v
+}
+
 // rangeOf reads what the instrument can measure.
 func (s *section) rangeOf(d Dimension) *Range {
 	n := s.pair("range", fmt.Sprintf("[%q, %q]", byDimension[d].example, byDimension[d].example))
@@ -83,13 +96,7 @@ func (s *section) accuracy(ranged bool, d Dimension) *Accuracy {
 	a := &Accuracy{
 		OfReading: s.within("of_reading", Percent, 0, 0, 1),
 		OfSpan:    s.within("of_span", Percent, 0, 0, 1),
-	}
-	v, n := s.setting("fixed", d.difference())
-	switch {
-	case n != nil && v < 0:
-		s.bad("fixed", n, quoted(n.text)+" is below zero", "write it without the minus")
-	case n != nil:
-		a.Fixed = v
+		Fixed:     s.notNegative("fixed", 0, d.difference()),
 	}
 	if len(s.node.children) == 0 {
 		s.refuse(s.node, s.name+": no figure", "write of_reading, of_span or fixed")

@@ -14,12 +14,14 @@ import (
 // loadAlarms puts the built-in alarms first, changed by their tables, then
 // those of the file by name.
 func (l *loader) loadAlarms() {
-	l.config.Alarms = l.builtInAlarms()
 	s := l.optional("alarms")
 	var own []Alarm
 	var builtIns []string
-	for _, a := range l.config.Alarms {
-		builtIns = append(builtIns, a.Name)
+	for _, b := range l.builtIns() {
+		if b.present {
+			b.BuiltIn = true
+			l.config.Alarms, builtIns = append(l.config.Alarms, b.Alarm), append(builtIns, b.Name)
+		}
 	}
 	for _, n := range s.node.children {
 		t := s.table(n.key)
@@ -44,13 +46,15 @@ var alarmName = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
 // nameMistake says why a name cannot be that of a new alarm.
 func (l *loader) nameMistake(name string) (wrong, remedy string) {
-	instrument, fault := strings.CutPrefix(name, faultPrefix)
-	if wrong, remedy = l.absent(name); wrong != "" {
-		return wrong, remedy
+	absent := builtIn{}
+	if b := first(l.builtIns(), func(b builtIn) bool { return b.Name == name }); b != nil {
+		absent = *b
+	} else if instrument, fault := strings.CutPrefix(name, faultPrefix); fault {
+		absent.lacks, absent.write = "there is no instrument "+instrument, "[instruments."+instrument+"]"
 	}
 	switch {
-	case fault:
-		return fmt.Sprintf("there is no instrument %s in this file", instrument), "write [instruments." + instrument + "], or leave the alarm out"
+	case absent.lacks != "":
+		return absent.lacks + " in this file", "write " + absent.write + ", or leave the alarm out"
 	case !alarmName.MatchString(name) || len(name) > 60:
 		return "not a name for an alarm", "write small letters, digits and hyphens between them"
 	}
@@ -66,6 +70,27 @@ func (s *section) changeBuiltIn(a *Alarm) {
 		s.refuse(n, s.path("on")+": a built-in alarm has its own", "leave on out, or give your alarm another name")
 	}
 	s.done()
+}
+
+// changeLimit reads what the file says otherwise of a built-in alarm's limit.
+func (s *section) changeLimit(a *Alarm) {
+	switch {
+	case a.Kind == AlarmRate:
+		if n := s.node.child("above"); n != nil {
+			s.take("above")
+			s.refuse(n, s.path("above")+": its limit is tube.max_rate", "write tube.max_rate, and leave above out")
+		}
+		a.Deadband = s.notNegative("deadband", a.Deadband, TemperatureRate)
+	case a.Kind == AlarmImplausible:
+		a.MaxFall = cmp.Or(s.positive("max_fall", TemperatureRate), a.MaxFall)
+	case (a.Kind == AlarmLimit || a.Kind == AlarmNoSupply) && (a.Above != nil || a.Below != nil):
+		d := DimensionOf(a.On[0])
+		key, limit := a.limit()
+		if v, n := s.setting(key, d); n != nil {
+			*limit = v
+		}
+		a.Deadband = s.notNegative("deadband", a.Deadband, d.difference())
+	}
 }
 
 // limit is the one that is set, with its key; nil for an alarm without one.
@@ -89,7 +114,7 @@ func (s *section) ownAlarm(name string, builtIns []string) Alarm {
 	a.On = []quantity.ID{id}
 	d := DimensionOf(id)
 	limit := s.ownLimit(&a, d)
-	a.Deadband = s.deadband(defaultDeadband(limit, d), d)
+	a.Deadband = s.notNegative("deadband", defaultDeadband(limit, d), d.difference())
 	a.sentences(id, limit)
 	s.alarmKeys(&a)
 	s.done()
@@ -153,20 +178,7 @@ func onRemedy(text string) string {
 	return `write a quantity without its unit, such as "velocity", "temperature" or "reynolds_number"`
 }
 
-// deadband reads how far a value must come back before the alarm clears.
-func (s *section) deadband(byDefault float64, d Dimension) float64 {
-	v, n := s.setting("deadband", d.difference())
-	switch {
-	case n == nil:
-		return byDefault
-	case v < 0:
-		s.bad("deadband", n, quoted(n.text)+" is below zero", "write it without the minus")
-		return byDefault
-	}
-	return v
-}
-
-// defaultDeadband is 2 K, 5 mm or 2 % of the limit.
+// defaultDeadband is how far a value must come back before an alarm clears: 2 K, 5 mm or 2 % of the limit.
 func defaultDeadband(limit float64, d Dimension) float64 {
 	switch d {
 	case Temperature:
@@ -211,9 +223,9 @@ func (a *Alarm) sentences(id quantity.ID, limit float64) {
 	if a.Below != nil {
 		side = "below"
 	}
-	name := spokenName(id)
-	a.Cause = fmt.Sprintf("The %s is %s its limit of %s.", name, side, Format(limit, DimensionOf(id)))
-	a.Consequence = fmt.Sprintf("The rig does not run as planned while the %s is %s %s.", name, side, Format(limit, DimensionOf(id)))
+	name, shown := spokenName(id), Format(limit, DimensionOf(id))
+	a.Cause = fmt.Sprintf("The %s is %s its limit of %s.", name, side, shown)
+	a.Consequence = fmt.Sprintf("The rig does not run as planned while the %s is %s %s.", name, side, shown)
 	// What moves the value back may be cold water on a hot heater: no default says how.
 	a.Action = fmt.Sprintf("Find out why the %s is %s its limit, and leave the water supply as it is until heater and tube have cooled.", name, side)
 }

@@ -120,12 +120,12 @@ func TestHeatingAlarmsNeedTheirParts(t *testing.T) {
 		name, text string
 		want, not  []string
 	}{
-		{"nothing", "", nil, []string{noSupply, implausible, risingFast, tubeBlocked, ineffective}},
-		{"permit", "[trip]\nport = \"bus\"\npulse = \"dtr\"", []string{implausible, ineffective}, []string{noSupply, risingFast, tubeBlocked}},
-		{"heater seen", "[instruments.heater_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}", []string{implausible}, []string{noSupply, ineffective}},
-		{"blocked", "[alarms.tube-blocked]", []string{tubeBlocked}, nil},
-		{"supply flow", "[trip]\nport = \"bus\"\npulse = \"dtr\"\n[instruments.supply_flow]\nport = \"bus\"\nmodbus = {address = 4, register = 0}\nunit = \"L/h\"", []string{noSupply}, nil},
-		{"supply alone", "[instruments.supply_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}", nil, []string{noSupply, implausible}},
+		{"nothing", "", nil, []string{"heating-without-supply", "temperature-implausible", "temperature-rising-fast", "tube-blocked", "trip-ineffective"}},
+		{"permit", "[trip]\nport = \"bus\"\npulse = \"dtr\"", []string{"temperature-implausible", "trip-ineffective"}, []string{"heating-without-supply", "temperature-rising-fast", "tube-blocked"}},
+		{"heater seen", "[instruments.heater_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}", []string{"temperature-implausible"}, []string{"heating-without-supply", "trip-ineffective"}},
+		{"blocked", "[alarms.tube-blocked]", []string{"tube-blocked"}, nil},
+		{"supply flow", "[trip]\nport = \"bus\"\npulse = \"dtr\"\n[instruments.supply_flow]\nport = \"bus\"\nmodbus = {address = 4, register = 0}\nunit = \"L/h\"", []string{"heating-without-supply"}, nil},
+		{"supply alone", "[instruments.supply_on]\nport = \"bus\"\nmodbus = {address = 4, reference = 10001}", nil, []string{"heating-without-supply", "temperature-implausible"}},
 	}
 	base, _ := Load("../testdata/rigs/good/bench.toml")
 	for _, tt := range tests {
