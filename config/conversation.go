@@ -2,7 +2,6 @@ package config
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -31,12 +30,7 @@ func (s *section) conversation(in *Instrument) {
 	}
 }
 
-// checksum reads what guards a text line.
-func (s *section) checksum() Checksum {
-	words := []string{"none", "xor", "sum", "crc16"} // in the order of the constants
-	word := s.choice("checksum", words...)
-	return Checksum(slices.Index(words, word))
-}
+var checksumWords = []string{"none", "xor", "sum", "crc16"} // in the order of the constants
 
 // query reads a text conversation.
 func (s *section) query() *Query {
@@ -82,9 +76,7 @@ func (s *section) end() []byte {
 
 // modbus reads where a number stands in a slave.
 func (s *section) modbus() *Modbus {
-	if s.take("address") == nil {
-		s.missing("address", "write the slave's address, such as address = 1")
-	}
+	s.require("address", "write the slave's address, such as address = 1")
 	m := &Modbus{Address: byte(s.integer("address", 1, 1, 247))}
 	s.register(m)
 	m.Type = s.numberType(m.Table)
@@ -107,10 +99,8 @@ func (s *section) register(m *Modbus) {
 		}
 		return
 	}
-	m.Table = Table(slices.Index(tableWords(), s.choice("table", tableWords()...)))
-	if s.take("register") == nil {
-		s.missing("register", "write the zero-based register, such as register = 0, or reference = 30001")
-	}
+	m.Table = chosen[Table](s, "table", tableWords())
+	s.require("register", "write the zero-based register, such as register = 0, or reference = 30001")
 	m.Register = uint16(s.integer("register", 0, 0, 65535))
 	s.refuseReference(m.Register)
 }
@@ -124,10 +114,7 @@ func (s *section) refuseReference(register uint16) {
 	if n == nil || first != 3 && first != 4 || number == 0 {
 		return
 	}
-	table := "input"
-	if first == 4 {
-		table = "holding"
-	}
+	table := map[uint16]Table{3: InputTable, 4: HoldingTable}[first]
 	remedy := fmt.Sprintf("write reference = %d in place of table and register (%s register %d)", register, table, number-1)
 	if m := s.choice("table", tableWords()...); m == "input" || m == "holding" {
 		remedy += fmt.Sprintf("; where the protocol's register is meant, write reference = %d", map[string]int{"input": 300001, "holding": 400001}[m]+int(register))
@@ -161,12 +148,12 @@ var numberTypes = []string{"uint16", "int16", "uint32", "int32", "float32", "uin
 
 // numberType reads the type; a coil or a discrete input has none.
 func (s *section) numberType(t Table) NumberType {
-	word := s.choice("type", numberTypes...)
-	if t == DiscreteTable || t == CoilTable {
+	number := chosen[NumberType](s, "type", numberTypes)
+	if t.Bits() {
 		if n := s.node.child("type"); n != nil {
 			s.bad("type", n, "a coil or a discrete input is one bit", "leave type out")
 		}
 		return Bit
 	}
-	return NumberType(slices.Index(numberTypes, word))
+	return number
 }

@@ -78,9 +78,7 @@ func (s *section) scale(in *Instrument) *Scale {
 	from := s.pair("from", "[4000, 20000]")
 	to := s.pair("to", fmt.Sprintf("[%q, %q]", byDimension[d].example, byDimension[d].example))
 	for _, key := range []string{"from", "to"} {
-		if s.node.child(key) == nil {
-			s.missing(key, `write scale = {from = [4000, 20000], to = ["0 mm", "400 mm"]}`)
-		}
+		s.require(key, `write scale = {from = [4000, 20000], to = ["0 mm", "400 mm"]}`)
 	}
 	if !s.ok {
 		return nil
@@ -129,11 +127,9 @@ func (s *section) pulses(in *Instrument) *Pulses {
 	if d := DimensionOf(in.ID); d != VolumeFlow {
 		s.refuse(s.node, fmt.Sprintf("%s: pulses count volume, and %s is %s", s.name, in.Name, d), "write unit or scale instead")
 	}
+	s.require("per_litre", "write the meter's pulses per litre, such as per_litre = 1420")
 	perLitre, n := s.number("per_litre")
-	switch {
-	case s.node.child("per_litre") == nil:
-		s.missing("per_litre", "write the meter's pulses per litre, such as per_litre = 1420")
-	case n != nil && perLitre <= 0:
+	if n != nil && perLitre <= 0 {
 		s.bad("per_litre", n, n.text+" is not above zero", "write the meter's pulses per litre, such as 1420")
 	}
 	bits := int64(32)
@@ -170,9 +166,7 @@ func (s *section) thermocouple(id quantity.ID) *Thermocouple {
 	if DimensionOf(id) != Temperature {
 		s.refuse(s.node, fmt.Sprintf("%s: %s is not a temperature", s.name, id.Short()), "leave thermocouple out")
 	}
-	if s.node.child("type") == nil {
-		s.missing("type", `write the letter on the connector, such as type = "K"`)
-	}
+	s.require("type", `write the letter on the connector, such as type = "K"`)
 	t := &Thermocouple{Type: s.choice("type", "K", "T", "J", "N")}
 	text, n := s.requiredText("cold_junction", "23 Cel ± 2 K", `write its temperature, such as cold_junction = "23 Cel ± 2 K", or the name of an instrument`)
 	switch {

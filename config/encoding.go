@@ -18,26 +18,15 @@ func encodingMistake(text []byte) (place, *Mistake) {
 	case bytes.HasPrefix(text, []byte("\xff\xfe")), bytes.HasPrefix(text, []byte("\xfe\xff")):
 		return top, &Mistake{"the file is UTF-16 text", "save it as UTF-8"}
 	}
-	at := bytes.IndexByte(text, 0)
-	if at >= 0 {
+	if at := bytes.IndexByte(text, 0); at >= 0 {
 		return placeOf(text, at), &Mistake{"a zero byte: the file is UTF-16 text, or no text at all", "save it as UTF-8"}
 	}
-	if at = invalidAt(text); at >= 0 {
-		return placeOf(text, at), &Mistake{fmt.Sprintf("the file is not UTF-8: the byte %02X%s", text[at], inLatin1(text[at])), "save it as UTF-8, which editors offer beside the name or under encoding"}
+	for at, r := range string(text) {
+		if _, size := utf8.DecodeRune(text[at:]); r == utf8.RuneError && size == 1 {
+			return placeOf(text, at), &Mistake{fmt.Sprintf("the file is not UTF-8: the byte %02X%s", text[at], inLatin1(text[at])), "save it as UTF-8, which editors offer beside the name or under encoding"}
+		}
 	}
 	return top, nil
-}
-
-// invalidAt is where UTF-8 ends; -1 where all of the text is.
-func invalidAt(text []byte) int {
-	for i := 0; i < len(text); {
-		r, size := utf8.DecodeRune(text[i:])
-		if r == utf8.RuneError && size == 1 {
-			return i
-		}
-		i += size
-	}
-	return -1
 }
 
 // windows1252 are the letters of the code page 1252 from 0x80 to 0x9F that
@@ -48,11 +37,11 @@ var windows1252 = map[byte]rune{0x80: '€', 0x84: '„', 0x91: '‘', 0x92: '�
 // not UTF-8.
 func inLatin1(b byte) string {
 	r, ok := windows1252[b]
-	if !ok && b > 0xa0 {
-		r, ok = rune(b), true
-	}
-	if !ok {
+	switch {
+	case !ok && b <= 0xa0:
 		return ""
+	case !ok:
+		r = rune(b)
 	}
 	return fmt.Sprintf(" is %c in Latin-1", r)
 }

@@ -3,6 +3,7 @@ package config
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -51,7 +52,7 @@ func (l *loader) loadInstrument(s *section, id quantity.ID) Instrument {
 	in.StaleAfter = s.duration("stale_after", max(2*time.Second, 3*in.Every), time.Millisecond, day)
 	in.FrozenAfter = s.duration("frozen_after", 0, time.Millisecond, longestTime)
 	in.Lag = s.duration("lag", 0, 0, time.Hour)
-	in.Checksum = s.checksum()
+	in.Checksum = chosen[Checksum](s, "checksum", checksumWords)
 	s.conversation(&in)
 	s.meaning(&in)
 	if quantity.Table[id].Kind == quantity.Number {
@@ -107,19 +108,9 @@ func (l *loader) portRemedy(name string) string {
 	return fmt.Sprintf("write %s, or define [ports.%s]", oneOf(quoteAll(names)), name)
 }
 
-// present says which of the keys stand in the section.
-func (s *section) present(keys ...string) (found []string) {
-	for _, key := range keys {
-		if s.take(key) != nil {
-			found = append(found, key)
-		}
-	}
-	return found
-}
-
 // exactlyOne reports when none or several of the keys are written.
 func (s *section) exactlyOne(what string, keys ...string) string {
-	found := s.present(keys...)
+	found := slices.DeleteFunc(slices.Clone(keys), func(key string) bool { return s.take(key) == nil })
 	switch len(found) {
 	case 0:
 		s.refuse(s.node, fmt.Sprintf("%s: %s is missing", s.name, what), "write "+oneOf(keys))

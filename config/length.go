@@ -8,11 +8,7 @@ import (
 
 // requiredLength reads a length with its uncertainty that must be written.
 func (s *section) requiredLength(key, example string, low, high float64) uncertainty.Value {
-	if s.node.child(key) == nil {
-		s.take(key)
-		s.missing(key, fmt.Sprintf("write %s = %q", key, example))
-		return uncertainty.Value{}
-	}
+	s.require(key, fmt.Sprintf("write %s = %q", key, example))
 	return s.lengthWithin(key, low, high)
 }
 

@@ -56,9 +56,7 @@ func (l *loader) receiver(s *section) (r Notify) {
 		}
 	}
 	if kind == "mail" {
-		if t := s.table("mail"); t != nil {
-			r.Mail = l.mail(t)
-		}
+		r.Mail = l.mail(s.table("mail"))
 	}
 	r.CAFile = l.fileOf(s, "ca_file", "ca.pem")
 	r.Priorities = s.priorities()
@@ -90,26 +88,27 @@ func (s *section) webhook() string {
 
 // priorities reads which alarms are told.
 func (s *section) priorities() []string {
-	n := s.take("priorities")
-	if n == nil {
+	if s.take("priorities") == nil {
 		return []string{"high", "medium"}
 	}
 	const remedy = `write some of "high", "medium", "low", such as priorities = ["high", "medium"]`
-	if n.kind != unstable.Array || len(n.children) == 0 {
-		s.bad("priorities", n, "no list of priorities", remedy)
-		return nil
-	}
-	return s.texts("priorities", n, func(text string) bool { return slices.Contains(priorities, text) }, "a priority", remedy)
+	return s.texts("priorities", func(text string) bool { return slices.Contains(priorities, text) }, "priorities", "a priority", remedy, remedy)
 }
 
-// texts reads a list of texts that are each right and stand there once.
-func (s *section) texts(key string, n *node, right func(string) bool, what, remedy string) (list []string) {
+// texts reads a list of texts that are each right and stand there once; many and one
+// name them.
+func (s *section) texts(key string, right func(string) bool, many, one, remedyList, remedy string) (list []string) {
+	n := s.take(key)
+	if n.kind != unstable.Array || len(n.children) == 0 {
+		s.bad(key, n, "no list of "+many, remedyList)
+		return nil
+	}
 	for _, c := range n.children {
 		switch {
 		case c.kind != unstable.String:
-			s.bad(key, c, kindName(c)+" is not "+what, remedy)
+			s.bad(key, c, kindName(c)+" is not "+one, remedy)
 		case !right(c.text):
-			s.bad(key, c, quoted(c.text)+" is not "+what, remedy)
+			s.bad(key, c, quoted(c.text)+" is not "+one, remedy)
 		case slices.Contains(list, c.text):
 			s.bad(key, c, quoted(c.text)+" stands here twice", "write it once")
 		default:
@@ -121,8 +120,10 @@ func (s *section) texts(key string, n *node, right func(string) bool, what, reme
 
 // mail reads to whom mail goes and by which server.
 func (l *loader) mail(s *section) *Mail {
-	m := &Mail{To: s.addresses(), From: s.sender()}
-	m.Server = s.mailServer()
+	if s == nil {
+		return nil
+	}
+	m := &Mail{To: s.addresses(), From: s.sender(), Server: s.mailServer()}
 	ways := []string{"starttls", "tls", "none"}
 	if strings.HasSuffix(m.Server, ":465") {
 		ways[0], ways[1] = ways[1], ways[0] // the port of implicit TLS (RFC 8314, 7.3)
@@ -135,21 +136,15 @@ func (l *loader) mail(s *section) *Mail {
 	return m
 }
 
-const addressExample = "technician@north-hall.example"
-
 // addresses reads to whom mail goes.
 func (s *section) addresses() []string {
-	remedy := fmt.Sprintf("write to = [%q]", addressExample)
-	n := s.take("to")
-	if n == nil {
+	const example = "technician@north-hall.example"
+	remedy := fmt.Sprintf("write to = [%q]", example)
+	if s.take("to") == nil {
 		s.missing("to", remedy)
 		return nil
 	}
-	if n.kind != unstable.Array || len(n.children) == 0 {
-		s.bad("to", n, "no list of addresses", remedy)
-		return nil
-	}
-	return s.texts("to", n, isAddress, "an address", fmt.Sprintf("write one such as %q", addressExample))
+	return s.texts("to", isAddress, "addresses", "an address", remedy, fmt.Sprintf("write one such as %q", example))
 }
 
 // isAddress reports a bare address, without the name of a person.

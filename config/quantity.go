@@ -178,34 +178,12 @@ func noSpace(number, unit string, want Dimension) *Mistake {
 	return &Mistake{quoted(number+unit) + " is not a number with a unit", remedyQuantity(want)}
 }
 
+// decimal is a decimal number at the front of a text; it may be empty.
+var decimal = regexp.MustCompile(`^[-+]?[0-9]*(\.[0-9]*)?([eE][-+]?[0-9]+)?`)
+
 // cutNumber takes a decimal number off the front of a text.
 func cutNumber(text string) (number, rest string) {
-	end := 0
-	sign := func() {
-		if end < len(text) && (text[end] == '+' || text[end] == '-') {
-			end++
-		}
-	}
-	digits := func() (n int) {
-		for ; end < len(text) && text[end] >= '0' && text[end] <= '9'; end++ {
-			n++
-		}
-		return n
-	}
-	sign()
-	digits()
-	if end < len(text) && text[end] == '.' {
-		end++
-		digits()
-	}
-	if end < len(text) && (text[end] == 'e' || text[end] == 'E') {
-		mark := end
-		end++
-		sign()
-		if digits() == 0 {
-			end = mark
-		}
-	}
+	end := len(decimal.FindString(text))
 	return text[:end], text[end:]
 }
 

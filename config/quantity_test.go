@@ -186,7 +186,7 @@ func TestFormat(t *testing.T) {
 // Every unit that a remedy names must be one that the parser takes.
 func TestRemediesAreUnits(t *testing.T) {
 	for d := range dimensions {
-		for _, unit := range commonUnits[d] {
+		for _, unit := range byDimension[d].common {
 			if _, err := UnitFor(unit, d); err != nil {
 				t.Errorf("%v: %v", d, err)
 			}

@@ -55,6 +55,13 @@ func (s *section) missing(key, remedy string) {
 	s.refuse(s.node, s.path(key)+" is missing", remedy)
 }
 
+// require reports a key that is not written.
+func (s *section) require(key, remedy string) {
+	if s.take(key) == nil {
+		s.missing(key, remedy)
+	}
+}
+
 // place of a key's value, or of the section where it is not written.
 func (s *section) place(key string) place {
 	if n := s.node.child(key); n != nil {
@@ -92,9 +99,7 @@ func (s *section) text(key, example string) (string, *node) {
 
 // requiredText reads a string that must be there.
 func (s *section) requiredText(key, example, remedy string) (string, *node) {
-	if s.take(key) == nil {
-		s.missing(key, remedy)
-	}
+	s.require(key, remedy)
 	return s.text(key, example)
 }
 
@@ -115,6 +120,12 @@ func (s *section) choice(key string, words ...string) string {
 	}
 	s.bad(key, n, quoted(text)+" is not known here", remedy)
 	return words[0]
+}
+
+// chosen reads one of the given words as its constant; they stand in the order of
+// the constants, and the first is the default.
+func chosen[T ~uint8](s *section, key string, words []string) T {
+	return T(slices.Index(words, s.choice(key, words...)))
 }
 
 // flag reads true or false.

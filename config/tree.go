@@ -3,7 +3,6 @@ package config
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -27,8 +26,10 @@ func (n *node) child(key string) *node {
 	if n == nil {
 		return nil
 	}
-	if i := slices.IndexFunc(n.children, func(c *node) bool { return c.key == key }); i >= 0 {
-		return n.children[i]
+	for _, c := range n.children {
+		if c.key == key {
+			return c
+		}
 	}
 	return nil
 }
@@ -46,7 +47,7 @@ func (n *node) isTable() bool { return n != nil && n.kind == unstable.Table }
 // parseTree reads the text into a tree; syntax errors and keys that stand
 // there twice are reported. It gives nil when the syntax is broken.
 func parseTree(text []byte, r *report) *node {
-	t := &treeBuilder{report: r, root: &node{kind: unstable.Table, at: place{1, 1}, value: place{1, 1}}, text: text, lines: lineStarts(text)}
+	t := &treeBuilder{report: r, root: &node{kind: unstable.Table, at: place{1, 1}, value: place{1, 1}}, text: text}
 	t.table = t.root
 	t.parser.Reset(text)
 	for t.parser.NextExpression() {
@@ -79,7 +80,6 @@ type treeBuilder struct {
 	report *report
 	root   *node
 	text   []byte
-	lines  []int // where each begins
 	table  *node // that the next key goes to
 }
 
@@ -89,23 +89,7 @@ func (t *treeBuilder) broken(at place, parser string) {
 }
 
 func (t *treeBuilder) place(r unstable.Range) place {
-	line, exact := slices.BinarySearch(t.lines, int(r.Offset))
-	if !exact {
-		line--
-	}
-	return place{line + 1, int(r.Offset) - t.lines[line] + 1}
-}
-
-// lineStarts finds where each line begins; the parser's own count starts over
-// for each place.
-func lineStarts(text []byte) []int {
-	starts := []int{0}
-	for i, c := range text {
-		if c == '\n' {
-			starts = append(starts, i+1)
-		}
-	}
-	return starts
+	return placeOf(t.text, int(r.Offset))
 }
 
 // expression takes one [header], [[header]] or key = value.
@@ -188,9 +172,16 @@ func (t *treeBuilder) keyValue(to *node, n *unstable.Node) {
 		path = append(path, it.Node())
 	}
 	for _, part := range path[:len(path)-1] {
-		if to = t.step(to, part); to == nil {
+		at := t.place(part.Raw)
+		below := to.child(string(part.Data))
+		if below == nil {
+			below = to.newTable(string(part.Data), at)
+		}
+		if below.kind != unstable.Table || below.inline {
+			t.twice(below, at)
 			return
 		}
+		to = below
 	}
 	last := path[len(path)-1]
 	value.key, value.at = string(last.Data), t.place(last.Raw)
@@ -214,20 +205,6 @@ func (n *node) placed(at place) {
 	for _, c := range n.children {
 		c.placed(n.value)
 	}
-}
-
-// step goes from a table to one below by a part of a dotted key.
-func (t *treeBuilder) step(from *node, part *unstable.Node) *node {
-	name, at := string(part.Data), t.place(part.Raw)
-	next := from.child(name)
-	switch {
-	case next == nil:
-		next = from.newTable(name, at)
-	case next.kind != unstable.Table || next.inline:
-		t.twice(next, at)
-		return nil
-	}
-	return next
 }
 
 func (t *treeBuilder) twice(old *node, at place) {

@@ -24,23 +24,18 @@ func (l *loader) loadTrip() {
 	}
 	t := &Trip{Port: l.portOf(s)}
 	if !s.refuseLevels() {
-		s.output(t)
+		switch s.exactlyOne("the output", "modbus", "pulse") {
+		case "modbus":
+			if m := s.table("modbus"); m != nil {
+				m.coil(t)
+			}
+		case "pulse":
+			t.Pulse = s.pulse()
+		}
 	}
 	s.watchdog(t, l.config.Interval)
 	s.done()
 	l.config.Trip = t
-}
-
-// output reads by what the permit goes out.
-func (s *section) output(t *Trip) {
-	switch s.exactlyOne("the output", "modbus", "pulse") {
-	case "modbus":
-		if m := s.table("modbus"); m != nil {
-			m.coil(t)
-		}
-	case "pulse":
-		t.Pulse = s.pulse()
-	}
 }
 
 // refuseLevels refuses what would hold the permit by a static level, and
@@ -51,7 +46,7 @@ func (s *section) refuseLevels() (found bool) {
 		if n == nil {
 			continue
 		}
-		s.present(key, "modbus", "pulse")
+		s.known = append(s.known, key, "modbus", "pulse")
 		found = true
 		s.refuse(n, s.path(key)+": a static level is no permit: it stays on when the program hangs", staticRemedy)
 	}
@@ -60,12 +55,8 @@ func (s *section) refuseLevels() (found bool) {
 
 // coil reads where the relay is.
 func (s *section) coil(t *Trip) {
-	if s.node.child("address") == nil {
-		s.missing("address", "write the relay's address, such as address = 9")
-	}
-	if s.node.child("coil") == nil {
-		s.missing("coil", "write the zero-based coil, such as coil = 0")
-	}
+	s.require("address", "write the relay's address, such as address = 9")
+	s.require("coil", "write the zero-based coil, such as coil = 0")
 	t.Address = byte(s.integer("address", 9, 1, 247))
 	t.Coil = uint16(s.integer("coil", 0, 0, 65535))
 	s.done()
@@ -77,11 +68,8 @@ func (s *section) pulse() Pulse {
 	what := kindName(n)
 	if n.kind == unstable.String {
 		what = quoted(n.text)
-		switch n.text {
-		case "rts":
-			return PulseRTS
-		case "dtr":
-			return PulseDTR
+		if pulse := map[string]Pulse{"rts": PulseRTS, "dtr": PulseDTR}[n.text]; pulse != NoPulse {
+			return pulse
 		}
 	}
 	s.bad("pulse", n, what+" is no line that can be pulsed, and a static level stays on when the program hangs", `write "rts" or "dtr", into an external retriggerable relay`)

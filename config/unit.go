@@ -156,7 +156,7 @@ func prefixed(text string) (atom, bool) {
 // unknownUnit says what may have been meant.
 func unknownUnit(text string, want Dimension) *Mistake {
 	wrong := fmt.Sprintf("%s is not a unit", quoted(text))
-	for _, known := range commonUnits[want] {
+	for _, known := range byDimension[want].common {
 		if strings.EqualFold(known, text) {
 			return &Mistake{wrong, fmt.Sprintf("write %s, capital and small letters matter", known)}
 		}
@@ -176,5 +176,5 @@ func unknownUnit(text string, want Dimension) *Mistake {
 }
 
 func remedyUnit(want Dimension) string {
-	return "write " + oneOf(commonUnits[want])
+	return "write " + oneOf(byDimension[want].common)
 }

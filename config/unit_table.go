@@ -76,25 +76,3 @@ var prefixes = []struct {
 	{"T", 1e12}, {"G", 1e9}, {"M", 1e6}, {"k", 1e3}, {"h", 1e2}, {"d", 0.1}, {"c", 1e-2},
 	{"m", 1e-3}, {"u", 1e-6}, {"µ", 1e-6}, {"μ", 1e-6}, {"n", 1e-9}, {"p", 1e-12},
 }
-
-// commonUnits are named in remedies.
-var commonUnits = [dimensions][]string{
-	None:                  {"1"},
-	Percent:               {"%", "[ppm]"},
-	Length:                {"mm", "cm", "m", "in"},
-	Temperature:           {"Cel", "°C", "K", "degF"},
-	TemperatureDifference: {"K", "Cel", "degF"},
-	TemperatureRate:       {"K/s", "K/min", "K/h"},
-	Time:                  {"ms", "s", "min", "h", "d"},
-	VolumeFlow:            {"L/min", "L/h", "mL/s", "m3/h", "m3/s"},
-	Volume:                {"mL", "L", "m3"},
-	Mass:                  {"g", "kg"},
-	Velocity:              {"m/s", "cm/s", "mm/s"},
-	Pressure:              {"Pa", "kPa", "mbar", "bar", "mm[H2O]"},
-	Voltage:               {"mV", "uV", "V"},
-	Current:               {"mA", "A"},
-	Density:               {"kg/m3", "g/cm3"},
-	DynamicViscosity:      {"mPa.s", "Pa.s", "cP"},
-	KinematicViscosity:    {"mm2/s", "m2/s", "cSt"},
-	Size:                  {"MB", "GB", "GiB"},
-}
