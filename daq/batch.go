@@ -1,6 +1,7 @@
 package daq
 
 import (
+	"context"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -18,6 +19,23 @@ type Batch struct {
 // Journal takes batches and never blocks. When a step's events are on disk, or a
 // second later without it, it tells them and gives the command its reply.
 type Journal interface{ Put(Batch) }
+
+// Feed is the recording as a queue of messages, each class with its own sequence, and
+// what is told without it, as publisher and notifier read it. Only Pending and Marked
+// may wait for the disk.
+type Feed interface {
+	// Pending gives up to limit messages with a sequence above after, in order.
+	Pending(ctx context.Context, class Class, after int64, limit int) ([]Message, error)
+	// Provisional gives the alarms told without the disk that it does not have yet,
+	// with a number above after in place of the sequence.
+	Provisional(after int64) []Message
+	// Mark keeps that everything up to sequence has arrived at the destination.
+	Mark(destination string, class Class, sequence int64)
+	// Marked gives the mark; 0 when there is none.
+	Marked(destination string, class Class) (int64, error)
+	// Wake gives a channel that becomes ready when there is something new.
+	Wake() <-chan struct{}
+}
 
 // Run is one life of the daemon as the journal has it, from its start input on.
 type Run struct {

@@ -38,6 +38,14 @@ func (a AlarmStatus) MarshalJSON() ([]byte, error) {
 	}{plain(a), FormatTime(a.Since), formatUntil(a.Until)})
 }
 
+// Event is the alarm as a transition to what it is.
+func (a *AlarmStatus) Event() AlarmEvent {
+	return AlarmEvent{
+		Name: a.Name, State: a.State, Priority: a.Priority, Time: a.Since, Value: a.Value, Limit: a.Limit, Until: a.Until,
+		Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Tripped: a.Tripped,
+	}
+}
+
 // formatUntil writes the end of shelving; "" for none.
 func formatUntil(t time.Time) string {
 	if t.IsZero() {

@@ -11,10 +11,9 @@ import (
 func (s *State) Standing() (list []AlarmEvent) {
 	left := slices.Clone(s.Tripped)
 	for _, a := range s.Alarms {
-		list = append(list, AlarmEvent{
-			Name: a.Name, State: a.State, Priority: a.Priority, Time: a.Since, Value: a.Value, Limit: a.Limit, Until: a.Until,
-			Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Tripped: slices.Contains(s.Tripped, a.Name),
-		})
+		e := a.Event()
+		e.Tripped = slices.Contains(s.Tripped, a.Name)
+		list = append(list, e)
 		left = slices.DeleteFunc(left, func(name string) bool { return name == a.Name })
 	}
 	for _, name := range left {

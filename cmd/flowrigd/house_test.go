@@ -42,7 +42,7 @@ func houseFiles(t *testing.T) map[string][]string {
 // allowed says which of our own packages a room may import.
 func allowed(room string) []string {
 	switch {
-	case room == "daq/alarm" || room == "daq/clock" || room == "daq/parts" || room == "daq/modbus" || room == "dashboards" || room == "cmd/flowrigd/hangup":
+	case room == "daq/alarm" || room == "daq/clock" || room == "daq/parts" || room == "daq/modbus" || room == "daq/peer" || room == "dashboards" || room == "cmd/flowrigd/hangup":
 		return nil
 	case strings.HasPrefix(room, "calc"):
 		return []string{"calc/"}
@@ -59,7 +59,7 @@ func allowed(room string) []string {
 	case room == "daq/instrument": // a probe asks the leaf what its numbers mean
 		return []string{"calc/", "config", "daq", "daq/channel", "daq/clock", "daq/modbus"}
 	case strings.HasPrefix(room, "daq/"):
-		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/modbus", "dashboards"}
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/modbus", "daq/peer", "dashboards"}
 	}
 	return []string{"calc/", "config", "daq", "daq/", "dashboards", "cmd/flowrigd/hangup"}
 }

@@ -88,7 +88,8 @@ func (s *session) take(a answer) {
 	switch {
 	case a.session != s: // asked over an earlier connection: its window is gone
 	case a.err != nil:
-		s.trouble(q, a.err)
+		s.health.NoFeed(a.err)
+		q.next = time.Now().Add(troublePause)
 	case a.after == q.sent:
 		s.deliver(q, a.messages, a.limit)
 	}
@@ -96,15 +97,6 @@ func (s *session) take(a answer) {
 
 // troublePause is how long a recording that gave an error is left alone.
 const troublePause = time.Second
-
-// trouble leaves the recording alone for a moment.
-func (s *session) trouble(q *queue, why error) {
-	if time.Since(s.complained) >= remind {
-		s.complained = time.Now()
-		s.health.log.Warn("recording gives nothing to publish, trying on", "error", why)
-	}
-	q.next = time.Now().Add(troublePause)
-}
 
 // deliver sends one batch of a class.
 func (s *session) deliver(q *queue, list []daq.Message, limit int) {

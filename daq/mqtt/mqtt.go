@@ -25,27 +25,17 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/peer"
 )
 
-// Feed is the recording as a queue of messages, each class with its own sequence,
-// and what is told without it. Only Pending and Marked may wait for the disk.
+// Feed is daq's, with what is known without the disk.
 type Feed interface {
-	// Pending gives up to limit messages with a sequence above after, in order.
-	Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error)
-	// AtHand gives the same without the disk; false where that has to be asked.
+	daq.Feed
+	// AtHand gives what Pending does without the disk; false where that has to be asked.
 	AtHand(class daq.Class, after int64, limit int) ([]daq.Message, bool)
-	// Provisional gives the alarms told without the disk that it does not have yet,
-	// with a number above after in place of the sequence.
-	Provisional(after int64) []daq.Message
 	// Latest gives the newest message of each alarm; false before the recording
 	// could be read.
 	Latest() (map[string]daq.Message, bool)
-	// Mark keeps that everything up to sequence has arrived at the destination.
-	Mark(destination string, class daq.Class, sequence int64)
-	// Marked gives the mark; 0 when there is none.
-	Marked(destination string, class daq.Class) (int64, error)
-	// Wake gives a channel that becomes ready when there is something new.
-	Wake() <-chan struct{}
 }
 
 // Rig is what the engine and the recording say of themselves. No method may
@@ -80,11 +70,11 @@ type Publisher struct {
 	now         func() time.Time
 	alive       func() bool
 	pace        pace
-	health      *health
+	log         *slog.Logger
+	health      *peer.Health
 	count       counters
 	backlog     *backlog
-	queues      []*queue  // in the order of their priority
-	complained  time.Time // when the recording's trouble was logged last
+	queues      []*queue // in the order of their priority
 }
 
 // pace holds the times of a conversation.
@@ -136,7 +126,7 @@ func New(o Options) (*Publisher, error) {
 		prefix:      o.Config.Topic + "/" + o.Site + "/" + o.Rig + "/",
 		destination: t.name(o.Config.Embedded),
 		feed:        o.Feed, state: o.State, now: o.Now, alive: o.Alive,
-		pace: usualPace(), health: newHealth(o.Log, t.address),
+		pace: usualPace(), log: o.Log, health: peer.NewHealth(o.Log, said, t.address, "not connected yet"),
 	}
 	p.backlog = newBacklog(o.Feed, p.destination)
 	p.queues = []*queue{
@@ -167,20 +157,20 @@ func (p *Publisher) Run(ctx context.Context) error {
 	// The backlog is read during the grace time too.
 	reading, stop := context.WithCancel(context.WithoutCancel(ctx))
 	go p.backlog.run(reading)
-	var wait backoff
+	var wait peer.Backoff
 	for ctx.Err() == nil {
 		began := time.Now()
 		err := p.converse(ctx)
 		if ctx.Err() != nil {
 			break
 		}
-		p.health.down(err)
+		p.health.Down(err)
 		if time.Since(began) > p.pace.longest {
-			wait = backoff{}
+			wait = peer.Backoff{}
 		}
-		pause(ctx, wait.next(p.pace.shortest, p.pace.longest))
+		peer.Pause(ctx, wait.Next(p.pace.shortest, p.pace.longest))
 	}
-	p.health.end()
+	p.health.End("disconnected at the end of the program")
 	stop()
 	return p.backlog.finish(p.pace.grace)
 }
@@ -191,13 +181,9 @@ func (p *Publisher) converse(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	p.health.up()
+	p.health.Up()
 	s := newSession(p, l)
 	err = s.run(ctx)
 	l.close(s.broken, time.Second)
 	return err
 }
-
-// Connected says whether the broker is connected, since when it is so, and why
-// not.
-func (p *Publisher) Connected() (bool, time.Time, string) { return p.health.now() }

@@ -1,13 +1,9 @@
 package mqtt
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
-	"log/slog"
-	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 )
 
@@ -76,58 +72,6 @@ func TestRoom(t *testing.T) {
 			}
 		})
 	}
-}
-
-func TestBackoff(t *testing.T) {
-	var b backoff
-	for n, most := range []time.Duration{1, 2, 4, 8, 10, 10} {
-		most *= time.Second
-		if got := b.next(time.Second, 10*time.Second); got < most/2 || got > most {
-			t.Errorf("wait %d is %s, want %s to %s", n, got, most/2, most)
-		}
-	}
-}
-
-// A broker that is away is logged once, and again each ten minutes; one that
-// comes and goes once a minute.
-func TestHealthIsLoggedOnceForEachChange(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		var out bytes.Buffer
-		h := newHealth(slog.New(slog.NewTextHandler(&out, nil)), "tcp://host:1883")
-		lines := func(want int) {
-			t.Helper()
-			if got := strings.Count(out.String(), "\n"); got != want {
-				t.Fatalf("%d lines, want %d:\n%s", got, want, out.String())
-			}
-		}
-		time.Sleep(time.Hour)
-		refused := errors.New("connection refused")
-		for range 100 {
-			h.down(refused)
-			time.Sleep(time.Second)
-		}
-		lines(1)
-		time.Sleep(remind)
-		h.down(refused)
-		lines(2)
-		since := time.Now()
-		h.up()
-		lines(3)
-		if up, at, why := h.now(); !up || !at.Equal(since) || why != "" {
-			t.Errorf("%t since %s, %q", up, at, why)
-		}
-		time.Sleep(settle)
-		for range 100 {
-			h.down(errors.New("connection lost"))
-			h.up()
-			time.Sleep(100 * time.Millisecond)
-		}
-		lines(5)
-		h.end()
-		if up, _, why := h.now(); up || why == "" {
-			t.Errorf("after the end: %t, %q", up, why)
-		}
-	})
 }
 
 func TestPresenceBody(t *testing.T) {

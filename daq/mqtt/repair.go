@@ -170,9 +170,8 @@ func (r *repair) putRight(level string, m daq.Message) bool {
 	case normal:
 		r.send(level, nil)
 	default:
-		r.send(level, daq.AppendAlarm(nil, &daq.AlarmEvent{Name: is.Name, State: is.State, Priority: is.Priority, Time: is.Since,
-			Value: is.Value, Limit: is.Limit, Cause: is.Cause, Consequence: is.Consequence, Action: is.Action,
-			Until: is.Until, Tripped: is.Tripped}, "", 0))
+		e := is.Event()
+		r.send(level, daq.AppendAlarm(nil, &e, "", 0))
 	}
 	return true
 }

@@ -59,7 +59,7 @@ func (s *session) run(ctx context.Context) error {
 			stop, over = nil, time.After(s.pace.grace)
 			s.end()
 		case <-over:
-			s.health.log.Info("not everything was sent before the end; the recording keeps it for the next start")
+			s.log.Info("not everything was sent before the end; the recording keeps it for the next start")
 			return nil
 		case err := <-s.link.lost:
 			return fmt.Errorf("connection lost: %w", err)

@@ -2,16 +2,14 @@ package mqtt
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"net"
 	"net/url"
-	"os"
-	"strings"
 	"time"
 
 	"flowrigd/config"
+	"flowrigd/daq/peer"
 )
 
 // target is a broker and how we present ourselves to it.
@@ -39,7 +37,7 @@ func newTarget(c config.MQTT, client string) (*target, error) {
 	case "tcp", "mqtt":
 	case "tls", "ssl", "mqtts":
 		port = "8883"
-		if t.tls, err = secure(u.Hostname(), c.CAFile); err != nil {
+		if t.tls, err = peer.TLS(u.Hostname(), c.CAFile); err != nil {
 			return nil, err
 		}
 	default:
@@ -67,37 +65,14 @@ func announced(keepAlive time.Duration) time.Duration {
 	return max(time.Second, min(keepAlive, (2*keepAlive-late)*2/3)).Truncate(time.Second)
 }
 
-// secure checks the broker against the file's authorities, or the system's.
-func secure(host, file string) (*tls.Config, error) {
-	c := &tls.Config{ServerName: host, MinVersion: tls.VersionTLS12}
-	if file == "" {
-		return c, nil
-	}
-	pem, err := os.ReadFile(file)
-	if err != nil {
-		return nil, fmt.Errorf("ca_file: %w; give the certificate of the broker's authority, or leave ca_file out to use the system's", err)
-	}
-	c.RootCAs = x509.NewCertPool()
-	if !c.RootCAs.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("ca_file %s: holds no certificate; it must be PEM text that begins with -----BEGIN CERTIFICATE-----", file)
-	}
-	return c, nil
-}
-
 // password reads the file, so that a changed secret is taken at the next
-// connection. Editors end the line; the password does not hold it.
+// connection.
 func (t *target) password() (string, error) {
-	if t.passwordFile == "" {
-		return "", nil
+	password, err := peer.Secret("password_file", t.passwordFile)
+	if err == nil && password != "" && t.username == "" {
+		err = errors.New("password_file: no username beside it (MQTT 3.1.1 section 3.1.2.9 forbids a password alone); set mqtt.username")
 	}
-	text, err := os.ReadFile(t.passwordFile)
-	if err != nil {
-		return "", fmt.Errorf("password_file: %w; make a file with the password alone, readable by this program's user", err)
-	}
-	if t.username == "" {
-		return "", errors.New("password_file: no username beside it (MQTT 3.1.1 section 3.1.2.9 forbids a password alone); set mqtt.username")
-	}
-	return strings.TrimRight(string(text), "\r\n"), nil
+	return password, err
 }
 
 // name is what the recording keeps the marks under. The embedded broker's port

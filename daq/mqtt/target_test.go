@@ -79,22 +79,6 @@ func TestNewRefuses(t *testing.T) {
 	}
 }
 
-func TestPassword(t *testing.T) {
-	for name, c := range map[string]struct{ text, want string }{
-		"a line":              {"pipe-7\n", "pipe-7"},
-		"a line of Windows":   {"pipe-7\r\n", "pipe-7"},
-		"no line end":         {"pipe-7", "pipe-7"},
-		"blanks belong to it": {" pipe 7 \n", " pipe 7 "},
-	} {
-		t.Run(name, func(t *testing.T) {
-			g := &target{username: "bench-3", passwordFile: write(t, "secret", c.text)}
-			if got, err := g.password(); err != nil || got != c.want {
-				t.Errorf("%q, %v", got, err)
-			}
-		})
-	}
-}
-
 // The marks' name must not change with the embedded broker's port, nor hold a
 // secret.
 func TestDestination(t *testing.T) {

@@ -3,7 +3,6 @@ package notify
 import (
 	"context"
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"net"
@@ -12,6 +11,7 @@ import (
 	"github.com/wneessen/go-mail"
 
 	"flowrigd/config"
+	"flowrigd/daq/peer"
 )
 
 // mailer sends alarms to one address. Several addresses of one table are
@@ -21,20 +21,20 @@ type mailer struct {
 	to     string
 	host   string
 	port   int
-	roots  *x509.CertPool
+	tls    *tls.Config
 	dial   func(ctx context.Context, network, address string) (net.Conn, error)
 }
 
 func newMailer(c config.Notify, to string) (*mailer, error) {
-	roots, err := authorities(c.CAFile)
-	if err != nil {
-		return nil, err
-	}
 	host, port, err := net.SplitHostPort(c.Mail.Server)
 	if err != nil {
 		return nil, fmt.Errorf("server: %w", err)
 	}
-	m := &mailer{config: *c.Mail, to: to, host: host, roots: roots, dial: (&net.Dialer{}).DialContext}
+	secure, err := peer.TLS(host, c.CAFile)
+	if err != nil {
+		return nil, err
+	}
+	m := &mailer{config: *c.Mail, to: to, host: host, tls: secure, dial: (&net.Dialer{}).DialContext}
 	if m.port, err = strconv.Atoi(port); err != nil {
 		return nil, fmt.Errorf("server: port: %w", err)
 	}
@@ -45,7 +45,7 @@ func newMailer(c config.Notify, to string) (*mailer, error) {
 // options are those of the mail library. The password is read for each mail, so
 // that a new one needs no restart.
 func (m *mailer) options() ([]mail.Option, error) {
-	o := []mail.Option{mail.WithPort(m.port), mail.WithTimeout(mailPatience), mail.WithTLSConfig(m.tls())}
+	o := []mail.Option{mail.WithPort(m.port), mail.WithTimeout(mailPatience), mail.WithTLSConfig(m.tls)}
 	switch m.config.Security {
 	case config.StartTLS:
 		o = append(o, mail.WithTLSPolicy(mail.TLSMandatory))
@@ -55,17 +55,13 @@ func (m *mailer) options() ([]mail.Option, error) {
 	if m.config.PasswordFile == "" {
 		return o, nil
 	}
-	password, err := secret("password_file", m.config.PasswordFile)
+	password, err := peer.Secret("password_file", m.config.PasswordFile)
 	if err != nil {
 		return nil, err
 	}
 	// None of these gives the password away on a line in the clear.
 	return append(o, mail.WithUsername(m.config.Username), mail.WithPassword(password),
 		mail.WithOpportunisticSMTPAuth(mail.SMTPAuthSCRAMSHA256, mail.SMTPAuthPlain, mail.SMTPAuthLogin)), nil
-}
-
-func (m *mailer) tls() *tls.Config {
-	return &tls.Config{ServerName: m.host, RootCAs: m.roots, MinVersion: tls.VersionTLS12}
 }
 
 // send puts all messages into one mail.
@@ -115,7 +111,7 @@ func (l *line) open(dialling context.Context, network, address string) (net.Conn
 	l.conn = conn
 	l.detach = context.AfterFunc(l.ctx, func() { _ = conn.Close() })
 	if l.config.Security == config.ImplicitTLS {
-		return tls.Client(conn, l.tls()), nil
+		return tls.Client(conn, l.tls), nil
 	}
 	return conn, nil
 }

@@ -30,30 +30,15 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/peer"
 )
-
-// Feed is the recording as a queue of alarms, and what is told without it. Only
-// Pending and Marked may wait for the disk.
-type Feed interface {
-	// Pending gives up to limit messages with a sequence above after, in order.
-	Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error)
-	// Provisional gives the alarms told without the disk that it does not have yet,
-	// with a number above after in place of the sequence.
-	Provisional(after int64) []daq.Message
-	// Mark keeps that everything up to sequence has arrived at the destination.
-	Mark(destination string, class daq.Class, sequence int64)
-	// Marked gives the mark; 0 when there is none.
-	Marked(destination string, class daq.Class) (int64, error)
-	// Wake gives a channel that becomes ready when there is something new.
-	Wake() <-chan struct{}
-}
 
 // Options are what a notifier needs.
 type Options struct {
 	Notify []config.Notify
 	Site   string
 	Rig    string
-	Feed   Feed
+	Feed   daq.Feed
 	Log    *slog.Logger // nil: silent
 }
 
@@ -85,7 +70,7 @@ func New(o Options) (*Notifier, error) {
 			if labels[r.label]++; labels[r.label] > 1 {
 				r.label = fmt.Sprintf("%s %d", r.label, labels[r.label])
 			}
-			r.health = newHealth(o.Log, r.label)
+			r.health = peer.NewHealth(o.Log, said, r.label, "")
 			n.receivers = append(n.receivers, r)
 		}
 	}
@@ -151,13 +136,4 @@ func (n *Notifier) finish(stop func(), end <-chan struct{}) error {
 	case <-timer.C:
 		return errors.New("notify: recording: no answer at the end; the disk may be hung")
 	}
-}
-
-// Stats gives the figures of this moment, one row for each receiver.
-func (n *Notifier) Stats() []Stats {
-	list := make([]Stats, 0, len(n.receivers))
-	for _, r := range n.receivers {
-		list = append(list, r.stats())
-	}
-	return list
 }

@@ -1,9 +1,7 @@
 package notify
 
 import (
-	"context"
 	"errors"
-	"math/rand/v2"
 	"time"
 )
 
@@ -29,18 +27,12 @@ const gather = 30 * time.Second
 // tire out senders of spam (common practice, no source).
 const mailPatience = 30 * time.Second
 
-// backoff doubles the wait between two attempts. Its zero value starts anew.
-type backoff struct{ step time.Duration }
-
-// next gives the wait after an error, between half and all of the step, so that
-// many rigs do not return in the same moment; a receiver that names a longer
-// time gets it.
-func (b *backoff) next(p pace, err error) time.Duration {
-	b.step = min(max(2*b.step, p.shortest), p.longest)
-	wait := b.step/2 + rand.N(b.step/2+1)
+// pause is the wait after an error: a receiver that names a longer time gets it.
+func (r *receiver) pause(err error) time.Duration {
+	wait := r.wait.Next(r.pace.shortest, r.pace.longest)
 	var f *failure
 	if errors.As(err, &f) {
-		wait = max(wait, min(f.after, p.obedient))
+		wait = max(wait, min(f.after, r.pace.obedient))
 	}
 	return wait
 }
@@ -58,13 +50,4 @@ func (f *failure) Unwrap() error { return f.cause }
 func refused(err error) bool {
 	var f *failure
 	return errors.As(err, &f) && f.refused
-}
-
-func pause(ctx context.Context, d time.Duration) {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-	case <-t.C:
-	}
 }

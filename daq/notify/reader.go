@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"flowrigd/daq"
+	"flowrigd/daq/peer"
 )
 
 const (
@@ -27,8 +28,8 @@ func (r *receiver) read(ctx context.Context) {
 		list, err := r.pending(ctx, &after)
 		switch {
 		case err != nil:
-			r.health.recording(err)
-			pause(ctx, troublePause)
+			r.health.NoFeed(err)
+			peer.Pause(ctx, troublePause)
 		case len(list) == 0:
 			r.caughtUp(ctx)
 			select {
@@ -110,7 +111,7 @@ func (r *receiver) decodeAll(list []daq.Message) []*message {
 	for _, m := range list {
 		d, err := r.from.decode(m.Body)
 		if err != nil {
-			r.health.recording(err)
+			r.health.NoFeed(err)
 			r.count.refused.Add(1)
 			d = &message{skip: true}
 		}

@@ -1,13 +1,14 @@
 package notify
 
 import (
-	"cmp"
 	"context"
+	"log/slog"
 	"slices"
 	"time"
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/peer"
 )
 
 const (
@@ -28,14 +29,15 @@ type receiver struct {
 	destination string
 	from        place
 	priorities  []string
-	feed        Feed
+	feed        daq.Feed
 	sender      sender
 	batch       int  // alarms in one delivery
 	once        bool // what was told without the disk is not told again
 	pace        pace
 	born        time.Time
 	in          chan []*message
-	health      *health
+	log         *slog.Logger
+	health      *peer.Health
 	count       counters
 	queued      queued
 
@@ -44,7 +46,7 @@ type receiver struct {
 	passed      int64           // number of the last one that went out, or need not
 	wake        <-chan struct{} // of the feed
 	free        time.Time       // when the next delivery may go
-	wait        backoff
+	wait        peer.Backoff
 	tries       int // refusals of what is first
 	told        map[string]bool
 }
@@ -52,7 +54,7 @@ type receiver struct {
 func newReceiver(o Options, c config.Notify, address string, s sender) *receiver {
 	r := &receiver{
 		label: c.Host(), destination: destination(c.Host(), address),
-		from: place{o.Site, o.Rig}, priorities: c.Priorities, feed: o.Feed, sender: s, batch: 1,
+		from: place{o.Site, o.Rig}, priorities: c.Priorities, feed: o.Feed, log: o.Log, sender: s, batch: 1,
 		pace: usualPace(), born: time.Now(), in: make(chan []*message), told: map[string]bool{},
 	}
 	if c.Mail != nil {
@@ -80,7 +82,7 @@ func (r *receiver) tell(ctx, work context.Context) {
 			return
 		}
 		r.failed(work, batch, end, err)
-		r.free = time.Now().Add(r.wait.next(r.pace, err))
+		r.free = time.Now().Add(r.pause(err))
 	}
 }
 
@@ -196,11 +198,11 @@ func (r *receiver) attempt(work context.Context, batch []*message) error {
 	r.free = time.Now().Add(r.pace.spacing)
 	if err != nil {
 		r.count.failed.Add(1)
-		r.health.down(err)
+		r.health.Down(err)
 		return err
 	}
 	r.count.delivered.Add(uint64(len(batch)))
-	r.health.up()
+	r.health.Up()
 	return nil
 }
 
@@ -221,7 +223,7 @@ func (r *receiver) arrived(batch []*message, end int) {
 // forget takes a delivery from what waits: the queue up to its end, or the
 // alarms told without the disk.
 func (r *receiver) forget(batch []*message, end int) {
-	r.wait, r.tries = backoff{}, 0
+	r.wait, r.tries = peer.Backoff{}, 0
 	r.drop(end)
 	if end == 0 {
 		r.passed = batch[len(batch)-1].number
@@ -246,16 +248,8 @@ func (r *receiver) failed(work context.Context, batch []*message, end int, err e
 		end = last
 	}
 	r.count.refused.Add(uint64(len(batch)))
-	r.health.aside(batch, err)
+	for _, m := range batch {
+		r.log.Error("alarm not told: refused again and again, look it up in the journal", "receiver", r.label, "alarm", m.Name, "state", m.State, "sequence", m.Sequence, "error", err)
+	}
 	r.forget(batch, end)
-}
-
-// stats gives the figures of this moment.
-func (r *receiver) stats() Stats {
-	s := r.health.stats()
-	s.Receiver = cmp.Or(r.label, r.destination)
-	s.Attempts, s.Failed = r.count.attempts.Load(), r.count.failed.Load()
-	s.Delivered, s.Refused = r.count.delivered.Load(), r.count.refused.Load()
-	s.Waiting = int(r.count.waiting.Load())
-	return s
 }

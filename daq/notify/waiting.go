@@ -23,13 +23,13 @@ func (n *Notifier) Waiting() Waiting {
 	w := Waiting{Known: true}
 	for _, r := range n.receivers {
 		since, known := r.oldest()
-		tried, trouble := r.health.now()
+		is := r.health.Now()
 		switch {
-		case !known, !since.IsZero() && !tried:
+		case !known, !since.IsZero() && !is.Tried:
 			w.Known = false
-		case since.IsZero() || trouble == "":
+		case since.IsZero() || is.Trouble == "":
 		case w.Since.IsZero() || since.Before(w.Since):
-			w.Since, w.Who = since, "the receiver "+r.label+" says: "+oneLine(trouble)
+			w.Since, w.Who = since, "the receiver "+r.label+" says: "+oneLine(is.Trouble)
 		}
 	}
 	return w

@@ -3,19 +3,16 @@ package notify
 import (
 	"bytes"
 	"context"
-	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"net/url"
-	"os"
 	"strconv"
-	"strings"
 	"time"
 
 	"flowrigd/config"
+	"flowrigd/daq/peer"
 )
 
 // webhook posts each alarm as a JSON object.
@@ -26,58 +23,21 @@ type webhook struct {
 }
 
 func newWebhook(c config.Notify) (*webhook, error) {
-	roots, err := authorities(c.CAFile)
+	secure, err := peer.TLS("", c.CAFile)
 	if err != nil {
 		return nil, err
 	}
 	w := &webhook{url: c.Webhook, tokenFile: c.TokenFile}
-	if _, err := w.token(); err != nil {
+	if _, err := peer.Secret("token_file", w.tokenFile); err != nil {
 		return nil, err
 	}
 	transport := http.DefaultTransport.(*http.Transport).Clone()
-	transport.TLSClientConfig = &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}
+	transport.TLSClientConfig = secure
 	// Alarms are rare: a connection kept for the next one would be found dead
 	// then.
 	transport.DisableKeepAlives = true
 	w.client = &http.Client{Transport: transport, CheckRedirect: sameReceiver}
 	return w, nil
-}
-
-// authorities reads the certificates of a file; nil are the system's.
-func authorities(file string) (*x509.CertPool, error) {
-	if file == "" {
-		return nil, nil
-	}
-	text, err := os.ReadFile(file)
-	if err != nil {
-		return nil, fmt.Errorf("ca_file: %w", err)
-	}
-	pool := x509.NewCertPool()
-	if !pool.AppendCertsFromPEM(text) {
-		return nil, fmt.Errorf("ca_file: %s: no certificate in it; write a file in PEM form", file)
-	}
-	return pool, nil
-}
-
-// secret reads a token or password, without the end of its line.
-func secret(key, file string) (string, error) {
-	text, err := os.ReadFile(file)
-	if err != nil {
-		return "", fmt.Errorf("%s: %w", key, err)
-	}
-	line := strings.TrimRight(string(text), "\r\n")
-	if line == "" || strings.ContainsAny(line, "\r\n\x00") {
-		return "", fmt.Errorf("%s: %s: not one line with the secret", key, file)
-	}
-	return line, nil
-}
-
-// token is read for each message, so that a new one needs no restart.
-func (w *webhook) token() (string, error) {
-	if w.tokenFile == "" {
-		return "", nil
-	}
-	return secret("token_file", w.tokenFile)
 }
 
 // sameReceiver follows only what repeats the same request at the same host:
@@ -105,7 +65,7 @@ func (w *webhook) post(ctx context.Context, m *message) error {
 	if err != nil {
 		return err
 	}
-	token, err := w.token()
+	token, err := peer.Secret("token_file", w.tokenFile)
 	if err != nil {
 		return err
 	}

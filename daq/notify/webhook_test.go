@@ -156,7 +156,7 @@ func TestNewRefuses(t *testing.T) {
 		{"empty token", config.Notify{Webhook: "https://desk.example/hook", TokenFile: secretFile(t, "\n")}, "not one line with the secret"},
 		{"two lines", config.Notify{Webhook: "https://desk.example/hook", TokenFile: secretFile(t, "a\nb\n")}, "not one line with the secret"},
 		{"no ca", config.Notify{Webhook: "https://desk.example/hook", CAFile: missing}, "ca_file: open "},
-		{"ca without certificate", config.Notify{Webhook: "https://desk.example/hook", CAFile: secretFile(t, "x")}, "no certificate in it"},
+		{"ca without certificate", config.Notify{Webhook: "https://desk.example/hook", CAFile: secretFile(t, "x")}, "holds no certificate; it must be PEM text"},
 		{"mail ca", config.Notify{Mail: &config.Mail{To: []string{"a@b.example"}, Server: "b.example:25"}, CAFile: missing}, "notify: b.example:25: ca_file: open "},
 		{"mail password", config.Notify{Mail: &config.Mail{To: []string{"a@b.example"}, Server: "b.example:25", Username: "a", PasswordFile: missing}}, "password_file: open "},
 	}
