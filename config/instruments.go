@@ -15,11 +15,12 @@ var dimensionOf = map[string]Dimension{
 	"cubic_meters_per_second": VolumeFlow, "celsius": Temperature, "meters": Length, "pascals": Pressure,
 	"kg_per_cubic_meter": Density, "pascal_seconds": DynamicViscosity, "square_meters_per_second": KinematicViscosity,
 	"meters_per_second": Velocity, "kelvin_per_second": TemperatureRate,
+	"kelvin": TemperatureDifference, "ratio": Percent,
 }
 
 // DimensionOf is the dimension of a quantity's row.
 func DimensionOf(id quantity.ID) Dimension {
-	if id == quantity.SecondsToOverheat {
+	if id == quantity.SecondsToOverheat || id == quantity.SettlingSeconds {
 		return Time
 	}
 	return dimensionOf[quantity.Table[id].Unit]

@@ -220,7 +220,7 @@ func crlf(text string) string {
 func TestDimensionOf(t *testing.T) {
 	for id := range quantity.Count {
 		row := quantity.Table[id]
-		if (DimensionOf(id) == None) != (row.Unit == "" && id != quantity.SecondsToOverheat) {
+		if (DimensionOf(id) == None) != (row.Unit == "" && id != quantity.SecondsToOverheat && id != quantity.SettlingSeconds) {
 			t.Errorf("%s is %v", row.Name, DimensionOf(id))
 		}
 	}

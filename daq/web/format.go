@@ -33,6 +33,7 @@ func init() {
 		config.VolumeFlow: {"L/min", 3}, config.Temperature: {"Cel", 1}, config.TemperatureRate: {"K/min", 2},
 		config.Length: {"mm", 1}, config.Pressure: {"Pa", 0}, config.Velocity: {"m/s", 4}, config.Time: {"s", 0},
 		config.Density: {"kg/m3", 2}, config.DynamicViscosity: {"mPa.s", 4}, config.KinematicViscosity: {"mm2/s", 4},
+		config.TemperatureDifference: {"K", 2}, config.Percent: {"%", 1},
 	} {
 		u, err := config.UnitFor(c.code, d)
 		if err != nil {
