@@ -13,10 +13,7 @@ func (s *section) quality(in *Instrument) {
 	in.Range = s.rangeOf(d)
 	in.Correct = s.correct(d)
 	in.MaxStep = s.positive("max_step", d.difference())
-	if t := s.table("accuracy"); t != nil {
-		in.Accuracy = t.accuracy(s.node.child("range") != nil, d)
-		t.done()
-	}
+	in.Accuracy = below(s, "accuracy", func(t *section) *Accuracy { return t.accuracy(s.node.child("range") != nil, d) })
 }
 
 // positive reads a setting above zero; 0 where it is not written.

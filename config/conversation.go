@@ -9,22 +9,14 @@ import (
 
 // conversation reads how to get the number: one of modbus, query and stream.
 func (s *section) conversation(in *Instrument) {
-	kind := s.exactlyOne("the conversation", "modbus", "query", "stream")
-	if kind == "" {
-		return
+	switch s.exactlyOne("the conversation", "modbus", "query", "stream") {
+	case "modbus":
+		in.Modbus = below(s, "modbus", (*section).modbus)
+	case "query":
+		in.Query = below(s, "query", (*section).query)
+	case "stream":
+		in.Stream = below(s, "stream", func(t *section) *Stream { return &Stream{Line: t.pattern("line", "F={value}"), End: t.end()} })
 	}
-	t := s.table(kind)
-	switch {
-	case t == nil:
-		return
-	case kind == "modbus":
-		in.Modbus = t.modbus()
-	case kind == "query":
-		in.Query = t.query()
-	default:
-		in.Stream = &Stream{Line: t.pattern("line", "F={value}"), End: t.end()}
-	}
-	t.done()
 	if n := s.node.child("checksum"); n != nil && in.Modbus != nil {
 		s.bad("checksum", n, "Modbus has its own", "leave checksum out")
 	}

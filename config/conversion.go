@@ -20,23 +20,14 @@ func (s *section) meaning(in *Instrument) {
 		in.Unit = &Unit{Text: "1", Factor: 1}
 		return
 	}
-	if t := s.table("thermocouple"); t != nil {
-		in.Thermocouple = t.thermocouple(in.ID)
-		t.done()
-	}
+	in.Thermocouple = below(s, "thermocouple", func(t *section) *Thermocouple { return t.thermocouple(in.ID) })
 	switch s.exactlyOne("what its number means", "unit", "scale", "pulses") {
 	case "unit":
 		in.Unit = s.unit(in)
 	case "scale":
-		if t := s.table("scale"); t != nil {
-			in.Scale = t.scale(in)
-			t.done()
-		}
+		in.Scale = below(s, "scale", func(t *section) *Scale { return t.scale(in) })
 	case "pulses":
-		if t := s.table("pulses"); t != nil {
-			in.Pulses = t.pulses(in)
-			t.done()
-		}
+		in.Pulses = below(s, "pulses", func(t *section) *Pulses { return t.pulses(in) })
 	}
 }
 
@@ -147,11 +138,9 @@ func (s *section) pulses(in *Instrument) *Pulses {
 
 // checkCounter holds the width of the counter against the type on the wire.
 func (s *section) checkCounter(in *Instrument, p *Pulses) {
-	if in.Modbus == nil {
-		return
-	}
 	whole := []NumberType{Uint16, Uint32, Uint64}
 	switch {
+	case in.Modbus == nil:
 	case !slices.Contains(whole, in.Modbus.Type):
 		s.report.add(s.node.at, s.name+": a counter is a whole number without sign", "write type uint16, uint32 or uint64")
 	case p.Bits > 16*in.Modbus.Type.Words():

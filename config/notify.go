@@ -56,7 +56,7 @@ func (l *loader) receiver(s *section) (r Notify) {
 		}
 	}
 	if kind == "mail" {
-		r.Mail = l.mail(s.table("mail"))
+		r.Mail = below(s, "mail", l.mail)
 	}
 	r.CAFile = l.fileOf(s, "ca_file", "ca.pem")
 	r.Priorities = s.priorities()
@@ -120,10 +120,13 @@ func (s *section) texts(key string, right func(string) bool, many, one, remedyLi
 
 // mail reads to whom mail goes and by which server.
 func (l *loader) mail(s *section) *Mail {
-	if s == nil {
-		return nil
+	const example = "bench-3@north-hall.example"
+	m := &Mail{To: s.addresses()}
+	from, n := s.requiredText("from", example, fmt.Sprintf("write from = %q", example))
+	if n != nil && !isAddress(from) {
+		s.bad("from", n, quoted(from)+" is not an address", fmt.Sprintf("write one such as %q", example))
 	}
-	m := &Mail{To: s.addresses(), From: s.sender(), Server: s.mailServer()}
+	m.From, m.Server = from, s.mailServer()
 	ways := []string{"starttls", "tls", "none"}
 	if strings.HasSuffix(m.Server, ":465") {
 		ways[0], ways[1] = ways[1], ways[0] // the port of implicit TLS (RFC 8314, 7.3)
@@ -131,7 +134,6 @@ func (l *loader) mail(s *section) *Mail {
 	m.Security = map[string]MailSecurity{"starttls": StartTLS, "tls": ImplicitTLS, "none": ClearText}[s.choice("security", ways...)]
 	m.Username, _ = s.text("username", "bench-3")
 	m.PasswordFile = l.fileOf(s, "password_file", "mail.secret")
-	s.done()
 	s.checkMail(m)
 	return m
 }
@@ -151,16 +153,6 @@ func (s *section) addresses() []string {
 func isAddress(text string) bool {
 	a, err := mail.ParseAddress(text)
 	return err == nil && a.Name == "" && a.Address == text && strings.Contains(text, "@")
-}
-
-// sender reads from whom mail comes.
-func (s *section) sender() string {
-	const example = "bench-3@north-hall.example"
-	text, n := s.requiredText("from", example, fmt.Sprintf("write from = %q", example))
-	if n != nil && !isAddress(text) {
-		s.bad("from", n, quoted(text)+" is not an address", fmt.Sprintf("write one such as %q", example))
-	}
-	return text
 }
 
 // mailServer reads the server that takes mail; 587 is the usual port of

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -45,13 +46,8 @@ func expressionPattern(text string) (Pattern, error) {
 		cause := strings.ReplaceAll(strings.TrimPrefix(err.Error(), "error parsing regexp: "), "\n", " ")
 		return Pattern{}, &Mistake{fmt.Sprintf("%s is not a regular expression: %s", quoted(text), cause), remedy}
 	}
-	times := 0
-	for _, name := range expression.SubexpNames() {
-		if name == "value" {
-			times++
-		}
-	}
-	if times != 1 {
+	values := slices.DeleteFunc(slices.Clone(expression.SubexpNames()), func(name string) bool { return name != "value" })
+	if times := len(values); times != 1 {
 		return Pattern{}, &Mistake{fmt.Sprintf("%s holds (?P<value>…) %d times", quoted(text), times), remedy}
 	}
 	inner := expression.String()
@@ -66,7 +62,8 @@ func (p Pattern) String() string { return p.text }
 
 // Match finds the number in a line without its end. A text pattern must fit
 // the whole line; blanks around the number are passed over. The number is
-// decimal, with the pattern's decimal mark and perhaps an exponent, and finite.
+// decimal, with the pattern's decimal mark and perhaps an exponent, and finite. The
+// error of one with the other mark is a *Mistake: what to do is known.
 func (p Pattern) Match(line []byte) (float64, error) {
 	field, err := p.field(line)
 	if err != nil {
@@ -77,7 +74,11 @@ func (p Pattern) Match(line []byte) (float64, error) {
 		mark, other = other, mark
 	}
 	if otherMark.MatchString(text) && strings.Contains(text, other) {
-		return 0, p.wrongMark(text)
+		m := &Mistake{fmt.Sprintf("line: number: %s has a decimal comma", quoted(text)), `set the instrument to send a point, or write decimal = "," beside the pattern`}
+		if p.comma {
+			m = &Mistake{fmt.Sprintf("line: number: %s has a decimal point", quoted(text)), `write decimal = "." beside the pattern, or leave decimal out`}
+		}
+		return 0, m
 	}
 	number, rest := "", text
 	if !strings.Contains(text, other) {
@@ -95,15 +96,6 @@ func (p Pattern) Match(line []byte) (float64, error) {
 
 // otherMark is a number with one decimal mark.
 var otherMark = regexp.MustCompile(`^[-+]?[0-9]*[.,][0-9]+([eE][-+]?[0-9]+)?$`)
-
-// wrongMark says that a number has the decimal mark that is not configured. It
-// is a *Mistake: what to do is known.
-func (p Pattern) wrongMark(text string) error {
-	if p.comma {
-		return &Mistake{fmt.Sprintf("line: number: %s has a decimal point", quoted(text)), `write decimal = "." beside the pattern, or leave decimal out`}
-	}
-	return &Mistake{fmt.Sprintf("line: number: %s has a decimal comma", quoted(text)), `set the instrument to send a point, or write decimal = "," beside the pattern`}
-}
 
 // Overlaps says whether one line may fit both patterns; true where it cannot be
 // told.

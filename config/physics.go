@@ -31,29 +31,25 @@ func (l *loader) checkPhysics() {
 	if err == nil {
 		return
 	}
-	for _, line := range strings.Split(err.Error(), "\n") {
-		path, rest := physicsPath(line)
-		wrong, remedy := rest, "write a value within that"
-		if at := strings.LastIndex(rest, ": "); at >= 0 {
-			wrong, remedy = rest[:at], rest[at+2:]
+	for line := range strings.SplitSeq(err.Error(), "\n") {
+		name, wrong, _ := strings.Cut(line, ": ")
+		path, elsewhere := physicsPaths[name]
+		if !elsewhere {
+			path = []string{"tube", name}
+		}
+		remedy := "write a value within that"
+		if at := strings.LastIndex(wrong, ": "); at >= 0 {
+			wrong, remedy = wrong[:at], wrong[at+2:]
 		}
 		l.report.add(l.at(path...), strings.Join(path, ".")+": "+wrong, remedy)
 	}
 }
 
-// physicsPath is where the value stands that an error of the physics begins
-// with, and the rest of the error.
-func physicsPath(line string) (path []string, rest string) {
-	name, rest, _ := strings.Cut(line, ": ")
-	switch name {
-	case "drop":
-		return []string{"tank", "drop"}, rest
-	case "lower limit":
-		return []string{"regime", "laminar_below"}, rest
-	case "upper limit":
-		return []string{"regime", "turbulent_above"}, rest
-	case "least flow":
-		return []string{"instruments", "flow", "range"}, rest
-	}
-	return []string{"tube", name}, rest
+// physicsPaths are where the values stand that an error of the physics begins with,
+// but for those of [tube].
+var physicsPaths = map[string][]string{
+	"drop":        {"tank", "drop"},
+	"lower limit": {"regime", "laminar_below"},
+	"upper limit": {"regime", "turbulent_above"},
+	"least flow":  {"instruments", "flow", "range"},
 }

@@ -80,13 +80,14 @@ func ParseReading(words func(flag string) string) (explain.Reading, error) {
 func (q Asked) read(text string) (explain.Given, error) {
 	g := explain.Given{Text: text, Factor: 1}
 	v, err := ParseQuantity(text, q.dimension)
-	switch {
-	case err != nil:
+	if err != nil {
 		return g, q.refuse("%w", err)
+	}
+	switch most, shown := q.most(v.X); {
 	case !(v.X >= q.low && v.X <= q.high):
 		return g, q.refuse("%q is out of range; %s", text, q.remedyFor(v.X))
-	case beyond(v, q.most(v.X)):
-		return g, q.refuse("%q: what stands behind ± is more than %s; give a smaller one", text, q.mostText())
+	case beyond(v, most):
+		return g, q.refuse("%q: what stands behind ± is more than %s; give a smaller one", text, shown)
 	}
 	value, spread, _, _ := split(tidy(text))
 	if spread == "" {
@@ -118,13 +119,13 @@ func (q Asked) remedyFor(x float64) string {
 	return "that would be steam; " + q.remedy
 }
 
-// most is the largest number behind the ± of a value: beyond it a
-// first-order budget does not hold.
-func (q Asked) most(x float64) float64 {
+// most is the largest number behind the ± of a value, and how it is written: beyond
+// it a first-order budget does not hold.
+func (q Asked) most(x float64) (spread float64, shown string) {
 	if q.dimension == Temperature {
-		return q.spread
+		return q.spread, Format(q.spread, TemperatureDifference)
 	}
-	return q.spread * x
+	return q.spread * x, Format(q.spread, Percent) + " of the value"
 }
 
 // beyond reports that more stands behind ± than is allowed; the half-width
@@ -133,17 +134,9 @@ func beyond(v uncertainty.Value, most float64) bool {
 	return HalfWidth(v) > most*(1+1e-12)
 }
 
-func (q Asked) mostText() string {
-	if q.dimension == Temperature {
-		return Format(q.spread, TemperatureDifference)
-	}
-	return Format(q.spread, Percent) + " of the value"
-}
-
 // complete says what is missing and what is there twice.
-func complete(given map[string]explain.Given) []error {
+func complete(given map[string]explain.Given) (wrong []error) {
 	there := func(flag string) bool { return given[flag].IsGiven() }
-	var wrong []error
 	say := func(yes bool, text string) {
 		if yes {
 			wrong = append(wrong, errors.New("calc: "+text))
@@ -162,31 +155,20 @@ func complete(given map[string]explain.Given) []error {
 }
 
 // consistent says which quantities do not go together.
-func consistent(given map[string]explain.Given) []error {
-	var wrong []error
+func consistent(given map[string]explain.Given) (wrong []error) {
 	if low, high := given["laminar-below"], given["turbulent-above"]; low.X >= high.X {
 		wrong = append(wrong, fmt.Errorf("calc: lower limit (--laminar-below): %q is not below the upper limit %q; give the lower one there, such as 2000 and 4000", low.Text, high.Text))
 	}
-	if err := tooRough(given["roughness"], given["bore"].X/20); err != nil {
-		wrong = append(wrong, err)
-	}
-	return wrong
-}
-
-// tooRough says why a wall is too rough for its bore, or known too badly: most
-// is 5 % of the bore.
-func tooRough(wall explain.Given, most float64) error {
-	why := ""
+	why, wall, most := "", given["roughness"], given["bore"].X/20
 	switch {
 	case !wall.IsGiven():
-		return nil
 	case wall.X > most:
 		why = "is out of range"
 	case beyond(wall.Value, most):
 		why = "has too much behind ±"
-	default:
-		return nil
 	}
-	return fmt.Errorf("calc: roughness (--roughness): %q %s; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to %s, 5 %% of the bore",
-		wall.Text, why, Format(most, Length))
+	if why != "" {
+		wrong = append(wrong, fmt.Errorf("calc: roughness (--roughness): %q %s; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to %s, 5 %% of the bore", wall.Text, why, Format(most, Length)))
+	}
+	return wrong
 }

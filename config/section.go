@@ -171,6 +171,17 @@ func (s *section) table(key string) *section {
 	return newSection(n, s.path(key), s.report)
 }
 
+// below reads all of a table of the section; nil where it is not written, or no table.
+func below[T any](s *section, key string, read func(*section) *T) *T {
+	t := s.table(key)
+	if t == nil {
+		return nil
+	}
+	out := read(t)
+	t.done()
+	return out
+}
+
 // pair reads a list of exactly two values.
 func (s *section) pair(key, example string) []*node {
 	n := s.take(key)
