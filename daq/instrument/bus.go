@@ -65,20 +65,18 @@ func newBus(port config.Port, instruments []config.Instrument, o Options) *bus {
 	}
 }
 
-// run works until ctx ends.
-func (b *bus) run(ctx context.Context) {
+// run takes step after step until ctx ends.
+func (b *bus) run(ctx context.Context, step func(context.Context)) {
 	defer close(b.done)
-	b.start()
+	b.startedAt, b.startedMono = time.Now(), b.now()
 	defer b.worker.End()
 	stop := context.AfterFunc(ctx, b.abort)
 	defer stop()
 	defer b.abort()
 	for ctx.Err() == nil {
-		b.step(ctx)
+		step(ctx)
 	}
 }
-
-func (b *bus) start() { b.startedAt, b.startedMono = time.Now(), b.now() }
 
 // step does one thing: what waits longest, or a write as soon as there is one,
 // before a poll that is due as well.
@@ -231,7 +229,6 @@ func (b *bus) reportNoLine(p *poll) {
 	}
 }
 
-// report hands one reading out.
 func (b *bus) report(in *config.Instrument, r result, took, at time.Duration) {
 	b.out(reading(in, r, took, at))
 }
@@ -243,8 +240,7 @@ func reading(in *config.Instrument, r result, took, at time.Duration) daq.Readin
 	}
 	out.Number, out.Count = 0, 0
 	out.Reason, out.Error = daq.ReasonProtocol, r.err.Error()
-	var f *fault
-	if errors.As(r.err, &f) {
+	if f, ok := errors.AsType[*fault](r.err); ok {
 		out.Reason = f.reason
 	}
 	return out
@@ -253,17 +249,12 @@ func reading(in *config.Instrument, r result, took, at time.Duration) daq.Readin
 // onFailure acts on an exchange that failed: a line that is
 // gone is closed, and a late answer is given time to come and be dropped.
 func (b *bus) onFailure(p *poll, err error) {
-	var f *fault
-	switch {
-	case errors.As(err, &f) && f.lost:
+	switch f, _ := errors.AsType[*fault](err); {
+	case f != nil && f.lost:
 		b.lose(f)
 	case f != nil && f.joined && len(p.members) > 1:
 		b.split(p)
-	case silent(err):
-		if b.moved() {
-			b.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(b.port)))
-			return
-		}
+	case silent(err) && !b.loseMoved():
 		b.holdBack(p) // of a dead one too: a late answer of its own deceives as well
 	}
 }
@@ -290,15 +281,19 @@ func (b *bus) holdBack(p *poll) {
 	}
 }
 
-// moved looks, at most once a second, whether the device's name leads
-// elsewhere by now.
-func (b *bus) moved() bool {
+// loseMoved looks, at most once a second, whether the device's name leads elsewhere
+// by now, and gives up the line if it does.
+func (b *bus) loseMoved() bool {
 	m, ok := b.wire.line.(mover)
 	if !ok || b.since() < b.movedAt {
 		return false
 	}
 	b.movedAt = b.since() + time.Second
-	return m.Moved()
+	moved := m.Moved()
+	if moved {
+		b.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(b.port)))
+	}
+	return moved
 }
 
 // change takes up another list of instruments; those that stay the same keep

@@ -91,16 +91,15 @@ func (b *bus) shut(line Line) {
 
 // write does what somebody waits for.
 func (b *bus) write(w *write) {
-	if err := w.ctx.Err(); err != nil {
+	switch err := w.ctx.Err(); {
+	case err != nil:
 		w.done <- err
 		return
-	}
-	if b.wire == nil {
-		err := fmt.Errorf("%s: not open yet", place(b.port))
-		if b.lineErr != nil {
-			err = b.lineErr
-		}
-		w.done <- err
+	case b.wire == nil && b.lineErr != nil:
+		w.done <- b.lineErr
+		return
+	case b.wire == nil:
+		w.done <- fmt.Errorf("%s: not open yet", place(b.port))
 		return
 	}
 	err := b.timed(b.unconfirmed > 0 && b.unconfirmed < deadAfter, func() error { return w.do(b.wire) })
@@ -108,8 +107,7 @@ func (b *bus) write(w *write) {
 	if err == nil {
 		b.unconfirmed = 0
 	}
-	var f *fault
-	if errors.As(err, &f) && f.lost {
+	if f, ok := errors.AsType[*fault](err); ok && f.lost {
 		b.lose(f)
 	}
 	w.done <- err

@@ -28,14 +28,14 @@ func faultf(reason daq.Reason, format string, args ...any) *fault {
 
 // failedFor says whether an exchange failed for a reason.
 func failedFor(err error, reason daq.Reason) bool {
-	var f *fault
-	return errors.As(err, &f) && f.reason == reason
+	f, ok := errors.AsType[*fault](err)
+	return ok && f.reason == reason
 }
 
 // lineLost says whether an exchange failed because the line itself is gone.
 func lineLost(err error) bool {
-	var f *fault
-	return errors.As(err, &f) && f.lost
+	f, ok := errors.AsType[*fault](err)
+	return ok && f.lost
 }
 
 // place names a line for a person: "bus (/dev/ttyUSB0)".
@@ -46,24 +46,23 @@ func span(d time.Duration) string { return config.Format(d.Seconds(), config.Tim
 
 // lineFault classes an error of the line itself.
 func lineFault(port config.Port, err error) *fault {
-	switch {
-	case errors.Is(err, errNeverSilent):
+	if errors.Is(err, errNeverSilent) {
 		return faultf(daq.ReasonProtocol, "%s: %v", place(port), err)
-	case errors.Is(err, os.ErrClosed):
-		return &fault{reason: daq.ReasonPort, text: place(port) + ": closed", lost: true}
-	case errors.Is(err, errJammed):
-		return &fault{reason: daq.ReasonPort, text: fmt.Sprintf("%s: write: %v", place(port), err), lost: true}
 	}
-	f := faultf(daq.ReasonPort, "%s: the line went away (%v); plug the cable in, it is opened again by itself", place(port), bare(err))
-	f.lost = true
-	return f
+	text := fmt.Sprintf("the line went away (%v); plug the cable in, it is opened again by itself", bare(err))
+	switch {
+	case errors.Is(err, os.ErrClosed):
+		text = "closed"
+	case errors.Is(err, errJammed):
+		text = fmt.Sprintf("write: %v", err)
+	}
+	return &fault{reason: daq.ReasonPort, text: place(port) + ": " + text, lost: true}
 }
 
 // frameFault classes what modbus.ParseResponse refuses.
 func frameFault(who string, err error) *fault {
-	var refused *modbus.Exception
-	switch {
-	case errors.As(err, &refused):
+	switch refused, ok := errors.AsType[*modbus.Exception](err); {
+	case ok:
 		f := faultf(daq.ReasonException, "%s: %v", who, err)
 		f.joined = refused.Code == 2 || refused.Code == 3
 		return f

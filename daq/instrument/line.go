@@ -78,8 +78,7 @@ var (
 
 // explain adds the remedy to an error of the system.
 func explain(err error) error {
-	var port *serial.PortError
-	if errors.As(err, &port) {
+	if port, ok := errors.AsType[*serial.PortError](err); ok {
 		err = ofLibrary(port)
 	}
 	switch {
@@ -114,8 +113,7 @@ func ofLibrary(err *serial.PortError) error {
 
 // bare is an error without operation and path, which stand before it already.
 func bare(err error) error {
-	var path *fs.PathError
-	if errors.As(err, &path) {
+	if path, ok := errors.AsType[*fs.PathError](err); ok {
 		return path.Err
 	}
 	return err

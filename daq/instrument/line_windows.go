@@ -74,8 +74,7 @@ func (l *windowsLine) readSlice(p []byte) (int, error) {
 		return 0, err
 	}
 	n, err := l.port.Read(p)
-	var port *serial.PortError
-	if errors.As(err, &port) && port.Code() == serial.PortClosed {
+	if port, ok := errors.AsType[*serial.PortError](err); ok && port.Code() == serial.PortClosed {
 		return n, io.EOF // we have not closed it: the device is gone
 	}
 	return n, err

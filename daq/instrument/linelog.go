@@ -17,7 +17,7 @@ import (
 type lineLog struct {
 	w     io.Writer
 	began time.Time
-	err   error
+	err   error // the first of writing
 }
 
 // newLineLog begins a log for an instrument on a line.
@@ -28,11 +28,8 @@ func newLineLog(w io.Writer, port config.Port, in config.Instrument) *lineLog {
 	return l
 }
 
-// Open opens lines that write into the log; a nil open is OpenSerial.
+// Open opens lines that write into the log.
 func (l *lineLog) Open(open Opener) Opener {
-	if open == nil {
-		open = OpenSerial
-	}
 	return func(port config.Port) (Line, error) {
 		line, err := open(port)
 		if err != nil {
@@ -52,14 +49,10 @@ func (l *lineLog) Note(text string) {
 	l.print("# " + strings.ReplaceAll(text, "\n", " "))
 }
 
-// Err is the first error of writing the log.
-func (l *lineLog) Err() error { return l.err }
-
 func (l *lineLog) entry(at time.Time, direction string, b []byte) {
-	if len(b) == 0 {
-		return
+	if len(b) > 0 {
+		l.print(fmt.Sprintf("%.6f %s %s # %s", at.Sub(l.began).Seconds(), direction, hexOf(b), textOf(b)))
 	}
-	l.print(fmt.Sprintf("%.6f %s %s # %s", at.Sub(l.began).Seconds(), direction, hexOf(b), textOf(b)))
 }
 
 func (l *lineLog) print(text string) {

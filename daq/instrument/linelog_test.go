@@ -111,7 +111,7 @@ func (fullDisk) Write([]byte) (int, error) { return 0, errFull }
 
 func TestLineLogTellsOfADiskThatIsFull(t *testing.T) {
 	log := newLineLog(fullDisk{}, testPort("/dev/bus"), query())
-	if err := log.Err(); !errors.Is(err, errFull) {
+	if err := log.err; !errors.Is(err, errFull) {
 		t.Errorf("got %v", err)
 	}
 	if _, err := log.Open(func(config.Port) (Line, error) { return nil, errBusy })(testPort("/dev/bus")); !errors.Is(err, errBusy) {

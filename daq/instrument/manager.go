@@ -159,18 +159,18 @@ func (m *Manager) bus(port string) (*running, error) {
 func (m *Manager) apply(ctx context.Context, s setup) {
 	wanted := map[string]*running{}
 	for _, p := range s.ports {
-		wanted[p.Name] = &running{port: p, instruments: of(p.Name, s.instruments)}
+		elsewhere := func(in config.Instrument) bool { return in.Port != p.Name }
+		wanted[p.Name] = &running{port: p, instruments: slices.DeleteFunc(slices.Clone(s.instruments), elsewhere)}
 	}
 	m.retire(wanted)
 	for name, w := range wanted {
 		old := m.buses[name]
-		if old != nil {
-			old.setOthers(s.instruments)
-		}
-		switch {
-		case old == nil:
+		if old == nil {
 			m.start(ctx, w, s.instruments)
-		case !reflect.DeepEqual(old.instruments, w.instruments):
+			continue
+		}
+		old.setOthers(s.instruments)
+		if !reflect.DeepEqual(old.instruments, w.instruments) {
 			old.instruments = w.instruments
 			select {
 			case old.changes <- w.instruments:
@@ -218,18 +218,8 @@ func (m *Manager) start(ctx context.Context, w *running, all []config.Instrument
 	m.mu.Unlock()
 	if talks(w.instruments) {
 		s := &stream{bus: w.bus, in: w.instruments[0]}
-		go s.run(ctx)
+		go w.run(ctx, s.step)
 		return
 	}
-	go w.run(ctx)
-}
-
-func of(port string, all []config.Instrument) []config.Instrument {
-	var list []config.Instrument
-	for _, in := range all {
-		if in.Port == port {
-			list = append(list, in)
-		}
-	}
-	return list
+	go w.run(ctx, w.step)
 }

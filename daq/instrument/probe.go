@@ -37,8 +37,7 @@ type exchange struct {
 
 // probe talks to one instrument count times at its own pace, and tells each
 // exchange, with the prober for what there is to ask beside it. The error is
-// that of the line; one exchange that fails is told and ends nothing. A nil open
-// is OpenSerial.
+// that of the line; one exchange that fails is told and ends nothing.
 func probe(ctx context.Context, port config.Port, in config.Instrument, open Opener, count int, tell func(*prober, exchange)) error {
 	p, err := openProber(ctx, port, in, open)
 	if err != nil {
@@ -50,14 +49,13 @@ func probe(ctx context.Context, port config.Port, in config.Instrument, open Ope
 			return ctx.Err()
 		}
 		x := p.once(ctx)
-		if ctx.Err() != nil {
-			return ctx.Err()
+		if ctx.Err() == nil {
+			tell(p, x)
 		}
-		tell(p, x)
-		if ctx.Err() != nil {
+		switch {
+		case ctx.Err() != nil:
 			return ctx.Err()
-		}
-		if lineLost(x.err) {
+		case lineLost(x.err):
 			return x.err
 		}
 	}
@@ -76,9 +74,6 @@ type prober struct {
 
 // openProber opens the line of an instrument, until close or until ctx ends.
 func openProber(ctx context.Context, port config.Port, in config.Instrument, open Opener) (*prober, error) {
-	if open == nil {
-		open = OpenSerial
-	}
 	line, err := open(port)
 	if err != nil {
 		return nil, fmt.Errorf("probe: %s: %w", port.Name, err)

@@ -59,37 +59,29 @@ func (s *search) run(ctx context.Context) (left string) {
 	}
 	settings := s.settings(own)
 	answering := slices.IndexFunc(settings, func(p config.Port) bool { return s.at(ctx, p, addresses) })
-	if s.in.Modbus == nil {
-		return unfinished(ctx, "other rates and framings")
-	}
-	if answering >= 0 {
+	switch {
+	case s.in.Modbus == nil && ctx.Err() != nil:
+		return "other rates and framings"
+	case s.in.Modbus == nil:
+		return ""
+	case answering >= 0:
 		settings = settings[answering : answering+1]
-	} else {
+	default:
 		settings = append([]config.Port{own}, settings...)
 	}
+	addresses = nil
+	for a := 1; a <= lastAddress; a++ {
+		addresses = append(addresses, byte(a))
+	}
 	for _, p := range settings {
-		if s.at(ctx, p, everyAddress()) {
+		if s.at(ctx, p, addresses) {
 			return "" // a line has one rate
 		}
 		if ctx.Err() != nil {
-			return unfinished(ctx, fmt.Sprintf("other addresses from %d Bd, %s on", p.Baud, p.Framing()))
+			return fmt.Sprintf("other addresses from %d Bd, %s on", p.Baud, p.Framing())
 		}
 	}
 	return ""
-}
-
-func unfinished(ctx context.Context, what string) string {
-	if ctx.Err() != nil {
-		return what
-	}
-	return ""
-}
-
-func everyAddress() (list []byte) {
-	for a := 1; a <= lastAddress; a++ {
-		list = append(list, byte(a))
-	}
-	return list
 }
 
 // settings are the other rates and framings of a line.

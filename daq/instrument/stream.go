@@ -24,21 +24,13 @@ type stream struct {
 	reportedAt time.Time // when a good line was reported last
 }
 
-// run listens until ctx ends.
-func (s *stream) run(ctx context.Context) {
-	defer close(s.done)
-	s.start()
-	defer s.worker.End()
-	stop := context.AfterFunc(ctx, s.abort)
-	defer stop()
-	defer s.abort()
-	for ctx.Err() == nil {
-		if s.wire == nil {
-			s.seek(ctx)
-			continue
-		}
-		s.receive()
+// step looks for the line, or listens.
+func (s *stream) step(ctx context.Context) {
+	if s.wire == nil {
+		s.seek(ctx)
+		return
 	}
+	s.receive()
 }
 
 // seek looks for the line, and tells at the instrument's pace that it is away.
@@ -86,7 +78,11 @@ func (s *stream) receive() {
 	default:
 	}
 	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout + s.wire.fair(s.missed > 0 && s.missed < deadAfter))
-	buf, err := s.wire.readUntil(s.buf, minTime(overdue, time.Now().Add(pauseEvery)))
+	until := time.Now().Add(pauseEvery)
+	if overdue.Before(until) {
+		until = overdue
+	}
+	buf, err := s.wire.readUntil(s.buf, until)
 	s.wire.received = s.wire.received[:0]
 	s.buf = buf
 	s.lines()
@@ -167,14 +163,5 @@ func (s *stream) reportOverdue() {
 	s.report(&s.in, result{err: err}, time.Since(s.lastLineAt), s.now())
 	s.missed++
 	s.listenAnew()
-	if s.moved() {
-		s.lose(faultf(daq.ReasonPort, "%s: the name now leads to another device; it is opened again", place(s.port)))
-	}
-}
-
-func minTime(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return a
-	}
-	return b
+	s.loseMoved()
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 
 	"flowrigd/config"
 )
@@ -23,20 +24,15 @@ func (b *bus) swapped(err error, came []byte) error {
 }
 
 // ofOtherLines are the text instruments that stand on other lines than this port's.
-func ofOtherLines(all []config.Instrument, port string) (others []config.Instrument) {
-	for _, in := range all {
-		if in.Port != port && in.Modbus == nil {
-			others = append(others, in)
-		}
-	}
-	return others
+func ofOtherLines(all []config.Instrument, port string) []config.Instrument {
+	return slices.DeleteFunc(slices.Clone(all), func(in config.Instrument) bool { return in.Port == port || in.Modbus != nil })
 }
 
 // swapped adds to a fault that what came is a line of an instrument of another
 // port: the plugs of the two are swapped.
 func swapped(port config.Port, others []config.Instrument, err error, came []byte) error {
-	var f *fault
-	if !errors.As(err, &f) || f.lost {
+	f, ok := errors.AsType[*fault](err)
+	if !ok || f.lost {
 		return err
 	}
 	for i := range others {
@@ -59,14 +55,9 @@ func fits(port config.Port, in *config.Instrument, came []byte) bool {
 	} else {
 		pattern, end = in.Query.Reply, in.Query.End
 	}
-	for rest := came; ; {
-		line, behind, found := bytes.Cut(rest, end)
-		if !found {
-			return false
-		}
-		if _, err := readLine(port, pattern, in.Checksum, line); err == nil {
-			return true
-		}
-		rest = behind
-	}
+	lines := bytes.Split(came, end)
+	return slices.ContainsFunc(lines[:len(lines)-1], func(line []byte) bool {
+		_, err := readLine(port, pattern, in.Checksum, line)
+		return err == nil
+	})
 }
