@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/build"
 	"flowrigd/daq/clock"
 	"flowrigd/daq/engine"
 	"flowrigd/daq/instrument"
@@ -73,8 +74,8 @@ func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d.recording = openRecording(cfg.Record, d.log, func() []daq.AlarmEvent { return d.loop.Last().Standing() })
 	d.standsBy = d.recording.StandsBy()
 	d.buildRelay(cfg)
-	for _, build := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildSinks, d.buildInstruments} {
-		if err := build(cfg); err != nil {
+	for _, part := range []func(*config.Config) error{d.buildEngine, d.buildServer, d.buildBroker, d.buildSinks, d.buildInstruments} {
+		if err := part(cfg); err != nil {
 			return nil, errors.Join(err, d.close())
 		}
 	}
@@ -153,7 +154,7 @@ func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 }
 
 func (d *daemon) buildServer(cfg *config.Config) (err error) {
-	b := thisBuild()
+	b := build.This()
 	d.server, err = web.New(web.Options{
 		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
 		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: web.FactsOf(cfg),
@@ -236,7 +237,7 @@ func (d *daemon) run(ctx context.Context) error {
 		{Name: "mqtt", Grace: stopSinks, Work: d.sinks.mqtt.Run},
 		{Name: "notifications", Grace: stopSinks, Work: d.sinks.notify.Run},
 		{Name: "embedded broker", Grace: stopSinks, Work: d.runBroker}, // behind mqtt, which says its last there
-		{Name: "http", Grace: stopSinks, Work: d.runServer},
+		{Name: "http", Grace: stopSinks, Work: d.server.Run},
 		{Name: "speed", Grace: stopReading, Work: d.watchSpeed},
 		{Name: "recording", Grace: stopRecording, Work: d.runRecording, Must: true}, // what was measured is not all on disk: that is a failure
 		{Name: "permit file", Grace: stopKeeper, Work: d.runKeeper},                 // behind the recording, which says what it has
@@ -274,22 +275,4 @@ func (d *daemon) runRecording(ctx context.Context) error {
 	grace, cancel := context.WithTimeout(context.Background(), stopRecording-time.Second)
 	defer cancel()
 	return d.recording.Close(grace)
-}
-
-// serveAgain is how often a page that could not be served is tried again.
-const serveAgain = 2 * time.Second
-
-// runServer serves the page; where another program has the port it is tried
-// again until it is free.
-func (d *daemon) runServer(ctx context.Context) error {
-	for {
-		if err := d.server.Listen(); err == nil {
-			return d.server.Run(ctx)
-		}
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-time.After(serveAgain):
-		}
-	}
 }

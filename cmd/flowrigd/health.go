@@ -67,43 +67,27 @@ func (d *daemon) connected() error {
 // checks are what must work to be ready: one entry each, nil when it does.
 func (d *daemon) checks() map[string]error {
 	m := map[string]error{"engine": d.loop.Alive(), "recording": d.recording.Healthy()}
+	check := func(name string, works bool, format string, args ...any) {
+		if m[name] = nil; !works {
+			m[name] = fmt.Errorf(format, args...)
+		}
+	}
 	if d.publisher.Load() != nil {
 		m["broker"] = d.connected()
 	}
 	for _, s := range d.notifier.Load().Stats() {
-		m["receiver "+s.Receiver] = tookOf(s)
+		check("receiver "+s.Receiver, s.Trouble == "", "not told of alarms since %s, %d wait: %s", daq.FormatTime(s.Since), s.Waiting, s.Trouble)
 	}
 	if o := d.answered.Load(); d.relay != nil && o != nil {
-		m["heating permit relay"] = relayOf(o)
+		check("heating permit relay", o.Error == "", "%s", o.Error)
 	}
 	if k := d.recording.keeper; k != nil {
 		m["permit file"] = k.Healthy()
 	}
 	s := d.loop.Last()
-	for _, id := range d.cfg.Load().Instruments {
-		m["instrument "+id.Name] = readyOf(s.Quality[id.ID])
+	for _, in := range d.cfg.Load().Instruments {
+		q := s.Quality[in.ID]
+		check("instrument "+in.Name, q.Usable(), "%s", q)
 	}
 	return m
-}
-
-// tookOf says that a receiver has refused the last delivery.
-func tookOf(s notify.Stats) error {
-	if s.Trouble == "" {
-		return nil
-	}
-	return fmt.Errorf("not told of alarms since %s, %d wait: %s", daq.FormatTime(s.Since), s.Waiting, s.Trouble)
-}
-
-func relayOf(o *daq.Output) error {
-	if o.Error == "" {
-		return nil
-	}
-	return fmt.Errorf("%s", o.Error)
-}
-
-func readyOf(q daq.Quality) error {
-	if q.Usable() {
-		return nil
-	}
-	return fmt.Errorf("%s", q)
 }

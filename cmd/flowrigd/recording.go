@@ -8,6 +8,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/build"
 	"flowrigd/daq/hold"
 	"flowrigd/daq/record"
 )
@@ -22,7 +23,7 @@ type recording struct {
 // openRecording opens the recording, or keeps the reason why not.
 func openRecording(cfg config.Record, log *slog.Logger, standing func() []daq.AlarmEvent) *recording {
 	return &recording{log: log, Journal: record.NewJournal(record.JournalOptions{
-		Options:   record.Options{Retention: retentionOf(cfg), Log: log, Build: programID()},
+		Options:   record.Options{Retention: retentionOf(cfg), Log: log, Build: build.Program()},
 		Directory: cfg.Directory, Standing: standing,
 	})}
 }
@@ -47,17 +48,8 @@ func (r *recording) restore(cfg *config.Config) []daq.SavedAlarm {
 		}
 		return r.begin(hold.Join(nil, fs.ErrNotExist, past, pastErr))
 	}
-	path := hold.Path(cfg.HTTP.TokensFile, cfg.Site, cfg.Rig)
-	kept, keptErr := hold.Read(path)
-	alarms, why := hold.Join(kept, keptErr, past, pastErr)
-	var of hold.Past
-	switch {
-	case past != nil:
-		of = *past
-	case kept != nil:
-		of = hold.Past{Recording: kept.Recording, Newest: kept.Newest}
-	}
-	r.keeper = hold.NewKeeper(path, r.log, of.Recording, of.Newest, alarms)
+	keeper, alarms, why := hold.Restore(hold.Path(cfg.HTTP.TokensFile, cfg.Site, cfg.Rig), past, pastErr, r.log)
+	r.keeper = keeper
 	r.Keep(r.keeper)
 	return r.begin(alarms, why)
 }

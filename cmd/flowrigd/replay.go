@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"flowrigd/daq/build"
 	"flowrigd/daq/live"
 	"flowrigd/daq/record"
 )
@@ -31,7 +32,7 @@ func replayVerb() *cobra.Command {
 			return err
 		}
 		defer r.Close()
-		p := live.Replay{From: r, Recording: r.Recording(), Build: programID(), Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
+		p := live.Replay{From: r, Recording: r.Recording(), Build: build.Program(), Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
 		if p.Begin, err = instant("--from", *from); err != nil {
 			return err
 		}

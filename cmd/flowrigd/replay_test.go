@@ -14,6 +14,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/build"
 	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
 	"flowrigd/daq/record"
@@ -55,7 +56,7 @@ func newTape(t *testing.T) *tape {
 func programOf(t *testing.T) string {
 	t.Helper()
 	out, diag, code := call(t, program, "version", "--json")
-	var b build
+	var b build.Info
 	if err := json.Unmarshal([]byte(out), &b); err != nil || code != 0 || b.Program == "" {
 		t.Fatalf("version: %v, %d: %s%s", err, code, out, diag)
 	}

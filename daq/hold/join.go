@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"slices"
 	"strings"
 	"time"
@@ -20,6 +21,21 @@ type Past struct {
 	Newest    int64 // the newest alarm's sequence
 	Alarms    []daq.SavedAlarm
 	Sequences map[string]int64 // of each alarm's last state
+}
+
+// Restore joins the file at path with what a recording says (Join), and gives the
+// keeper of the file from now on beside the alarms that a start begins with.
+func Restore(path string, past *Past, pastErr error, log *slog.Logger) (k *Keeper, alarms []daq.SavedAlarm, why error) {
+	kept, keptErr := Read(path)
+	alarms, why = Join(kept, keptErr, past, pastErr)
+	var of Past
+	switch {
+	case past != nil:
+		of = *past
+	case kept != nil:
+		of = Past{Recording: kept.Recording, Newest: kept.Newest}
+	}
+	return NewKeeper(path, log, of.Recording, of.Newest, alarms), alarms, why
 }
 
 // Join gives the alarms that a start begins with. kept is what the file says,

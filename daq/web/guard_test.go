@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -111,15 +112,38 @@ func TestRefusesToListenOpenly(t *testing.T) {
 	}
 }
 
+// A port that another program has: Listen says so at once, and Run serves when it is
+// free.
 func TestPortTaken(t *testing.T) {
-	b := testBed(t, nil)
-	s, err := New(Options{Listen: b.Addr(), Rig: &fakeRig{}, Log: quiet})
+	other, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	err = s.Run(t.Context())
-	if err == nil || !strings.Contains(err.Error(), "another program has this port: stop it, or write another port as http.listen") {
+	s, err := New(Options{Listen: other.Addr().String(), Rig: &fakeRig{}, Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err = s.Listen(); err == nil || !strings.Contains(err.Error(), "another program has this port: stop it, or write another port as http.listen") {
 		t.Errorf("error = %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Run(ctx) }()
+	if err := other.Close(); err != nil {
+		t.Fatal(err)
+	}
+	var page *http.Response
+	for over := time.Now().Add(20 * time.Second); page == nil && time.Now().Before(over); time.Sleep(50 * time.Millisecond) {
+		page, _ = http.Get("http://" + other.Addr().String() + "/api/now")
+	}
+	if page == nil {
+		t.Error("the port is free, and nobody serves")
+	} else if err := page.Body.Close(); err != nil {
+		t.Error(err)
+	}
+	cancel()
+	if err := <-ended; err != nil {
+		t.Error(err)
 	}
 }
 

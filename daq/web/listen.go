@@ -6,7 +6,11 @@ import (
 	"io/fs"
 	"net"
 	"syscall"
+	"time"
 )
+
+// listenAgain is how often a port that could not be had is tried again.
+const listenAgain = 2 * time.Second
 
 // Listen takes the port. Run does it too; calling it first tells the address
 // early and gives the error to the caller.

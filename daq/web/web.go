@@ -173,10 +173,15 @@ const (
 )
 
 // Run listens, unless Listen did already, and serves until ctx ends; requests
-// under way get a grace time.
+// under way get a grace time. Where it cannot listen, for another program has the
+// port, it tries again until it can.
 func (s *Server) Run(ctx context.Context) error {
-	if err := s.Listen(); err != nil {
-		return err
+	for s.Listen() != nil {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(listenAgain):
+		}
 	}
 	server := &http.Server{
 		Handler:           s.handler,
