@@ -40,9 +40,10 @@ func TestAgainstSimulation(t *testing.T) {
 			t.Parallel()
 			worst := 0.0
 			for _, celsius := range []float64{5, 20, 42, 65} {
+				drawn := a.draw(t, celsius)
 				for _, re := range []float64{600, 1900, 1990, 2010, 2060, 3900, 4040, 9000} {
 					t.Run(fmt.Sprintf("%v °C/Re %v", celsius, re), func(t *testing.T) {
-						worst = math.Max(worst, compare(t, a, celsius, re))
+						worst = math.Max(worst, compare(t, a, celsius, re, drawn))
 					})
 				}
 			}
@@ -51,16 +52,15 @@ func TestAgainstSimulation(t *testing.T) {
 	}
 }
 
-func compare(t *testing.T, a accuracy, celsius, re float64) (deviation float64) {
-	const draws = 100_000
-	rig := bench()
-	rig.Bore, rig.FlowMin = uncertainty.Value{X: 0.013, U: a.boreU}, 1e-9
+const draws = 100_000
+
+func compare(t *testing.T, a accuracy, celsius, re float64, all []draw) (deviation float64) {
 	in := a.inputs(t, celsius, re)
 	var s quantity.Set
-	mustNew(t, rig).Derive(in, &s)
+	mustNew(t, a.rig()).Derive(in, &s)
 	u := get(t, &s, quantity.ReynoldsUncertainty) / 2
 
-	drawn := simulate(rig, in, draws)
+	drawn := simulate(in, all)
 	mean, sd := uncertainty.Mean(drawn), 0.0
 	for _, y := range drawn {
 		sd += (y - mean) * (y - mean)
@@ -110,25 +110,49 @@ func position(sorted []float64, x float64) int {
 	return i
 }
 
-func simulate(rig pipe.Rig, in pipe.Inputs, draws int) []float64 {
-	random := rand.New(rand.NewPCG(3, 4))
-	out := make([]float64, draws)
-	for i := range out {
+func (a accuracy) rig() pipe.Rig {
+	rig := bench()
+	rig.Bore, rig.FlowMin = uncertainty.Value{X: 0.013, U: a.boreU}, 1e-9
+	return rig
+}
+
+// draw is what one draw has of the bore, the water and the flow, whatever the
+// Reynolds number: the flow's two parts are in their own standard uncertainties.
+type draw struct{ bore, nu, other, own float64 }
+
+func (a accuracy) draw(t *testing.T, celsius float64) []draw {
+	t.Helper()
+	random, rig, in := rand.New(rand.NewPCG(3, 4)), a.rig(), a.inputs(t, celsius, 2000)
+	all := make([]draw, draws)
+	for i := range all {
 		w, err := water.At(drawInput(random, in.Temperature))
 		if err != nil {
-			panic(err)
+			t.Fatal(err)
 		}
-		nu := w.KinematicViscosity + w.KinematicU*random.NormFloat64()
-		bore := rig.Bore.X + rig.Bore.U*random.NormFloat64()
-		out[i] = pipe.Reynolds(drawInput(random, in.Flow), bore, nu)
+		all[i].nu = w.KinematicViscosity + w.KinematicU*random.NormFloat64()
+		all[i].bore = rig.Bore.X + rig.Bore.U*random.NormFloat64()
+		all[i].other, all[i].own = random.NormFloat64(), standard(random, in.Flow.Shape)
+	}
+	return all
+}
+
+func simulate(in pipe.Inputs, all []draw) []float64 {
+	out := make([]float64, len(all))
+	for i, d := range all {
+		out[i] = pipe.Reynolds(in.Flow.X+in.Flow.OtherU*d.other+in.Flow.U*d.own, d.bore, d.nu)
 	}
 	return out
 }
 
+// standard draws from a shape of mean 0 and standard deviation 1.
+func standard(random *rand.Rand, shape uncertainty.Shape) float64 {
+	if shape == uncertainty.Rectangular {
+		return math.Sqrt(3) * (2*random.Float64() - 1)
+	}
+	return random.NormFloat64()
+}
+
 func drawInput(random *rand.Rand, in pipe.Input) float64 {
 	x := in.X + in.OtherU*random.NormFloat64()
-	if in.Shape == uncertainty.Rectangular {
-		return x + in.U*math.Sqrt(3)*(2*random.Float64()-1)
-	}
-	return x + in.U*random.NormFloat64()
+	return x + in.U*standard(random, in.Shape)
 }

@@ -26,61 +26,58 @@ func at9600(t *testing.T, l *handLine) bool {
 	return mode.Cflag&unix.CBAUD == unix.B9600
 }
 
-// TestProbeSearch looks for a slave at another address, at another rate, and on
-// another line; the slave fails the test when anything but a read comes.
-func TestProbeSearch(t *testing.T) {
+// A slave at another address, at another rate, and on another line is found; it
+// fails the test when anything but a read comes. As tests of their own the long
+// searches do not begin last.
+func TestProbeSearchesAddresses(t *testing.T) {
+	probeSearch(t, 12, false, false, "found     address 12 answers at 19200 Bd, 8N1 on line (", "): 25.5 °C")
+}
+
+func TestProbeSearchesRates(t *testing.T) {
+	probeSearch(t, 1, true, false, "found     address 1 answers at 9600 Bd, 8N1 on line (", "): 25.5 °C")
+}
+
+func TestProbeSearchesLines(t *testing.T) {
+	probeSearch(t, 1, false, true, "found     address 1 answers at 19200 Bd, 8N1 on idle (", "): 25.5 °C; that is ports.idle: swap the plugs, or write port = \"idle\"")
+}
+
+// probeSearch puts the slave on a line or on the other one, slow at 9600 Bd.
+func probeSearch(t *testing.T, address byte, slow, other bool, found ...string) {
+	t.Helper()
 	t.Parallel()
-	hears := func(l **handLine, address byte, slow bool) func([]byte) ([]byte, []byte) {
-		return func(heard []byte) (answer, rest []byte) {
-			for ; len(heard) >= 8; heard = heard[8:] {
-				asked, err := modbus.ParseRequest(heard[:8])
-				if err != nil || asked.Function > modbus.ReadInputRegisters {
-					t.Errorf("the slave heard % X: %v", heard, err)
-				}
-				if asked.Address == address && at9600(t, *l) == slow {
-					answer = append(answer, modbus.ReadResponse(address, asked.Function, []byte{0x41, 0xCC, 0, 0})...)
-				}
+	var line, idle, slave *handLine
+	hears := func(heard []byte) (answer, rest []byte) {
+		for ; len(heard) >= 8; heard = heard[8:] {
+			asked, err := modbus.ParseRequest(heard[:8])
+			if err != nil || asked.Function > modbus.ReadInputRegisters {
+				t.Errorf("the slave heard % X: %v", heard, err)
 			}
-			return answer, heard
+			if asked.Address == address && at9600(t, slave) == slow {
+				answer = append(answer, modbus.ReadResponse(address, asked.Function, []byte{0x41, 0xCC, 0, 0})...)
+			}
 		}
+		return answer, heard
 	}
-	for _, c := range []struct {
-		name    string
-		address byte
-		slow    bool
-		other   bool // on the other line
-		says    []string
-	}{
-		{"another address", 12, false, false, []string{"found     address 12 answers at 19200 Bd, 8N1 on line (", "): 25.5 °C"}},
-		{"another rate", 1, true, false, []string{"found     address 1 answers at 9600 Bd, 8N1 on line (", "): 25.5 °C"}},
-		{"another line", 1, false, true, []string{"found     address 1 answers at 19200 Bd, 8N1 on idle (", "): 25.5 °C; that is ports.idle: swap the plugs, or write port = \"idle\""}},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			t.Parallel()
-			dir := t.TempDir()
-			var line, idle *handLine
-			none := func(heard []byte) (answer, rest []byte) { return nil, nil }
-			if c.other {
-				line = newHandLine(t, filepath.Join(dir, "line"), none)
-				idle = newHandLine(t, filepath.Join(dir, "idle"), func(heard []byte) ([]byte, []byte) { return hears(&idle, c.address, c.slow)(heard) })
-			} else {
-				line = newHandLine(t, filepath.Join(dir, "line"), func(heard []byte) ([]byte, []byte) { return hears(&line, c.address, c.slow)(heard) })
-				idle = newHandLine(t, filepath.Join(dir, "idle"), none)
-			}
-			text := fmt.Sprintf(probeText, line.name, asModbus)
-			text = strings.Replace(text, "/dev/serial/by-id/none", idle.name, 1)
-			file := write(t, filepath.Join(dir, "rig.toml"), text)
-			stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "20 s", "temperature")
-			if code != exitFailed {
-				t.Errorf("ends with %d", code)
-			}
-			says(t, "stdout", stdout, c.says...)
-			says(t, "stderr", stderr, "temperature gives no answer that can be read; searching for up to 20 s, "+
-				"with the request to read input register 0, on the other ports of the configuration, then at other rates and framings, then under the addresses 1 to 247. It only reads, and writes nothing to any device.\n")
-			if n := strings.Count(stdout, "   found "); n != 1 {
-				t.Errorf("%d are found:\n%s", n, stdout)
-			}
-		})
+	none := func([]byte) (answer, rest []byte) { return nil, nil }
+	dir := t.TempDir()
+	if other {
+		line, idle = newHandLine(t, filepath.Join(dir, "line"), none), newHandLine(t, filepath.Join(dir, "idle"), hears)
+		slave = idle
+	} else {
+		line, idle = newHandLine(t, filepath.Join(dir, "line"), hears), newHandLine(t, filepath.Join(dir, "idle"), none)
+		slave = line
+	}
+	text := strings.Replace(fmt.Sprintf(probeText, line.name, asModbus), "/dev/serial/by-id/none", idle.name, 1)
+	file := write(t, filepath.Join(dir, "rig.toml"), text)
+	stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "20 s", "temperature")
+	if code != exitFailed {
+		t.Errorf("ends with %d", code)
+	}
+	says(t, "stdout", stdout, found...)
+	says(t, "stderr", stderr, "temperature gives no answer that can be read; searching for up to 20 s, "+
+		"with the request to read input register 0, on the other ports of the configuration, then at other rates and framings, then under the addresses 1 to 247. It only reads, and writes nothing to any device.\n")
+	if n := strings.Count(stdout, "   found "); n != 1 {
+		t.Errorf("%d are found:\n%s", n, stdout)
 	}
 }
 

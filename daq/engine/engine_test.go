@@ -3,6 +3,7 @@ package engine
 import (
 	"math"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -26,13 +27,17 @@ type bench struct {
 	judge  *judge // of every step
 }
 
+// checked are the configurations so far, by their texts: thousands of benches have
+// a few dozen, and an engine only reads its own.
+var checked sync.Map
+
 func benchConfig(t *testing.T, text string) *config.Config {
 	t.Helper()
-	cfg, problems := config.Parse("bench.toml", []byte(text))
-	if cfg == nil {
-		t.Fatal(problems)
+	cfg, known := checked.Load(text)
+	if !known {
+		cfg, _ = checked.LoadOrStore(text, daqtest.Config(t, text))
 	}
-	return cfg
+	return cfg.(*config.Config)
 }
 
 func newBench(t *testing.T, restored ...daq.SavedAlarm) *bench {
