@@ -3,12 +3,11 @@ package record
 import (
 	"bufio"
 	"context"
-	"database/sql"
 	"encoding/csv"
 	"fmt"
 	"io"
+	"iter"
 	"strconv"
-	"strings"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -24,46 +23,50 @@ type Export struct {
 	Format string        // csv (RFC 4180 with a header) or json (one array)
 }
 
-// sheet is one kind of export: its columns, and how a record of it is read.
-type sheet struct {
-	columns []string
-	query   string
-	read    func(*sql.Rows) (at string, cells []string, object []byte, err error)
+// cells are a record as CSV has it, the sequence and the time first; object gives it
+// in JSON.
+type cells struct {
+	cells  []string
+	object func() []byte
 }
 
 // Export writes the records in the order of recording. Unknown is an empty cell
 // or null. No text reaches a terminal or a spreadsheet as a command: see
 // textCell.
 func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) error {
-	s, err := r.sheet(e.What)
-	if err != nil {
-		return err
+	end, arguments := e.between()
+	if e.What == "samples" {
+		return export(w, e, sampleHeader(), r.rows(ctx, "export", end, arguments...), r.sampleCells)
 	}
-	out, err := newTable(w, e.Format, s.columns)
-	if err != nil {
-		return err
-	}
-	query, arguments := s.between(e.From, e.To)
-	rows, err := r.db.QueryContext(ctx, query, arguments...)
-	if err != nil {
-		return explain(r.path, "export", err)
-	}
-	defer rows.Close()
-	pick := thinner{every: e.Every}
-	for rows.Next() {
-		at, cells, object, err := s.read(rows)
-		if err != nil {
-			return explain(r.path, "export", err)
+	words := "samples"
+	for i := range kinds {
+		if k := &kinds[i]; k.export == e.What {
+			return export(w, e, k.header(), r.events(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) cells {
+				return cells{k.cells(w), func() []byte { return w.Message(r.recording, w.sequence).Body }}
+			})
 		}
-		if !pick.wants(at) {
+		words += ", " + kinds[i].export
+	}
+	return fmt.Errorf("export: %q cannot be exported; name one of %s", e.What, words)
+}
+
+func export[T any](w io.Writer, e Export, header []string, rows iter.Seq2[T, error], of func(T) cells) error {
+	out, err := newTable(w, e.Format, header)
+	if err != nil {
+		return err
+	}
+	pick := thinner{every: e.Every}
+	for row, err := range rows {
+		if err != nil {
+			return err
+		}
+		c := of(row)
+		if !pick.wants(c.cells[1]) {
 			continue
 		}
-		if err := out.record(cells, object); err != nil {
+		if err := out.record(c); err != nil {
 			return fmt.Errorf("export: write: %w", err)
 		}
-	}
-	if err := rows.Err(); err != nil {
-		return explain(r.path, "export", err)
 	}
 	if err := out.end(); err != nil {
 		return fmt.Errorf("export: write: %w", err)
@@ -71,42 +74,30 @@ func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) error {
 	return nil
 }
 
-func (r *Reader) sheet(what string) (*sheet, error) {
-	if what == "samples" {
-		return &sheet{sampleHeader(), `SELECT ` + r.rowColumns() + ` FROM sample`, r.sampleRecord}, nil
+func (k *kind) header() (names []string) {
+	for _, f := range k.columns()[:k.exported] {
+		names = append(names, f.name)
 	}
-	words := "samples"
-	for i := range kinds {
-		if k := &kinds[i]; k.export == what {
-			return &sheet{k.columns[:k.exported], k.query(r.have[k.table]), func(rows *sql.Rows) (string, []string, []byte, error) { return r.eventRecord(k, rows) }}, nil
-		}
-		words += ", " + kinds[i].export
-	}
-	return nil, fmt.Errorf("export: %q cannot be exported; name one of %s", what, words)
+	return names
 }
 
-func (r *Reader) eventRecord(k *kind, rows *sql.Rows) (string, []string, []byte, error) {
-	w, err := k.scan(rows)
-	if err != nil {
-		return "", nil, nil, err
+func (k *kind) cells(w *eventRow) (cells []string) {
+	for _, f := range k.fields(w)[:k.exported] {
+		cells = append(cells, cell(f.at))
 	}
-	at := daq.FormatTime(w.at)
-	return at, append([]string{strconv.FormatInt(w.sequence, 10), at}, k.cells(&w)...), w.Message(r.recording, w.sequence).Body, nil
+	return cells
 }
 
-func (s *sheet) between(from, to time.Time) (query string, arguments []any) {
-	where := []string{}
-	if !from.IsZero() {
-		where, arguments = append(where, "time >= ?"), append(arguments, daq.FormatTime(from))
+// between is the end of a query for the records of that time.
+func (e *Export) between() (end string, arguments []any) {
+	end = " WHERE true"
+	if !e.From.IsZero() {
+		end, arguments = end+" AND time >= ?", append(arguments, daq.FormatTime(e.From))
 	}
-	if !to.IsZero() {
-		where, arguments = append(where, "time < ?"), append(arguments, daq.FormatTime(to))
+	if !e.To.IsZero() {
+		end, arguments = end+" AND time < ?", append(arguments, daq.FormatTime(e.To))
 	}
-	query = s.query
-	if len(where) > 0 {
-		query += " WHERE " + strings.Join(where, " AND ")
-	}
-	return query + " ORDER BY sequence", arguments
+	return end + " ORDER BY sequence", arguments
 }
 
 // thinner takes the first record of each stretch of time.
@@ -139,23 +130,12 @@ func sampleHeader() []string {
 	return append(header, "quality", "configuration")
 }
 
-func (r *Reader) sampleRecord(rows *sql.Rows) (string, []string, []byte, error) {
-	w, err := scanRow(rows)
-	if err != nil {
-		return "", nil, nil, err
-	}
-	cells := []string{strconv.FormatInt(w.sequence, 10), w.time, strconv.FormatBool(w.synchronised)}
+func (r *Reader) sampleCells(w *row) cells {
+	list := []string{strconv.FormatInt(w.sequence, 10), w.time, strconv.FormatBool(w.synchronised)}
 	for id := range quantity.Count {
-		cells = append(cells, w.values.Cell(id))
+		list = append(list, w.values.Cell(id))
 	}
-	return w.time, append(cells, textCell(w.quality), textCell(w.configuration)), r.appendRow(nil, w), nil
-}
-
-func numberCell(v *float64) string {
-	if v == nil {
-		return ""
-	}
-	return strconv.FormatFloat(*v, 'g', -1, 64)
+	return cells{append(list, textCell(w.quality), textCell(w.configuration)), func() []byte { return r.appendRow(nil, w) }}
 }
 
 // table writes either format.
@@ -176,9 +156,9 @@ func newTable(w io.Writer, format string, columns []string) (*table, error) {
 	return nil, fmt.Errorf("export: format %q: name csv or json", format)
 }
 
-func (t *table) record(cells []string, object []byte) error {
+func (t *table) record(c cells) error {
 	if t.csv != nil {
-		return t.csv.Write(cells)
+		return t.csv.Write(c.cells)
 	}
 	separator := ",\n"
 	if t.count == 0 {
@@ -188,7 +168,7 @@ func (t *table) record(cells []string, object []byte) error {
 	if _, err := t.json.WriteString(separator); err != nil {
 		return err
 	}
-	_, err := t.json.Write(visibleJSON(object))
+	_, err := t.json.Write(visibleJSON(c.object()))
 	return err
 }
 

@@ -11,16 +11,48 @@ import (
 	"flowrigd/daq"
 )
 
-// kindNames are the words of the input table's kind column.
-var kindNames = [...]string{
-	daq.KindStart:   "start",
-	daq.KindReading: "reading",
-	daq.KindTick:    "tick",
-	daq.KindCommand: "command",
-	daq.KindHealth:  "health",
-	daq.KindReload:  "reload",
-	daq.KindOutput:  "output",
-	daq.KindNote:    "note",
+// inputKinds are the words of the input table's kind column, and where of an input
+// the body column stands; nil: it is empty.
+var inputKinds = [...]struct {
+	name string
+	body func(*daq.Input) any
+}{
+	daq.KindStart:   {"start", func(in *daq.Input) any { return &in.Start }},
+	daq.KindReading: {"reading", func(in *daq.Input) any { return (*reading)(&in.Reading) }},
+	daq.KindTick:    {"tick", nil},
+	daq.KindCommand: {"command", func(in *daq.Input) any { return &in.Command }},
+	daq.KindHealth:  {"health", func(in *daq.Input) any { return &in.Health }},
+	daq.KindReload:  {"reload", func(in *daq.Input) any { return &in.Start }},
+	daq.KindOutput:  {"output", func(in *daq.Input) any { return &in.Output }},
+	daq.KindNote:    {"note", func(in *daq.Input) any { return &in.Note }},
+}
+
+// encodeInput gives the kind and body columns; decodeInput reads them.
+func encodeInput(in *daq.Input) (kind, body string, err error) {
+	if int(in.Kind) >= len(inputKinds) {
+		return "", "", fmt.Errorf("kind %d is not one of the inputs", in.Kind)
+	}
+	k := inputKinds[in.Kind]
+	if k.body == nil {
+		return k.name, "", nil
+	}
+	b, err := json.Marshal(k.body(in))
+	return k.name, string(b), err
+}
+
+// decodeInput fills in.Kind and what belongs to it.
+func decodeInput(in *daq.Input, kind, body string) error {
+	for i, k := range inputKinds {
+		if k.name != kind {
+			continue
+		}
+		in.Kind = daq.Kind(i)
+		if k.body == nil {
+			return nil
+		}
+		return json.Unmarshal([]byte(body), k.body(in))
+	}
+	return fmt.Errorf("kind %q is not one of the inputs", kind)
 }
 
 // wireNumber is a float64 that JSON can carry exactly: the shortest text that
@@ -55,73 +87,24 @@ type readingBody struct {
 	At     time.Duration `json:"at"`
 }
 
-// encodeInput gives the kind and body columns; decodeInput reads them.
-func encodeInput(in *daq.Input) (kind, body string, err error) {
-	if int(in.Kind) >= len(kindNames) {
-		return "", "", fmt.Errorf("kind %d is not one of the inputs", in.Kind)
-	}
-	var v any
-	switch in.Kind {
-	case daq.KindReading:
-		r := &in.Reading
-		v = readingBody{r.Instrument.Short(), wireNumber(r.Number), r.Count, r.Reason, r.Error, r.Took, r.At}
-	case daq.KindCommand:
-		v = in.Command
-	case daq.KindHealth:
-		v = in.Health
-	case daq.KindNote:
-		v = in.Note
-	case daq.KindOutput:
-		v = in.Output
-	case daq.KindStart, daq.KindReload:
-		v = in.Start
-	default:
-		return kindNames[in.Kind], "", nil
-	}
-	b, err := json.Marshal(v)
-	return kindNames[in.Kind], string(b), err
+// reading is a Reading that is written as its readingBody.
+type reading daq.Reading
+
+// MarshalJSON writes the body column.
+func (r *reading) MarshalJSON() ([]byte, error) {
+	return json.Marshal(readingBody{r.Instrument.Short(), wireNumber(r.Number), r.Count, r.Reason, r.Error, r.Took, r.At})
 }
 
-// decodeInput fills in.Kind and what belongs to it.
-func decodeInput(in *daq.Input, kind, body string) (err error) {
-	switch kind {
-	case "tick":
-		in.Kind = daq.KindTick
-	case "reading":
-		in.Kind = daq.KindReading
-		in.Reading, err = decodeReading(body)
-	case "command":
-		in.Kind = daq.KindCommand
-		err = json.Unmarshal([]byte(body), &in.Command)
-	case "health":
-		in.Kind = daq.KindHealth
-		err = json.Unmarshal([]byte(body), &in.Health)
-	case "note":
-		in.Kind = daq.KindNote
-		err = json.Unmarshal([]byte(body), &in.Note)
-	case "output":
-		in.Kind = daq.KindOutput
-		err = json.Unmarshal([]byte(body), &in.Output)
-	case "start":
-		in.Kind = daq.KindStart
-		err = json.Unmarshal([]byte(body), &in.Start)
-	case "reload":
-		in.Kind = daq.KindReload
-		err = json.Unmarshal([]byte(body), &in.Start)
-	default:
-		err = fmt.Errorf("kind %q is not one of the inputs", kind)
-	}
-	return err
-}
-
-func decodeReading(body string) (daq.Reading, error) {
+// UnmarshalJSON reads it.
+func (r *reading) UnmarshalJSON(body []byte) error {
 	var b readingBody
-	if err := json.Unmarshal([]byte(body), &b); err != nil {
-		return daq.Reading{}, err
+	if err := json.Unmarshal(body, &b); err != nil {
+		return err
 	}
 	id, ok := quantity.ByShort(b.Of)
 	if !ok {
-		return daq.Reading{}, fmt.Errorf("%q is not a quantity of this flowrigd", b.Of)
+		return fmt.Errorf("%q is not a quantity of this flowrigd", b.Of)
 	}
-	return daq.Reading{Instrument: id, Number: float64(b.Number), Count: b.Count, Reason: b.Reason, Error: b.Error, Took: b.Took, At: b.At}, nil
+	*r = reading{Instrument: id, Number: float64(b.Number), Count: b.Count, Reason: b.Reason, Error: b.Error, Took: b.Took, At: b.At}
+	return nil
 }

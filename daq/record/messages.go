@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"iter"
 	"slices"
 	"strconv"
 
@@ -14,56 +15,50 @@ import (
 
 // Pending gives the next messages of a class behind a sequence, in order, at
 // most limit. The body is made from the row: there is no second copy of it.
-func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limit int) ([]daq.Message, error) {
+func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limit int) (out []daq.Message, err error) {
+	const next = ` WHERE sequence > ? ORDER BY sequence LIMIT ?`
 	if class == daq.ClassRecord {
-		return r.rowMessages(ctx, after, limit)
+		for w, err := range r.rows(ctx, "messages", next, after, limit) {
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, daq.Message{Class: daq.ClassRecord, Sequence: w.sequence, Body: r.appendRow(nil, w)})
+		}
+		return out, nil
 	}
-	var out []daq.Message
 	for i := range kinds {
-		if kinds[i].class != class {
-			continue
+		if kinds[i].class == class {
+			more, err := r.messages(ctx, r.db, &kinds[i], next, after, limit)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, more...)
 		}
-		list, err := r.messages(ctx, r.db, &kinds[i], ` WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, list...)
 	}
 	slices.SortFunc(out, func(a, b daq.Message) int { return cmp.Compare(a.Sequence, b.Sequence) })
 	return out[:min(limit, len(out))], nil
 }
 
-// messages reads what the end of a query selects from the events of a kind.
+// rows reads what the end of a query selects from the rows.
+func (r *Reader) rows(ctx context.Context, operation, end string, arguments ...any) iter.Seq2[*row, error] {
+	return explained(r.path, operation, rowsOf(ctx, r.db, scanRow,
+		`SELECT `+selected((&row{}).fields(), r.have["sample"])+` FROM sample`+end, arguments...))
+}
+
+// events does so from the events of a kind.
+func (r *Reader) events(ctx context.Context, db *sql.DB, k *kind, operation, end string, arguments ...any) iter.Seq2[*eventRow, error] {
+	return explained(r.path, operation, rowsOf(ctx, db, k.scan,
+		`SELECT `+selected(k.columns(), r.have[k.table])+` FROM `+k.table+end, arguments...))
+}
+
 func (r *Reader) messages(ctx context.Context, db *sql.DB, k *kind, end string, arguments ...any) (out []daq.Message, err error) {
-	rows, err := db.QueryContext(ctx, k.query(r.have[k.table])+end, arguments...)
-	if err != nil {
-		return nil, explain(r.path, "messages", err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		w, err := k.scan(rows)
+	for w, err := range r.events(ctx, db, k, "messages", end, arguments...) {
 		if err != nil {
-			return nil, explain(r.path, "messages", err)
+			return nil, err
 		}
 		out = append(out, w.Message(r.recording, w.sequence))
 	}
-	return out, rows.Err()
-}
-
-func (r *Reader) rowMessages(ctx context.Context, after int64, limit int) (out []daq.Message, err error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT `+r.rowColumns()+` FROM sample WHERE sequence > ? ORDER BY sequence LIMIT ?`, after, limit)
-	if err != nil {
-		return nil, explain(r.path, "messages", err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		w, err := scanRow(rows)
-		if err != nil {
-			return nil, explain(r.path, "messages", err)
-		}
-		out = append(out, daq.Message{Class: daq.ClassRecord, Sequence: w.sequence, Body: r.appendRow(nil, w)})
-	}
-	return out, rows.Err()
+	return out, nil
 }
 
 // Marked is how far a destination has a class; 0 when it has nothing yet.
@@ -92,50 +87,23 @@ type row struct {
 	values        quantity.Set
 }
 
-func (r *Reader) rowColumns() string {
-	columns := "sequence, time, clock_synchronised, configuration, quality"
+func (w *row) fields() []field {
+	list := []field{
+		{"sequence", "INTEGER PRIMARY KEY", &w.sequence},
+		{"time", "TEXT NOT NULL", &w.time},
+		{"clock_synchronised", "INTEGER NOT NULL", &w.synchronised},
+		{"configuration", "TEXT NOT NULL", &w.configuration},
+		{"quality", "TEXT NOT NULL", &w.quality},
+	}
 	for id := range quantity.Count {
-		columns += ", " + r.column(id)
+		list = append(list, field{id.Name(), columnType(id), &figure{&w.values, id}})
 	}
-	return columns
-}
-
-// column is the quantity's column, or NULL where this recording lacks it.
-func (r *Reader) column(id quantity.ID) string {
-	if !r.have["sample"][id.Name()] {
-		return "NULL"
-	}
-	return id.Name()
+	return list
 }
 
 func scanRow(rows *sql.Rows) (*row, error) {
 	w := &row{}
-	var cells [quantity.Count]any
-	to := []any{&w.sequence, &w.time, &w.synchronised, &w.configuration, &w.quality}
-	for id := range cells {
-		to = append(to, &cells[id])
-	}
-	if err := rows.Scan(to...); err != nil {
-		return nil, err
-	}
-	for id, cell := range cells {
-		putCell(&w.values, quantity.ID(id), cell)
-	}
-	return w, nil
-}
-
-// putCell is the reverse of Set.Column. What does not fit is unknown.
-func putCell(s *quantity.Set, id quantity.ID, cell any) {
-	switch v := cell.(type) {
-	case float64:
-		s.Put(id, v)
-	case int64:
-		s.Put(id, float64(v))
-	case string:
-		if band, ok := quantity.ParseBand(v); ok && quantity.Table[id].Kind == quantity.Word {
-			s.Put(id, float64(band))
-		}
-	}
+	return w, rows.Scan(places(w.fields())...)
 }
 
 // appendRow appends the JSON object of a row: the message of class record and

@@ -81,12 +81,8 @@ func (r *Reader) prepare() error {
 	if err := r.db.QueryRow(`SELECT value FROM meta WHERE key = 'recording'`).Scan(&r.recording); err != nil {
 		return fmt.Errorf("meta: recording: %w", err)
 	}
-	tables := []string{"sample", "run"}
-	for i := range kinds {
-		tables = append(tables, kinds[i].table)
-	}
 	r.have = map[string]map[string]bool{}
-	for _, name := range tables {
+	for name := range growing() {
 		have, err := columnsOf(r.db, name)
 		if err != nil {
 			return err
@@ -122,7 +118,7 @@ func (r *Reader) Restore(ctx context.Context) (Restored, error) {
 		return out, explain(r.path, "restore: newest row", err)
 	}
 	if err := r.savedAlarms(ctx, &out); err != nil {
-		return out, explain(r.path, "restore: alarms", err)
+		return out, err
 	}
 	if err := r.db.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM run) OR EXISTS (SELECT 1 FROM sequence)`).Scan(&out.Begun); err != nil {
 		return out, explain(r.path, "restore: runs", err)
@@ -131,27 +127,18 @@ func (r *Reader) Restore(ctx context.Context) (Restored, error) {
 }
 
 func (r *Reader) lastRow(ctx context.Context) (time.Time, error) {
-	var text sql.NullString
-	err := r.db.QueryRowContext(ctx, `SELECT time FROM sample WHERE sequence = (SELECT max(sequence) FROM sample)`).Scan(&text)
+	var at time.Time
+	err := r.db.QueryRowContext(ctx, `SELECT time FROM sample WHERE sequence = (SELECT max(sequence) FROM sample)`).Scan(&stamp{to: &at})
 	if err == sql.ErrNoRows {
 		return time.Time{}, nil
 	}
-	if err != nil {
-		return time.Time{}, err
-	}
-	return time.Parse(time.RFC3339Nano, text.String)
+	return at, err
 }
 
 // savedAlarms adds the last row of each alarm.
 func (r *Reader) savedAlarms(ctx context.Context, to *Restored) error {
-	k := &kinds[0]
-	rows, err := r.db.QueryContext(ctx, k.query(r.have[k.table])+` WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		w, err := scanAlarm(rows)
+	const last = ` WHERE sequence IN (SELECT max(sequence) FROM alarm_event GROUP BY name) ORDER BY name`
+	for w, err := range r.events(ctx, r.db, &kinds[0], "restore: alarms", last) {
 		if err != nil {
 			return err
 		}
@@ -162,7 +149,7 @@ func (r *Reader) savedAlarms(ctx context.Context, to *Restored) error {
 		to.Alarms = append(to.Alarms, s)
 		to.Latest[s.Name] = w.Message(r.recording, w.sequence)
 	}
-	return rows.Err()
+	return nil
 }
 
 // AlarmHistory gives the newest transitions, newest first, as they were told.
@@ -172,25 +159,18 @@ func (r *Reader) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, er
 
 // AlarmFigures sums up the journal from a time on.
 func (r *Reader) AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error) {
-	rows, err := r.history.QueryContext(ctx, `SELECT name, state, priority, time, who FROM alarm_event WHERE time >= ? ORDER BY sequence`, fullTime(from))
+	events, err := list(explained(r.path, "alarm figures", rowsOf(ctx, r.history, scanFigure,
+		`SELECT name, state, priority, time, who FROM alarm_event WHERE time >= ? ORDER BY sequence`, fullTime(from))))
 	if err != nil {
-		return alarm.Figures{}, explain(r.path, "alarm figures", err)
+		return alarm.Figures{}, err
 	}
-	defer rows.Close()
-	var events []alarm.Event
-	for rows.Next() {
-		var e alarm.Event
-		var state, at string
-		if err := rows.Scan(&e.Name, &state, &e.Priority, &at, &e.By); err != nil {
-			return alarm.Figures{}, explain(r.path, "alarm figures", err)
-		}
-		if e.State, err = alarm.Parse(state); err == nil {
-			e.Time, err = time.Parse(time.RFC3339Nano, at)
-		}
-		if err != nil {
-			return alarm.Figures{}, explain(r.path, "alarm figures", err)
-		}
-		events = append(events, e)
+	return alarm.Sum(events, from, to), nil
+}
+
+func scanFigure(rows *sql.Rows) (e alarm.Event, err error) {
+	var state string
+	if err = rows.Scan(&e.Name, &state, &e.Priority, &stamp{to: &e.Time}, &e.By); err == nil {
+		e.State, err = alarm.Parse(state)
 	}
-	return alarm.Sum(events, from, to), rows.Err()
+	return e, err
 }

@@ -18,67 +18,30 @@ func (r *Reader) Runs(ctx context.Context) ([]daq.Run, error) {
 	if r.have["run"]["build"] {
 		build = "coalesce(build, '')"
 	}
-	rows, err := r.db.QueryContext(ctx, `SELECT run, time, configuration, `+build+`,
+	return list(explained(r.path, "runs", rowsOf(ctx, r.db, scanRun, `SELECT run, time, configuration, `+build+`,
 		coalesce((SELECT max(number) FROM input WHERE input.run = run.run), 0),
-		coalesce((SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)
-	if err != nil {
-		return nil, explain(r.path, "runs", err)
-	}
-	defer rows.Close()
-	var runs []daq.Run
-	for rows.Next() {
-		var run daq.Run
-		var at string
-		if err := rows.Scan(&run.Number, &at, &run.Configuration, &run.Build, &run.Inputs, &run.First); err != nil {
-			return nil, explain(r.path, "runs", err)
-		}
-		if run.Began, err = time.Parse(time.RFC3339Nano, at); err != nil {
-			return nil, fmt.Errorf("%s: run %d: %w", r.path, run.Number, err)
-		}
-		runs = append(runs, run)
-	}
-	return runs, rows.Err()
+		coalesce((SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)))
+}
+
+func scanRun(rows *sql.Rows) (run daq.Run, err error) {
+	err = rows.Scan(&run.Number, &stamp{to: &run.Began}, &run.Configuration, &run.Build, &run.Inputs, &run.First)
+	return run, err
 }
 
 // Inputs gives the inputs of a run exactly as they entered the engine, from a
 // number on. It stops after the first error.
 func (r *Reader) Inputs(ctx context.Context, run int64, from uint64) iter.Seq2[daq.Input, error] {
-	return func(yield func(daq.Input, error) bool) {
-		if err := r.inputs(ctx, run, from, yield); err != nil {
-			yield(daq.Input{}, explain(r.path, fmt.Sprintf("inputs of run %d", run), err))
-		}
-	}
-}
-
-func (r *Reader) inputs(ctx context.Context, run int64, from uint64, yield func(daq.Input, error) bool) error {
-	rows, err := r.db.QueryContext(ctx, `SELECT number, mono_ns, time, clock_synchronised, kind, body
-		FROM input WHERE run = ? AND number >= ? ORDER BY number`, run, int64(from))
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		in, err := scanInput(rows)
-		if err != nil {
-			return err
-		}
-		if !yield(in, nil) {
-			return nil
-		}
-	}
-	return rows.Err()
+	return explained(r.path, fmt.Sprintf("inputs of run %d", run), rowsOf(ctx, r.db, scanInput,
+		`SELECT number, mono_ns, time, clock_synchronised, kind, body FROM input WHERE run = ? AND number >= ? ORDER BY number`, run, int64(from)))
 }
 
 func scanInput(rows *sql.Rows) (in daq.Input, err error) {
-	var number, mono int64
-	var at, kind, body string
-	if err := rows.Scan(&number, &mono, &at, &in.Synchronised, &kind, &body); err != nil {
+	var number int64
+	var kind, body string
+	if err := rows.Scan(&number, (*int64)(&in.Mono), &stamp{to: &in.Wall}, &in.Synchronised, &kind, &body); err != nil {
 		return in, err
 	}
-	in.Number, in.Mono = uint64(number), time.Duration(mono)
-	if in.Wall, err = time.Parse(time.RFC3339Nano, at); err != nil {
-		return in, fmt.Errorf("input %d: %w", number, err)
-	}
+	in.Number = uint64(number)
 	if err := decodeInput(&in, kind, body); err != nil {
 		return in, fmt.Errorf("input %d: %w", number, err)
 	}
@@ -89,30 +52,15 @@ func scanInput(rows *sql.Rows) (in daq.Input, err error) {
 // order in which they were recorded. It stops after the first error.
 func (r *Reader) Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row, error] {
 	return func(yield func(daq.Row, error) bool) {
-		rows, err := r.db.QueryContext(ctx, `SELECT `+r.rowColumns()+` FROM sample WHERE time >= ? AND time < ? ORDER BY sequence`,
-			daq.FormatTime(from), daq.FormatTime(to))
-		if err != nil {
-			yield(daq.Row{}, explain(r.path, "rows", err))
-			return
-		}
-		defer rows.Close()
-		for rows.Next() {
+		for w, err := range r.rows(ctx, "rows", ` WHERE time >= ? AND time < ? ORDER BY sequence`, daq.FormatTime(from), daq.FormatTime(to)) {
 			var out daq.Row
-			w, err := scanRow(rows)
 			if err == nil {
 				out.Values = w.values
 				out.Time, err = time.Parse(time.RFC3339Nano, w.time)
 			}
-			if err != nil {
-				yield(daq.Row{}, explain(r.path, "rows", err))
+			if !yield(out, err) || err != nil {
 				return
 			}
-			if !yield(out, nil) {
-				return
-			}
-		}
-		if err := rows.Err(); err != nil {
-			yield(daq.Row{}, explain(r.path, "rows", err))
 		}
 	}
 }
@@ -123,21 +71,14 @@ func (r *Reader) Has(id quantity.ID) bool { return r.have["sample"][id.Name()] }
 // Digests gives what the live run stored of its states, by the number of the
 // input up to which each goes.
 func (r *Reader) Digests(ctx context.Context, run int64) (map[uint64]string, error) {
-	rows, err := r.db.QueryContext(ctx, `SELECT number, sha256 FROM digest WHERE run = ?`, run)
-	if err != nil {
-		return nil, explain(r.path, "digests", err)
-	}
-	defer rows.Close()
 	digests := map[uint64]string{}
-	for rows.Next() {
-		var number int64
-		var sum string
-		if err := rows.Scan(&number, &sum); err != nil {
-			return nil, explain(r.path, "digests", err)
+	for d, err := range explained(r.path, "digests", rowsOf(ctx, r.db, scanPair[int64, string], `SELECT number, sha256 FROM digest WHERE run = ?`, run)) {
+		if err != nil {
+			return nil, err
 		}
-		digests[uint64(number)] = sum
+		digests[uint64(d.key)] = d.value
 	}
-	return digests, rows.Err()
+	return digests, nil
 }
 
 // Configuration gives the text of a configuration by its SHA-256.

@@ -1,12 +1,12 @@
 package record
 
 import (
+	"context"
 	"crypto/rand"
 	"database/sql"
 	"errors"
 	"fmt"
 	"strconv"
-	"strings"
 
 	"flowrigd/calc/quantity"
 )
@@ -15,22 +15,12 @@ import (
 // not understand. A new quantity is none: its column is added on opening.
 const schemaVersion = 1
 
-// schema makes every table but sample. Texts of time are RFC 3339 in UTC with a
+// schema makes every table but those of rows and events. Texts of time are RFC 3339 in UTC with a
 // fixed width, so that they sort. `sequence` holds the newest number that each
 // class has given out, so that none is used twice even after a purge.
 const schema = `
 CREATE TABLE IF NOT EXISTS meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS sequence(class TEXT PRIMARY KEY, newest INTEGER NOT NULL) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS alarm_event(
-	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, name TEXT NOT NULL, state TEXT NOT NULL,
-	priority TEXT NOT NULL, value REAL, "limit" REAL, cause TEXT NOT NULL, consequence TEXT NOT NULL,
-	action TEXT NOT NULL, who TEXT NOT NULL, until TEXT, tripped INTEGER NOT NULL DEFAULT 0,
-	clock_synchronised INTEGER NOT NULL, active INTEGER, latched INTEGER, unacknowledged INTEGER, raised INTEGER,
-	recorded INTEGER AS (1) VIRTUAL);
-CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);
-CREATE TABLE IF NOT EXISTS note(
-	sequence INTEGER PRIMARY KEY, time TEXT NOT NULL, kind TEXT NOT NULL, who TEXT NOT NULL,
-	text TEXT NOT NULL, clock_synchronised INTEGER NOT NULL);
 CREATE TABLE IF NOT EXISTS configuration(
 	sha256 TEXT PRIMARY KEY, text TEXT NOT NULL, first_used TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS run(
@@ -61,7 +51,7 @@ func prepareSchema(db *sql.DB) error {
 	if err := checkVersion(tx); err != nil {
 		return err
 	}
-	if _, err := tx.Exec(schema + sampleTable()); err != nil {
+	if _, err := tx.Exec(schema + rowTables()); err != nil {
 		return err
 	}
 	if err := addColumns(tx); err != nil {
@@ -75,11 +65,6 @@ func prepareSchema(db *sql.DB) error {
 		return err
 	}
 	return tx.Commit()
-}
-
-type querier interface {
-	QueryRow(query string, arguments ...any) *sql.Row
-	Query(query string, arguments ...any) (*sql.Rows, error)
 }
 
 // checkVersion refuses the schema of a newer flowrigd, and a database of
@@ -105,15 +90,13 @@ func checkVersion(db querier) error {
 	return nil
 }
 
-func sampleTable() string {
-	var b strings.Builder
-	b.WriteString("CREATE TABLE IF NOT EXISTS sample(sequence INTEGER PRIMARY KEY, time TEXT NOT NULL," +
-		" clock_synchronised INTEGER NOT NULL, configuration TEXT NOT NULL, quality TEXT NOT NULL")
-	for id := range quantity.Count {
-		b.WriteString(", " + id.Name() + " " + columnType(id))
+// rowTables makes the tables of rows and events.
+func rowTables() string {
+	tables := create("sample", (&row{}).fields(), "") + "CREATE INDEX IF NOT EXISTS sample_time ON sample(time);\n"
+	for i := range kinds {
+		tables += create(kinds[i].table, kinds[i].columns(), kinds[i].computed)
 	}
-	b.WriteString(");\nCREATE INDEX IF NOT EXISTS sample_time ON sample(time);\n")
-	return b.String()
+	return tables + "CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);\n"
 }
 
 func columnType(id quantity.ID) string {
@@ -126,62 +109,43 @@ func columnType(id quantity.ID) string {
 	return "REAL"
 }
 
-// laterColumns are those of alarm_event that recordings of before lack: what stands
-// beneath a state, and the order in which alarms came.
-var laterColumns = []string{"active", "latched", "unacknowledged", "raised"}
+// growing are the tables that have more columns than recordings of before may have,
+// and their columns.
+func growing() map[string][]field {
+	tables := map[string][]field{"run": {{name: "build", sql: "TEXT"}}, "sample": (&row{}).fields()}
+	for i := range kinds {
+		tables[kinds[i].table] = kinds[i].columns()
+	}
+	return tables
+}
 
 func addColumns(tx *sql.Tx) error {
-	alarms, err := columnsOf(tx, "alarm_event")
-	if err != nil {
-		return err
-	}
-	for _, name := range laterColumns {
-		if alarms[name] {
-			continue
-		}
-		if _, err := tx.Exec("ALTER TABLE alarm_event ADD COLUMN " + name + " INTEGER"); err != nil {
+	for table, columns := range growing() {
+		have, err := columnsOf(tx, table)
+		if err != nil {
 			return err
 		}
-	}
-	runs, err := columnsOf(tx, "run")
-	if err != nil {
-		return err
-	}
-	if !runs["build"] {
-		if _, err := tx.Exec("ALTER TABLE run ADD COLUMN build TEXT"); err != nil {
-			return err
-		}
-	}
-	have, err := columnsOf(tx, "sample")
-	if err != nil {
-		return err
-	}
-	for id := range quantity.Count {
-		if have[id.Name()] {
-			continue
-		}
-		if _, err := tx.Exec("ALTER TABLE sample ADD COLUMN " + id.Name() + " " + columnType(id)); err != nil {
-			return err
+		for _, c := range columns {
+			if have[c.name] {
+				continue
+			}
+			if _, err := tx.Exec("ALTER TABLE " + table + ` ADD COLUMN "` + c.name + `" ` + c.sql); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
 }
 
 func columnsOf(db querier, table string) (map[string]bool, error) {
-	rows, err := db.Query(`SELECT name FROM pragma_table_info(?)`, table)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
 	have := map[string]bool{}
-	for rows.Next() {
-		var name string
-		if err := rows.Scan(&name); err != nil {
+	for c, err := range rowsOf(context.Background(), db, scanPair[string, int], `SELECT name, cid FROM pragma_table_info(?)`, table) {
+		if err != nil {
 			return nil, err
 		}
-		have[name] = true
+		have[c.key] = true
 	}
-	return have, rows.Err()
+	return have, nil
 }
 
 // newUUID is a random UUID, version 4 (RFC 9562, section 5.4).

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"database/sql"
 	"fmt"
 
@@ -11,14 +12,15 @@ import (
 // recorded with them. They keep their names, by which rows and inputs know
 // them, and are the only ones whose name is not the digest of the text.
 func strikeSecrets(db *sql.DB) error {
-	texts, err := texts(db)
+	texts, err := list(rowsOf(context.Background(), db, scanPair[string, string],
+		`SELECT sha256, text FROM configuration WHERE text LIKE '%://%' OR text LIKE '%webhook%'`))
 	if err != nil {
 		return err
 	}
 	changed := false
-	for sha, text := range texts {
-		clean := string(config.Redact([]byte(text)))
-		if clean == text {
+	for _, t := range texts {
+		clean := string(config.Redact([]byte(t.value)))
+		if clean == t.value {
 			continue
 		}
 		if !changed { // what was there is overwritten and not only let go
@@ -27,8 +29,8 @@ func strikeSecrets(db *sql.DB) error {
 			}
 		}
 		changed = true
-		if _, err := db.Exec(`UPDATE configuration SET text = ? WHERE sha256 = ?`, clean, sha); err != nil {
-			return fmt.Errorf("configuration %s: %w", sha, err)
+		if _, err := db.Exec(`UPDATE configuration SET text = ? WHERE sha256 = ?`, clean, t.key); err != nil {
+			return fmt.Errorf("configuration %s: %w", t.key, err)
 		}
 	}
 	if !changed {
@@ -36,22 +38,4 @@ func strikeSecrets(db *sql.DB) error {
 	}
 	_, err = db.Exec(`PRAGMA secure_delete = FAST; PRAGMA wal_checkpoint(TRUNCATE)`)
 	return err
-}
-
-// texts are the configurations that hold an address, by their names.
-func texts(db querier) (map[string]string, error) {
-	rows, err := db.Query(`SELECT sha256, text FROM configuration WHERE text LIKE '%://%' OR text LIKE '%webhook%'`)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	list := map[string]string{}
-	for rows.Next() {
-		var sha, text string
-		if err := rows.Scan(&sha, &text); err != nil {
-			return nil, err
-		}
-		list[sha] = text
-	}
-	return list, rows.Err()
 }

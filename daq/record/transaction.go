@@ -1,13 +1,12 @@
 package record
 
 import (
+	"context"
 	"database/sql"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
-	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 )
 
@@ -39,7 +38,7 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 		to  **sql.Stmt
 		sql string
 	}{
-		{&s.sample, insertSample()},
+		{&s.sample, insert("sample", (&row{}).fields())},
 		{&s.input, `INSERT OR IGNORE INTO input(run, number, mono_ns, time, clock_synchronised, kind, body) VALUES (?,?,?,?,?,?,?)`},
 		{&s.run, `INSERT INTO run(run, time, configuration, build) VALUES (?,?,?,?)`},
 		{&s.configuration, `INSERT OR IGNORE INTO configuration(sha256, text, first_used) VALUES (?,?,?)`},
@@ -51,22 +50,12 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 			return s, err
 		}
 	}
-	for i, k := range kinds {
-		if s.events[i], err = db.Prepare(k.insert()); err != nil {
+	for i := range kinds {
+		if s.events[i], err = db.Prepare(insert(kinds[i].table, kinds[i].columns())); err != nil {
 			return s, err
 		}
 	}
 	return s, nil
-}
-
-func insertSample() string {
-	var names, marks strings.Builder
-	for id := range quantity.Count {
-		names.WriteString(", " + id.Name())
-		marks.WriteString(",?")
-	}
-	return "INSERT INTO sample(sequence, time, clock_synchronised, configuration, quality" + names.String() +
-		") VALUES (?,?,?,?,?" + marks.String() + ")"
 }
 
 func (s *statements) close() {
@@ -139,20 +128,17 @@ func (t *transaction) input(in *daq.Input) error {
 }
 
 func (t *transaction) sample(s *daq.State) error {
-	arguments := make([]any, 0, 5+quantity.Count)
-	arguments = append(arguments, t.next(daq.ClassRecord), daq.FormatTime(s.Time), s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)))
-	for id := range quantity.Count {
-		arguments = append(arguments, s.Values.Column(id))
-	}
-	return t.exec(t.w.statements.sample, arguments...)
+	w := &row{t.next(daq.ClassRecord), daq.FormatTime(s.Time), s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)), s.Values}
+	return t.exec(t.w.statements.sample, places(w.fields())...)
 }
 
 // event writes an event's row, and gives its sequence.
 func (t *transaction) event(e daq.Event, synchronised bool) (int64, error) {
+	w := &eventRow{Event: e, synchronised: synchronised}
 	for i, k := range kinds {
-		if row := k.row(e, synchronised); row != nil {
-			n := t.next(k.class)
-			return n, t.exec(t.w.statements.events[i], append([]any{n}, row...)...)
+		if fields := k.fields(w); fields != nil {
+			w.sequence = t.next(k.class)
+			return w.sequence, t.exec(t.w.statements.events[i], places(fields)...)
 		}
 	}
 	return 0, errors.New("there is no table for it")
@@ -177,19 +163,12 @@ func (t *transaction) rest(c *chunk) error {
 }
 
 func readSequences(db querier) (map[daq.Class]int64, error) {
-	rows, err := db.Query(`SELECT class, newest FROM sequence`)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
 	newest := map[daq.Class]int64{daq.ClassRecord: 0, daq.ClassAlarm: 0, daq.ClassEvent: 0}
-	for rows.Next() {
-		var class daq.Class
-		var n int64
-		if err := rows.Scan(&class, &n); err != nil {
+	for s, err := range rowsOf(context.Background(), db, scanPair[daq.Class, int64], `SELECT class, newest FROM sequence`) {
+		if err != nil {
 			return nil, err
 		}
-		newest[class] = n
+		newest[s.key] = s.value
 	}
-	return newest, rows.Err()
+	return newest, nil
 }

@@ -28,8 +28,12 @@ func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, 
 	case <-ctx.Done():
 		return nil, fmt.Errorf("trend: %d others are under way: %w; ask again, or for a shorter time", trendsAtOnce, ctx.Err())
 	}
+	column := id.Name()
+	if !r.Has(id) {
+		column = "NULL"
+	}
 	statement, err := r.history.PrepareContext(ctx, fmt.Sprintf(
-		`SELECT min(v), avg(v), max(v), count(v) FROM (SELECT %s AS v FROM sample WHERE time >= ? AND time < ?)`, r.column(id)))
+		`SELECT min(v), avg(v), max(v), count(v) FROM (SELECT %s AS v FROM sample WHERE time >= ? AND time < ?)`, column))
 	if err != nil {
 		return nil, explain(r.path, "trend", err)
 	}
