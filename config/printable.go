@@ -8,6 +8,15 @@ import (
 	"unicode/utf8"
 )
 
+// PrintableLines is Printable for a text of several lines.
+func PrintableLines(text string) string {
+	lines := strings.Split(text, "\n")
+	for i := range lines {
+		lines[i] = Printable(lines[i])
+	}
+	return strings.Join(lines, "\n")
+}
+
 // Printable shows a text of the file, the wire or a command line on a terminal:
 // what would move the cursor, change colours or turn the reading direction
 // stands as an escape such as \x1b. A line stays one line.

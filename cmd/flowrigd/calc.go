@@ -14,6 +14,7 @@ func calcVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "calc --flow Q --temperature T --bore D",
 		Short: "Reynolds number and regime of one timed reading, with the working",
+		Args:  quotedQuantities,
 		Long: "calc takes quantities with units and, if you know it, their uncertainty behind ±:\n" +
 			"an expanded uncertainty (k = 2), or limits of error with (limits) behind it.\n" +
 			"Without ± for flow, temperature and bore the uncertainty of Re is unknown.\n" +
@@ -21,7 +22,6 @@ func calcVerb() *cobra.Command {
 		Example: "  flowrigd calc --flow \"1.2 L/min ± 2 %\" --temperature \"42 Cel ± 0.5 K\" --bore \"13 mm ± 0.05 mm\"\n" +
 			"  flowrigd calc --volume \"200 mL ± 2 mL (limits)\" --time \"30.0 s\" --temperature \"20 Cel\" --bore \"13 mm\" --explain",
 	}
-	c.Args = quotedQuantities
 	words := map[string]*string{}
 	for _, q := range config.AskedReading() {
 		words[q.Flag] = c.Flags().String(q.Flag, q.Preset, q.Help)

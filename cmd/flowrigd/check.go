@@ -13,13 +13,13 @@ func checkVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check --config FILE",
 		Short: "Report every error and warning in a configuration file",
+		Args:  takes("", "config"),
 		Long: "check prints every problem of the file, one a line, as\n" +
 			"file:line:column: what is wrong; what to write instead\n" +
 			"and ends with 2 when there is one. Warnings alone end with 0. It opens no port.\n" +
 			"Where there is nothing to say it says so on stderr.",
 	}
 	file := c.Flags().String("config", "", "configuration `FILE`")
-	required(c, "config")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		_, problems := config.Load(*file)
 		if len(problems) == 0 {

@@ -31,6 +31,7 @@ func demoVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Everything on one machine without hardware",
+		Args:  takes(""),
 		Long: "demo runs a simulated rig on real serial lines (pseudo-terminals where there are any),\n" +
 			"an embedded broker, the recording and the page, and prints where page and broker are.\n" +
 			"It ends with Ctrl-C or SIGTERM.",

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -8,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"flowrigd/calc/uncertainty"
 	"flowrigd/config"
 	"flowrigd/daq/record"
 )
@@ -20,32 +20,22 @@ func exportVerb() *cobra.Command {
 		Long: "export writes the recording in the order in which it was made; unknown is an empty\n" +
 			"cell, or null. In CSV a text that a spreadsheet would take for a formula, one that begins\n" +
 			"with = + - or @, has an apostrophe before it. Control characters are written \\u001b.",
-		Args: oneWord("WHAT to export (samples, alarms or notes)"), ValidArgs: []string{"samples", "alarms", "notes"},
+		Args: takes("WHAT to export (samples, alarms or notes)", "data"), ValidArgs: []string{"samples", "alarms", "notes"},
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
-	from := c.Flags().String("from", "", "first `TIME`, RFC 3339, such as 2026-03-02T09:00:00Z")
-	to := c.Flags().String("to", "", "`TIME` before which to end")
-	every := c.Flags().String("every", "", "one row each `DURATION`, such as \"10 s\"")
-	format := c.Flags().String("format", "csv", "csv or json")
-	required(c, "data")
+	var e record.Export
+	c.Flags().Func("from", "first `TIME`, RFC 3339, such as 2026-03-02T09:00:00Z", instant(&e.From))
+	c.Flags().Func("to", "`TIME` before which to end", instant(&e.To))
+	c.Flags().Func("every", "one row each `DURATION`, such as \"10 s\"", length(&e.Every))
+	c.Flags().StringVar(&e.Format, "format", "csv", "csv or json")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := oneOf("export", args[0], c.ValidArgs...); err != nil {
 			return err
 		}
-		if err := oneOf("export: --format", *format, "csv", "json"); err != nil {
+		if err := oneOf("export: --format", e.Format, "csv", "json"); err != nil {
 			return err
 		}
-		e := record.Export{What: args[0], Format: *format}
-		var err error
-		if e.From, err = instant("--from", *from); err != nil {
-			return err
-		}
-		if e.To, err = instant("--to", *to); err != nil {
-			return err
-		}
-		if e.Every, err = length("--every", *every); err != nil {
-			return err
-		}
+		e.What = args[0]
 		r, err := record.OpenReader(*data)
 		if err != nil {
 			return err
@@ -65,36 +55,31 @@ func oneOf(flag, word string, known ...string) error {
 }
 
 // instant reads a time of a flag; "" is none.
-func instant(flag, text string) (time.Time, error) {
-	if text == "" {
-		return time.Time{}, nil
+func instant(to *time.Time) func(text string) error {
+	return func(text string) (err error) {
+		if *to, err = time.Parse(time.RFC3339, text); err != nil && text != "" {
+			return errors.New("not a time; write RFC 3339, such as 2026-03-02T09:00:00Z")
+		}
+		return nil
 	}
-	t, err := time.Parse(time.RFC3339, text)
-	if err != nil {
-		return t, wrongUse{fmt.Errorf("%s %q: not a time; write RFC 3339, such as 2026-03-02T09:00:00Z", flag, text)}
-	}
-	return t, nil
 }
 
 // length reads a duration of a flag with its unit; "" is none.
-func length(flag, text string) (time.Duration, error) {
-	if text == "" {
-		return 0, nil
+func length(to *time.Duration) func(text string) error {
+	return func(text string) error {
+		if text == "" {
+			return nil
+		}
+		v, err := config.ParseQuantity(text, config.Time)
+		*to = time.Duration(v.X * float64(time.Second))
+		return err
 	}
-	v, err := config.ParseQuantity(text, config.Time)
-	if err != nil {
-		return 0, wrongUse{fmt.Errorf("%s: %w", flag, err)}
-	}
-	return duration(v), nil
 }
 
-func duration(v uncertainty.Value) time.Duration { return time.Duration(v.X * float64(time.Second)) }
-
 func backupVerb() *cobra.Command {
-	c := &cobra.Command{Use: "backup --data DIR --to FILE", Short: "Copy the recording while the daemon runs"}
+	c := &cobra.Command{Use: "backup --data DIR --to FILE", Short: "Copy the recording while the daemon runs", Args: takes("", "data", "to")}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
 	to := c.Flags().String("to", "", "`FILE` of the copy; it must not exist yet")
-	required(c, "data", "to")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		r, err := record.OpenReader(*data)
 		if err != nil {

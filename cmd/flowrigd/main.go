@@ -52,14 +52,22 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	finish(root)
-	err := root.ExecuteContext(ctx)
+	begun := false // the words were right
+	root.PersistentPreRun = func(*cobra.Command, []string) { begun = true }
+	verb, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitDone
 	}
-	if err.Error() != "" {
-		fmt.Fprintf(stderr, "flowrigd: %s\n", printableLines(err.Error()))
+	wrong := wrongUse{}
+	if !begun && !errors.As(err, &wrong) {
+		if err = fmt.Errorf("%w; see %s --help", err, verb.CommandPath()); verb != root {
+			err = fmt.Errorf("%s: %w", verb.Name(), err)
+		}
 	}
-	if wrong := (wrongUse{}); errors.As(err, &wrong) {
+	if err.Error() != "" {
+		fmt.Fprintf(stderr, "flowrigd: %s\n", config.PrintableLines(err.Error()))
+	}
+	if !begun || errors.As(err, &wrong) {
 		return exitUsage
 	}
 	return exitFailed
@@ -67,15 +75,6 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 
 // newLog writes to stderr.
 func newLog(w io.Writer) *slog.Logger { return slog.New(logging.Limit(slog.NewTextHandler(w, nil))) }
-
-// printableLines keeps the lines of a text and nothing that moves a terminal.
-func printableLines(text string) string {
-	lines := strings.Split(text, "\n")
-	for i := range lines {
-		lines[i] = config.Printable(lines[i])
-	}
-	return strings.Join(lines, "\n")
-}
 
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
@@ -85,82 +84,71 @@ func newRoot() *cobra.Command {
 			"computes the Reynolds number with its uncertainty, publishes, records and alarms.\n" +
 			"It is never the safety system: fit an independent thermal cut-out.",
 		SilenceUsage: true, SilenceErrors: true,
-		Args: func(c *cobra.Command, args []string) error {
-			if len(args) > 0 {
-				return wrongUse{fmt.Errorf("%s: no verb of that name; see flowrigd --help", args[0])}
-			}
-			return nil
-		},
-		RunE: func(c *cobra.Command, _ []string) error {
-			_ = c.Help()
-			return wrongUse{errors.New("no verb given; choose one of the list above")}
-		},
+		Args: knownVerb,
+		RunE: asks("no verb given; choose one of the list above"),
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		if !c.HasParent() && c.Flags().NArg() > 0 { // flags of a verb that is none
-			return c.Args(c, c.Flags().Args())
+		if c == root && c.Flags().NArg() > 0 { // flags of a verb that is none
+			return knownVerb(c, c.Flags().Args())
 		}
-		return wrongUse{fmt.Errorf("%w; see %s --help", err, c.CommandPath())}
+		return err
 	})
-	for _, verb := range []*cobra.Command{ // in the order of the help
-		demoVerb(), runVerb(), checkVerb(), portsVerb(), probeVerb(), simulateVerb(), exportVerb(), backupVerb(), replayVerb(), calcVerb(), tokenVerb(), versionVerb(),
-	} {
-		root.AddCommand(strictly(verb))
-	}
+	root.AddCommand(demoVerb(), runVerb(), checkVerb(), portsVerb(), probeVerb(), simulateVerb(), exportVerb(), backupVerb(),
+		replayVerb(), calcVerb(), tokenVerb(), versionVerb()) // in the order of the help
 	return root
 }
 
-// strictly makes a wrong number of arguments a wrong use (exit code 2).
-func strictly(c *cobra.Command) *cobra.Command {
-	check := c.Args
-	if check == nil {
-		check = noWords
-	}
-	c.Args = func(c *cobra.Command, args []string) error {
-		if c.HasSubCommands() && len(args) == 0 {
-			return nil
+// finish takes in the verbs that come with the library, help and completion. It
+// comes after the outputs are set: completion keeps the one that it finds.
+func finish(root *cobra.Command) {
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
+	for _, c := range root.Commands() {
+		switch c.Name() {
+		case "help":
+			c.Args = knownVerb
+		case "completion":
+			c.Args, c.RunE = takes(""), asks("completion: for which shell? write one of the list above")
+			for _, shell := range c.Commands() {
+				shell.Args = takes("")
+			}
 		}
-		if err := check(c, args); err != nil {
-			return wrongUse{fmt.Errorf("%s: %w; see %s --help", c.Name(), err, c.CommandPath())}
-		}
-		return nil
 	}
-	for _, sub := range c.Commands() {
-		strictly(sub)
-	}
-	return c
 }
 
-// noWords refuses arguments: the verb takes flags only.
-func noWords(c *cobra.Command, args []string) error {
-	switch {
-	case len(args) == 0:
-		return nil
-	case c.HasSubCommands():
-		return fmt.Errorf("%q: nothing of that name here", args[0])
+// knownVerb refuses words that name no verb.
+func knownVerb(c *cobra.Command, args []string) error {
+	if found, rest, err := c.Root().Find(args); err != nil || len(args) > 0 && (found == c.Root() || len(rest) > 0) {
+		return wrongUse{fmt.Errorf("%s: no verb of that name; see flowrigd --help", strings.Join(args, " "))}
 	}
-	return fmt.Errorf("%q: unexpected argument; put each value after its flag, in quotes if it contains spaces", args[0])
+	return nil
 }
 
-// oneWord accepts exactly one argument; what names it.
-func oneWord(what string) cobra.PositionalArgs {
-	return func(_ *cobra.Command, args []string) error {
-		switch len(args) {
-		case 0:
+// asks is what a verb does that stands for several: it lists them.
+func asks(which string) func(*cobra.Command, []string) error {
+	return func(c *cobra.Command, _ []string) error {
+		_ = c.Help()
+		return wrongUse{errors.New(which)}
+	}
+}
+
+// takes accepts what a verb needs: one word, which what names ("": none), and the
+// flags without which it has no sense.
+func takes(what string, flags ...string) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		switch {
+		case what != "" && len(args) == 0:
 			return fmt.Errorf("%s is missing", what)
-		case 1:
-			return nil
+		case what != "" && len(args) > 1:
+			return fmt.Errorf("%q: unexpected argument; give %s, and put each value after its flag", args[1], what)
+		case what == "" && len(args) > 0 && c.HasSubCommands():
+			return fmt.Errorf("%q: nothing of that name here", args[0])
+		case what == "" && len(args) > 0:
+			return fmt.Errorf("%q: unexpected argument; put each value after its flag, in quotes if it contains spaces", args[0])
 		}
-		return fmt.Errorf("%q: unexpected argument; give %s, and put each value after its flag", args[1], what)
-	}
-}
-
-// required makes a flag one without which the verb has no sense.
-func required(c *cobra.Command, names ...string) {
-	c.PreRunE = func(c *cobra.Command, _ []string) error {
-		for _, name := range names {
+		for _, name := range flags {
 			if !c.Flags().Changed(name) {
-				return wrongUse{fmt.Errorf("%s: --%s is missing; see %s --help", c.Name(), name, c.CommandPath())}
+				return fmt.Errorf("--%s is missing", name)
 			}
 		}
 		return nil

@@ -16,6 +16,7 @@ func portsVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "ports [--json]",
 		Short: "The serial ports of this machine, with stable names and USB identity",
+		Args:  takes(""),
 		Long: "ports opens none of them. Write a stable name as device: it stays the same wherever the\n" +
 			"adapter is plugged in, and after a restart.",
 	}

@@ -21,15 +21,15 @@ func probeVerb() *cobra.Command {
 			"believable value, and shows what the same bytes mean in other orders of words and bytes, and\n" +
 			"what stands in the other table and one register up and down. It only reads.\n" +
 			"--log keeps what went over the line in a file of text, for a report or a test.",
-		Args: oneWord("the INSTRUMENT, by its name in the configuration,"),
+		Args: takes("the INSTRUMENT, by its name in the configuration,", "config"),
 	}
 	file := c.Flags().String("config", "", "configuration `FILE`")
 	count := c.Flags().Int("count", 1, "how many exchanges")
 	asJSON := c.Flags().Bool("json", false, "one JSON object a line for each exchange")
 	look := c.Flags().Bool("search", false, "where it is silent, look for it on the other ports, at other rates, framings and addresses")
-	searching := c.Flags().String("search-time", "3 min", "how long --search may take, at most")
+	limit := 3 * time.Minute
+	c.Flags().Func("search-time", "how long --search may take, at most, a `DURATION` (default \"3 min\")", searchTime(&limit))
 	log := c.Flags().String("log", "", "write what goes over the line to a new `FILE`")
-	required(c, "config")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if *count < 1 {
 			return wrongUse{fmt.Errorf("probe: --count %d: write 1 or more", *count)}
@@ -47,10 +47,6 @@ func probeVerb() *cobra.Command {
 			return wrongUse{fmt.Errorf("probe: %s: no instrument of that name in the configuration; it has %s", args[0], strings.Join(known, ", "))}
 		}
 		p := &instrument.Probing{Config: cfg, Instrument: *in, Count: *count, JSON: *asJSON, Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
-		limit, err := searchTime(*searching)
-		if err != nil {
-			return err
-		}
 		if *look {
 			p.Search = limit
 		}
@@ -68,12 +64,16 @@ func probeVerb() *cobra.Command {
 }
 
 // searchTime reads how long a search may take.
-func searchTime(text string) (time.Duration, error) {
-	d, err := length("probe: --search-time", text)
-	if err == nil && (d < time.Second || d > 2*time.Hour) {
-		err = wrongUse{fmt.Errorf(`probe: --search-time %q: out of range; write a time from 1 s to 2 h, such as "30 min"`, text)}
+func searchTime(to *time.Duration) func(text string) error {
+	return func(text string) error {
+		if err := length(to)(text); err != nil {
+			return err
+		}
+		if *to < time.Second || *to > 2*time.Hour {
+			return errors.New(`out of range; write a time from 1 s to 2 h, such as "30 min"`)
+		}
+		return nil
 	}
-	return d, err
 }
 
 // newFile makes the file of --log, and writes over none.

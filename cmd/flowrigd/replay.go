@@ -12,6 +12,7 @@ func replayVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "replay --data DIR",
 		Short: "Play the recorded inputs through computation and alarms again",
+		Args:  takes("", "data"),
 		Long: "replay prints the state of every interval as one JSON line, from the start of each run,\n" +
 			"under the recorded configurations or another one. Without --config it compares\n" +
 			"with the digests that the live run stored each minute, and exits with 1 on a\n" +
@@ -22,23 +23,18 @@ func replayVerb() *cobra.Command {
 			"replay exits with 1. A run whose first inputs have been purged is not played.",
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
-	from := c.Flags().String("from", "", "first `TIME` to print, RFC 3339")
-	to := c.Flags().String("to", "", "`TIME` before which to end")
+	var p live.Replay
+	c.Flags().Func("from", "first `TIME` to print, RFC 3339", instant(&p.Begin))
+	c.Flags().Func("to", "`TIME` before which to end", instant(&p.End))
 	file := c.Flags().String("config", "", "`FILE` to play under in place of the recorded configurations")
-	required(c, "data")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		r, err := record.OpenReader(*data)
 		if err != nil {
 			return err
 		}
 		defer r.Close()
-		p := live.Replay{From: r, Recording: r.Recording(), Build: build.Program(), Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
-		if p.Begin, err = instant("--from", *from); err != nil {
-			return err
-		}
-		if p.End, err = instant("--to", *to); err != nil {
-			return err
-		}
+		p.From, p.Recording, p.Build = r, r.Recording(), build.Program()
+		p.Out, p.Say = c.OutOrStdout(), c.ErrOrStderr()
 		if *file != "" {
 			if p.Under, err = load(c.ErrOrStderr(), *file); err != nil {
 				return err

@@ -39,6 +39,7 @@ func simulateVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "simulate --links DIR",
 		Short: "The simulated rig alone, on pseudo-terminals",
+		Args:  takes("", "links"),
 		Long: "simulate makes DIR/bus and DIR/tc as serial lines, DIR/truth.jsonl with the rig's true\n" +
 			"state, and DIR/rig.toml, a configuration that `flowrigd run` accepts as it is. Where the\n" +
 			"scenario has a heating permit, a key switch bridges its relay until it is first given.",
@@ -46,7 +47,6 @@ func simulateVerb() *cobra.Command {
 	var s scene
 	s.flags(c, "steady", "how many times as fast as the clock the physics runs, and nothing else: the daemon's delays do not")
 	dir := c.Flags().String("links", "", "`DIR` for the lines, the truth and the configuration")
-	required(c, "links")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		sim, err := s.sim(rigsim.Options{
 			Dir: *dir, Relay: rigsim.Guarded(s.scenario), Bypass: true, Log: newLog(c.ErrOrStderr()),

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"slices"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -18,10 +17,8 @@ func tokenVerb() *cobra.Command {
 		Short: "Access tokens of the page and the API: add, list, remove",
 		Long: "A token is shown once, when it is added; only its hash is kept, in http.tokens_file.\n" +
 			"A running daemon takes a change up by itself.",
-		RunE: func(c *cobra.Command, _ []string) error {
-			_ = c.Help()
-			return wrongUse{fmt.Errorf("token: add, list or remove?")}
-		},
+		Args: takes(""),
+		RunE: asks("token: add, list or remove?"),
 	}
 	file := c.PersistentFlags().String("config", "", "configuration `FILE`")
 	c.AddCommand(tokenAdd(file), tokenList(file), tokenRemove(file))
@@ -30,9 +27,6 @@ func tokenVerb() *cobra.Command {
 
 // tokensFile is the file that a configuration names.
 func tokensFile(c *cobra.Command, file string) (string, error) {
-	if file == "" {
-		return "", wrongUse{fmt.Errorf("token: --config is missing; see flowrigd token --help")}
-	}
 	cfg, err := load(c.ErrOrStderr(), file)
 	if err != nil {
 		return "", err
@@ -41,11 +35,10 @@ func tokensFile(c *cobra.Command, file string) (string, error) {
 }
 
 func tokenAdd(file *string) *cobra.Command {
-	c := &cobra.Command{Use: "add --config FILE --role watch|operate NAME", Short: "Make a token and print it once", Args: oneWord("the NAME of the person or program that gets it")}
+	c := &cobra.Command{Use: "add --config FILE --role watch|operate NAME", Short: "Make a token and print it once", Args: takes("the NAME of the person or program that gets it", "config", "role")}
 	role := c.Flags().String("role", "", "`ROLE`: watch (read) or operate (read and act)")
-	required(c, "role")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if !slices.Contains([]string{"watch", "operate"}, *role) {
+		if *role != "watch" && *role != "operate" {
 			return wrongUse{fmt.Errorf("token add: --role %q: write watch (read) or operate (read and act)", *role)}
 		}
 		if err := web.CheckName(args[0]); err != nil {
@@ -69,7 +62,7 @@ func tokenAdd(file *string) *cobra.Command {
 }
 
 func tokenList(file *string) *cobra.Command {
-	c := &cobra.Command{Use: "list --config FILE", Short: "List names and roles"}
+	c := &cobra.Command{Use: "list --config FILE", Short: "List names and roles", Args: takes("", "config")}
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		path, err := tokensFile(c, *file)
 		if err != nil {
@@ -89,7 +82,7 @@ func tokenList(file *string) *cobra.Command {
 }
 
 func tokenRemove(file *string) *cobra.Command {
-	c := &cobra.Command{Use: "remove --config FILE NAME", Short: "Remove a token", Args: oneWord("the NAME that it was made for")}
+	c := &cobra.Command{Use: "remove --config FILE NAME", Short: "Remove a token", Args: takes("the NAME that it was made for", "config")}
 	c.RunE = func(c *cobra.Command, args []string) error {
 		path, err := tokensFile(c, *file)
 		if err != nil {

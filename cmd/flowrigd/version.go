@@ -10,7 +10,7 @@ import (
 )
 
 func versionVerb() *cobra.Command {
-	c := &cobra.Command{Use: "version [--json]", Short: "Version, commit and Go version"}
+	c := &cobra.Command{Use: "version [--json]", Short: "Version, commit and Go version", Args: takes("")}
 	asJSON := c.Flags().Bool("json", false, "one JSON object")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		b := build.This()
