@@ -17,6 +17,7 @@ import (
 	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
 	"flowrigd/daq/live"
+	"flowrigd/daq/rigsim"
 )
 
 // quick is a demo whose clock runs faster than the machine's; with an environment
@@ -129,10 +130,11 @@ func TestTheDemonstratorIsWaitedFor(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		d := &daemon{clock: rig, loop: live.NewLoop(live.LoopOptions{Engine: judge, Clock: rig})} // which does not run
+		loop := live.NewLoop(live.LoopOptions{Engine: judge, Clock: rig}) // which does not run
+		rig.Start()
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan error)
-		go func() { ended <- givePermit(ctx, d) }()
+		go func() { ended <- rigsim.GivePermit(ctx, rig, loop.Do) }()
 		time.Sleep(time.Second)
 		if at := rig.Now(); at > time.Second {
 			t.Errorf("while he waits for an answer the clock goes to %v", at)

@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/broker"
 	"flowrigd/daq/build"
 	"flowrigd/daq/clock"
 	"flowrigd/daq/engine"
@@ -57,12 +58,12 @@ type daemon struct {
 	manager   *instrument.Manager
 	relay     *instrument.Relay              // nil without a heating permit
 	answered  atomic.Pointer[daq.Output]     // what the relay answered last; nil before
-	broker    *ownBroker                     // nil unless embedded
+	broker    *broker.Kept                   // nil unless embedded
 	publisher atomic.Pointer[mqtt.Publisher] // nil without [mqtt]
 	notifier  atomic.Pointer[notify.Notifier]
 	sinks     replaceables
 	server    *web.Server
-	tooFast   atomic.Pointer[string] // says what does not follow the speed; nil where all does
+	slow      atomic.Pointer[string] // what does not follow the speed; "" where all does
 	reloads   reloads
 }
 
@@ -71,6 +72,7 @@ type daemon struct {
 func newDaemon(cfg *config.Config, w wiring) (*daemon, error) {
 	d := &daemon{w: w, log: w.log, clock: cmp.Or(w.clock, clock.New())}
 	d.cfg.Store(cfg)
+	d.slow.Store(new(string))
 	d.recording = openRecording(cfg.Record, d.log, func() []daq.AlarmEvent { return d.loop.Last().Standing() })
 	d.standsBy = d.recording.StandsBy()
 	d.buildRelay(cfg)
@@ -95,10 +97,15 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	if d.engine, err = engine.New(cfg, d.recording.restore(cfg)); err != nil {
 		return err
 	}
-	d.loop = live.NewLoop(live.LoopOptions{
-		Engine: d.engine, Clock: d.clock, Journal: d.recording, OnState: d.show, OnReading: d.count,
-		OnPermit: d.permit,
-	})
+	o := live.LoopOptions{
+		Engine: d.engine, Clock: d.clock, Journal: d.recording,
+		OnState:   func(s *daq.State) { d.server.ObserveState(s) }, // it is built later
+		OnReading: func(r daq.Reading) { d.server.ObserveReading(r) },
+	}
+	if d.relay != nil {
+		o.OnPermit = d.relay.Demand
+	}
+	d.loop = live.NewLoop(o)
 	return nil
 }
 
@@ -106,13 +113,6 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 func (d *daemon) logEvents(ctx context.Context) error {
 	d.recording.Follow(ctx, func(m daq.Message) { logging.Event(d.log, m) })
 	return nil
-}
-
-// permit hands the engine's word to the relay; it waits for nothing.
-func (d *daemon) permit(on bool, until time.Duration) {
-	if d.relay != nil {
-		d.relay.Demand(on, until)
-	}
 }
 
 func (d *daemon) buildRelay(cfg *config.Config) {
@@ -131,19 +131,6 @@ func (d *daemon) buildRelay(cfg *config.Config) {
 		Answer: func(o daq.Output) { d.answered.Store(&o); d.loop.Output(o) },
 	})
 }
-
-func (d *daemon) runRelay(ctx context.Context) error {
-	if d.relay == nil {
-		return parts.Idle(ctx)
-	}
-	return d.relay.Run(ctx)
-}
-
-// show is the view of a state for those who follow.
-func (d *daemon) show(s *daq.State) { d.server.ObserveState(s) }
-
-// count is for the counters of the metrics.
-func (d *daemon) count(r daq.Reading) { d.server.ObserveReading(r) }
 
 func (d *daemon) buildInstruments(cfg *config.Config) (err error) {
 	d.manager, err = instrument.New(instrument.Options{
@@ -227,20 +214,20 @@ func (d *daemon) run(ctx context.Context) error {
 		return d.standBy(ctx)
 	}
 	return d.runParts(ctx, []parts.Part{
-		{Name: "heating permit", Grace: stopReading, Work: d.runRelay}, // first: it drops before anything else ends
-		{Name: "reload", Grace: stopReload, Work: d.runReloads},        // may wait for a hung file: nothing waits for it
+		{Name: "heating permit", Grace: stopReading, Work: parts.If(d.relay != nil, d.relay.Run)}, // first: it drops before anything else ends
+		{Name: "reload", Grace: stopReload, Work: d.runReloads},                                   // may wait for a hung file: nothing waits for it
 		{Name: "instruments", Grace: stopReading, Work: d.manager.Run, Vital: true},
-		{Name: "health", Grace: stopReading, Work: d.watchHealth},
+		{Name: "health", Grace: stopReading, Work: func(ctx context.Context) error { return d.loop.WatchHealth(ctx, d.health) }},
 		{Name: "engine", Grace: stopReading, Work: d.loop.Run, Vital: true},
 		{Name: "last rows", Grace: stopReading, Work: d.recording.Settle}, // on disk before mqtt ends, or they are told at the next start only
 		{Name: "log of events", Grace: stopSinks, Work: d.logEvents},
 		{Name: "mqtt", Grace: stopSinks, Work: d.sinks.mqtt.Run},
 		{Name: "notifications", Grace: stopSinks, Work: d.sinks.notify.Run},
-		{Name: "embedded broker", Grace: stopSinks, Work: d.runBroker}, // behind mqtt, which says its last there
+		{Name: "embedded broker", Grace: stopSinks, Work: parts.If(d.broker != nil, d.broker.Run)}, // behind mqtt, which says its last there
 		{Name: "http", Grace: stopSinks, Work: d.server.Run},
 		{Name: "speed", Grace: stopReading, Work: d.watchSpeed},
-		{Name: "recording", Grace: stopRecording, Work: d.runRecording, Must: true}, // what was measured is not all on disk: that is a failure
-		{Name: "permit file", Grace: stopKeeper, Work: d.runKeeper},                 // behind the recording, which says what it has
+		{Name: "recording", Grace: stopRecording, Work: d.runRecording, Must: true},                                 // what was measured is not all on disk: that is a failure
+		{Name: "permit file", Grace: stopKeeper, Work: parts.If(d.recording.keeper != nil, d.recording.keeper.Run)}, // behind the recording, which says what it has
 	})
 }
 
@@ -258,13 +245,6 @@ func (d *daemon) runParts(ctx context.Context, list []parts.Part) error {
 		err = errors.Join(err, d.recording.keeper.Kept())
 	}
 	return err
-}
-
-func (d *daemon) runKeeper(ctx context.Context) error {
-	if d.recording.keeper == nil {
-		return parts.Idle(ctx)
-	}
-	return d.recording.keeper.Run(ctx)
 }
 
 // runRecording opens what could not be opened yet, and drains at the end.

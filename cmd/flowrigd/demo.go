@@ -7,21 +7,19 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"os"
 	"path/filepath"
 	"runtime"
-	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"flowrigd/config"
-	"flowrigd/daq"
 	"flowrigd/daq/clock"
 	"flowrigd/daq/instrument"
 	"flowrigd/daq/parts"
 	"flowrigd/daq/rigsim"
+	"flowrigd/daq/web"
 )
 
 // demoReady is how long the simulated lines may take to appear.
@@ -41,8 +39,8 @@ func demoVerb() *cobra.Command {
 	listen := c.Flags().String("listen", "127.0.0.1:8080", "`ADDRESS` of the page, on this machine")
 	data := c.Flags().String("data", "", "`DIR` of the recording (a temporary one unless given)")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		if err := onlyHere(*listen); err != nil {
-			return wrongUse{err}
+		if err := web.OnlyHere(*listen); err != nil {
+			return wrongUse{fmt.Errorf("demo: --listen %w", err)}
 		}
 		if _, err := s.sim(rigsim.Options{Memory: true}); err != nil { // before anything is made
 			return err
@@ -50,22 +48,6 @@ func demoVerb() *cobra.Command {
 		return demo(c.Context(), &s, *listen, *data, c.OutOrStdout(), newLog(c.ErrOrStderr()))
 	}
 	return c
-}
-
-// onlyHere refuses an address of the demo's page that others could reach: it
-// has no accounts, and no configuration file to make them with.
-func onlyHere(listen string) error {
-	host, port, err := net.SplitHostPort(listen)
-	if err == nil {
-		_, err = strconv.ParseUint(port, 10, 16)
-	}
-	if err != nil {
-		return fmt.Errorf("demo: --listen %q: not an address with a port; write 127.0.0.1:8080", listen)
-	}
-	if !config.IsLoopback(host) {
-		return fmt.Errorf("demo: --listen %s: demo serves this machine only; write 127.0.0.1:%s, or use `flowrigd run` with access tokens for other machines", listen, port)
-	}
-	return nil
 }
 
 // demo runs the simulated rig and a daemon that reads it.
@@ -138,33 +120,14 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *parts.Running, w wiri
 		if person == nil {
 			begun()
 			fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
-			person = parts.Begin("simulated demonstrator", func(ctx context.Context) error { return givePermit(ctx, d) })
+			person = parts.Begin("simulated demonstrator", func(ctx context.Context) error {
+				d.clock.StartOnce(ctx, func() bool { return d.connected() == nil })
+				return rigsim.GivePermit(ctx, d.clock, d.loop.Do)
+			})
 		}
 	})
 	if person != nil {
 		err = errors.Join(err, person.Stop(stopSinks))
 	}
 	return err
-}
-
-// givePermit is the simulated demonstrator, who gives the heating permit once
-// the readings are there. With real hardware a real person does.
-func givePermit(ctx context.Context, d *daemon) error {
-	d.startClock(ctx)
-	tick := time.NewTicker(d.clock.Wait(200 * time.Millisecond))
-	defer tick.Stop()
-	worker := d.clock.Worker()
-	defer worker.End()
-	for {
-		worker.Due(d.clock.Now() + 200*time.Millisecond)
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-tick.C:
-		}
-		err := d.loop.Do(ctx, daq.Command{ID: rand.Text(), Ask: &daq.GiveAsk{}, Who: "simulated demonstrator"})
-		if err == nil || d.loop.Last().Mono > demoReady {
-			return nil
-		}
-	}
 }

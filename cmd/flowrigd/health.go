@@ -6,46 +6,28 @@ import (
 	"time"
 
 	"flowrigd/daq"
-	"flowrigd/daq/notify"
 )
 
-// healthEvery is how often the surroundings of the engine are looked at.
-const healthEvery = 250 * time.Millisecond
-
-// watchHealth tells the engine of every change of its surroundings.
-func (d *daemon) watchHealth(ctx context.Context) error {
-	tick := time.NewTicker(max(d.clock.Wait(healthEvery), 10*time.Millisecond))
-	defer tick.Stop()
-	var last health
-	for told := false; ; {
-		if now := d.health(); !told || now != last {
-			told, last = d.loop.Health(now.forEngine()), now
-		}
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-tick.C:
-		}
-	}
-}
-
-// health is how the surroundings do.
-type health struct {
-	recording, broker bool
-	receivers         notify.Waiting
-	slow              string
-}
-
-func (d *daemon) health() health {
-	return health{d.recording.Healthy() == nil, d.connected() == nil, d.notifier.Load().Waiting(), d.slow()}
-}
-
-func (h health) forEngine() daq.Health {
-	r := daq.Receivers{Known: h.receivers.Known, Failed: h.receivers.Who}
+// health is how the surroundings of the engine do.
+func (d *daemon) health() daq.Health {
+	w := d.notifier.Load().Waiting()
+	r := daq.Receivers{Known: w.Known, Failed: w.Who}
 	if r.Failed != "" {
-		r.Waited = time.Since(h.receivers.Since)
+		r.Waited = time.Since(w.Since)
 	}
-	return daq.Health{Recording: h.recording, Broker: h.broker, Receivers: r, Slow: h.slow}
+	return daq.Health{Recording: d.recording.Healthy() == nil, Broker: d.connected() == nil, Receivers: r, Slow: *d.slow.Load()}
+}
+
+// watchSpeed says where a simulated rig does not run as fast as it should.
+func (d *daemon) watchSpeed(ctx context.Context) error {
+	d.clock.WatchPace(ctx, func(slow string) {
+		if d.slow.Store(&slow); slow != "" {
+			d.log.Warn(slow)
+			return
+		}
+		d.log.Info("the lines follow", "speed", d.clock.Speed())
+	})
+	return nil
 }
 
 func (d *daemon) connected() error {

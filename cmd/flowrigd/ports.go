@@ -2,13 +2,9 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
-	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
-	"flowrigd/config"
 	"flowrigd/daq/instrument"
 )
 
@@ -26,33 +22,10 @@ func portsVerb() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		if found == nil {
-			found = []instrument.Found{}
-		}
 		if *asJSON {
 			return json.NewEncoder(c.OutOrStdout()).Encode(found)
 		}
-		return printPorts(c, found)
+		return instrument.PrintPorts(c.OutOrStdout(), c.ErrOrStderr(), found)
 	}
 	return c
-}
-
-func printPorts(c *cobra.Command, found []instrument.Found) error {
-	if len(found) == 0 {
-		fmt.Fprintln(c.ErrOrStderr(), "no serial port: is the adapter plugged in, and does this user belong to the group of its device (often dialout)?")
-		return nil
-	}
-	w := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "DEVICE\tUSB\tWRITE THIS IN THE CONFIGURATION")
-	for _, f := range found {
-		usb, stable := "-", f.Device
-		if f.USB != nil {
-			usb = strings.Join(strings.Fields(f.USB.Vendor+":"+f.USB.Product+" "+f.USB.Name+" "+f.USB.Serial), " ")
-		}
-		if len(f.Stable) > 0 {
-			stable = f.Stable[0]
-		}
-		fmt.Fprintf(w, "%s\t%s\t%s\n", config.Printable(f.Device), config.Printable(usb), config.Printable(stable))
-	}
-	return w.Flush()
 }

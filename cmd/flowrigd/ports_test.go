@@ -34,36 +34,6 @@ func TestPorts(t *testing.T) {
 	}
 }
 
-// TestPortsForPeople holds what a technician reads: the stable name is the one
-// to write down, and where there is none the device.
-func TestPortsForPeople(t *testing.T) {
-	t.Parallel()
-	c := portsVerb()
-	var out, diag bytes.Buffer
-	c.SetOut(&out)
-	c.SetErr(&diag)
-	found := []instrument.Found{
-		{Device: "/dev/ttyS0"},
-		{Device: "/dev/ttyUSB1", USB: &instrument.USB{Vendor: "0001", Product: "00a2"}},
-		{Device: "/dev/ttyUSB0", Stable: []string{"/dev/serial/by-id/usb-an_adapter-N7"}, USB: &instrument.USB{Vendor: "0001", Product: "00a2", Serial: "N7", Name: "an adapter"}},
-	}
-	if err := printPorts(c, found); err != nil {
-		t.Fatal(err)
-	}
-	want := `DEVICE        USB                      WRITE THIS IN THE CONFIGURATION
-/dev/ttyS0    -                        /dev/ttyS0
-/dev/ttyUSB1  0001:00a2                /dev/ttyUSB1
-/dev/ttyUSB0  0001:00a2 an adapter N7  /dev/serial/by-id/usb-an_adapter-N7
-`
-	if out.String() != want {
-		t.Errorf("it prints\n%swant\n%s", &out, want)
-	}
-	out.Reset()
-	if err := printPorts(c, nil); err != nil || out.String() != "" || !strings.Contains(diag.String(), "no serial port: is the adapter plugged in") {
-		t.Errorf("without ports: %v, %q, %q", err, &out, &diag)
-	}
-}
-
 // checkSays is what check must say of each thing that is legal but unwise on a
 // line, by the file that has it.
 var checkSays = map[string][]string{

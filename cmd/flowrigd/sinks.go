@@ -1,13 +1,37 @@
 package main
 
 import (
+	"cmp"
 	"reflect"
+	"time"
 
 	"flowrigd/config"
+	"flowrigd/daq/broker"
 	"flowrigd/daq/mqtt"
 	"flowrigd/daq/notify"
 	"flowrigd/daq/parts"
 )
+
+// embeddedListen is where an embedded broker listens unless the demo says so.
+const embeddedListen = "127.0.0.1:1883"
+
+// buildBroker starts the embedded broker where it is wanted. Where it cannot
+// start, a daemon goes on without; a demo is nothing without it.
+func (d *daemon) buildBroker(cfg *config.Config) (err error) {
+	if cfg.MQTT == nil || !cfg.MQTT.Embedded {
+		return nil
+	}
+	d.broker, err = broker.Keep(cmp.Or(d.w.brokerAt, embeddedListen), d.log)
+	if err != nil && !d.w.mustServe {
+		d.log.Error("the embedded broker does not listen; everything else works, and it is tried again", "why", err)
+		return nil
+	}
+	return err
+}
+
+// leastEvery is the shortest time between two states of a fast rig on MQTT, of
+// the machine's: a subscriber is a person or a program of this world.
+const leastEvery = 100 * time.Millisecond
 
 // replaceables are the publisher and the notifier, which a reload may replace.
 type replaceables struct{ mqtt, notify *parts.Replaceable }

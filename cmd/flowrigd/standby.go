@@ -13,7 +13,7 @@ import (
 func (d *daemon) standBy(ctx context.Context) error {
 	return d.runParts(ctx, []parts.Part{
 		{Name: "engine", Grace: stopReading, Work: d.loop.Run, Vital: true},
-		{Name: "embedded broker", Grace: stopSinks, Work: d.runBroker},
+		{Name: "embedded broker", Grace: stopSinks, Work: parts.If(d.broker != nil, d.broker.Run)},
 		{Name: "http", Grace: stopSinks, Work: d.server.Run},
 		{Name: "recording", Grace: stopRecording, Work: d.recording.Await, Must: true},
 	})

@@ -14,6 +14,7 @@ const tryAgain = 2 * time.Second
 // port must not keep the rig from being watched.
 type Kept struct {
 	at        string
+	log       *slog.Logger
 	listening chan struct{} // closed once it does
 
 	mu     sync.Mutex
@@ -23,8 +24,8 @@ type Kept struct {
 
 // Keep tries to start a broker. The error is why it does not listen yet; it may be
 // run all the same.
-func Keep(listen string) (*Kept, error) {
-	k := &Kept{at: listen, listening: make(chan struct{})}
+func Keep(listen string, log *slog.Logger) (*Kept, error) {
+	k := &Kept{at: listen, log: log, listening: make(chan struct{})}
 	return k, k.try()
 }
 
@@ -40,7 +41,7 @@ func (k *Kept) try() error {
 }
 
 // Run tries again until the broker listens, and closes it at the end.
-func (k *Kept) Run(ctx context.Context, log *slog.Logger) error {
+func (k *Kept) Run(ctx context.Context) error {
 	tick := time.NewTicker(tryAgain)
 	defer tick.Stop()
 	for k.Missing() != nil {
@@ -49,7 +50,7 @@ func (k *Kept) Run(ctx context.Context, log *slog.Logger) error {
 			return nil
 		case <-tick.C:
 			if k.try() == nil {
-				log.Info("the embedded broker listens", "url", k.URL())
+				k.log.Info("the embedded broker listens", "url", k.URL())
 			}
 		}
 	}

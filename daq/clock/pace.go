@@ -2,6 +2,7 @@ package clock
 
 import (
 	"context"
+	"fmt"
 	"time"
 )
 
@@ -13,10 +14,33 @@ const (
 	fastAbove = 0.95
 )
 
+// readyWithin is how long a fast clock waits for who is not ready, of the machine's;
+// readyEvery is how often it looks.
+const (
+	readyWithin = time.Second
+	readyEvery  = 20 * time.Millisecond
+)
+
+// StartOnce starts a fast clock once ready says so, or a second is over, or ctx: what
+// the machine needs to begin is no time of the rig's. Any other goes already.
+func (c *Clock) StartOnce(ctx context.Context, ready func() bool) {
+	ctx, cancel := context.WithTimeout(ctx, readyWithin)
+	defer cancel()
+	tick := time.NewTicker(readyEvery)
+	defer tick.Stop()
+	for c.fast != nil && ctx.Err() == nil && !ready() {
+		select {
+		case <-ctx.Done():
+		case <-tick.C:
+		}
+	}
+	c.Start()
+}
+
 // WatchPace tells, until ctx ends, when a fast clock stands so often for those who
-// work by it that it does not run as fast as it should, and when it does again;
-// actual is how many times as fast as the machine's it runs.
-func (c *Clock) WatchPace(ctx context.Context, tell func(follows bool, actual float64)) {
+// work by it that it does not run as fast as it should, in a sentence, and with ""
+// when it does again.
+func (c *Clock) WatchPace(ctx context.Context, tell func(slow string)) {
 	if c.fast == nil {
 		<-ctx.Done()
 		return
@@ -33,9 +57,12 @@ func (c *Clock) WatchPace(ctx context.Context, tell func(follows bool, actual fl
 		now, passed := c.Now(), time.Since(at)
 		switch actual := (now - was).Seconds() / passed.Seconds(); {
 		case was == 0:
-		case follows && actual < slowBelow*c.fast.speed, !follows && actual > fastAbove*c.fast.speed:
-			follows = !follows
-			tell(follows, actual)
+		case follows && actual < slowBelow*c.fast.speed:
+			follows = false
+			tell(fmt.Sprintf("the lines do not follow at speed %g: rig and daemon run some %.3g times as fast as the clock, and wait for them", c.fast.speed, actual))
+		case !follows && actual > fastAbove*c.fast.speed:
+			follows = true
+			tell("")
 		}
 		was, at = now, at.Add(passed)
 	}

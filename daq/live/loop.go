@@ -80,10 +80,6 @@ func (l *Loop) Dropped() int64 { return l.dropped.Load() }
 // Offer gives the engine a reading. It never blocks.
 func (l *Loop) Offer(r daq.Reading) { l.offer(daq.Input{Kind: daq.KindReading, Reading: r}) }
 
-// Health tells the engine about its surroundings, and says whether there was
-// room for that. It never blocks.
-func (l *Loop) Health(h daq.Health) bool { return l.offer(daq.Input{Kind: daq.KindHealth, Health: &h}) }
-
 // Output tells the engine what the permit relay answered. It never blocks.
 func (l *Loop) Output(o daq.Output) { l.offer(daq.Input{Kind: daq.KindOutput, Output: &o}) }
 

@@ -23,6 +23,14 @@ func Idle(ctx context.Context) error {
 	return nil
 }
 
+// If is the work where there is such a part, and idle where there is none.
+func If(there bool, w Work) Work {
+	if there {
+		return w
+	}
+	return Idle
+}
+
 // Part is one part of a program.
 type Part struct {
 	Name  string

@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
+	"strconv"
 	"syscall"
 	"time"
+
+	"flowrigd/config"
 )
 
 // listenAgain is how often a port that could not be had is tried again.
@@ -28,6 +31,22 @@ func (s *Server) Listen() error {
 		return errors.Join(s.openError(), l.Close())
 	}
 	s.listener.Listener = l
+	return nil
+}
+
+// OnlyHere refuses an address at which others could reach a page that has no
+// accounts, and no configuration file to make them with: the demonstration's.
+func OnlyHere(listen string) error {
+	host, port, err := net.SplitHostPort(listen)
+	if err == nil {
+		_, err = strconv.ParseUint(port, 10, 16)
+	}
+	if err != nil {
+		return fmt.Errorf("%q: not an address with a port; write 127.0.0.1:8080", listen)
+	}
+	if !config.IsLoopback(host) {
+		return fmt.Errorf("%s: demo serves this machine only; write 127.0.0.1:%s, or use `flowrigd run` with access tokens for other machines", listen, port)
+	}
 	return nil
 }
 
