@@ -3,12 +3,9 @@
 package main
 
 import (
-	"bytes"
 	"encoding/json"
 	"strings"
 	"testing"
-
-	"flowrigd/daq/instrument"
 )
 
 // TestPorts holds what the verb prints on this machine, whatever its ports are.
