@@ -15,8 +15,8 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
-	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
 	"flowrigd/daq/web"
 )
@@ -93,9 +93,7 @@ func TestObjections(t *testing.T) {
 func allAlarms(t *testing.T) string {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "rigs", "good", "heating.toml"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return string(data) + `
 [mqtt]
 broker = "embedded"
@@ -115,26 +113,19 @@ above = "1.5 m/s"
 // that an engine makes itself.
 func actionsOf(t *testing.T) map[string]string {
 	t.Helper()
-	cfg, problems := config.Parse("rig.toml", []byte(allAlarms(t)))
-	if config.Fatal(problems) {
-		t.Fatal(problems)
-	}
+	cfg := daqtest.Config(t, allAlarms(t))
 	actions := map[string]string{}
 	for _, a := range cfg.Alarms {
 		actions[a.Name] = a.Action
 	}
 	e, err := engine.New(cfg, []daq.SavedAlarm{{Name: daq.JournalUnread, State: "unacknowledged", Tripped: true}, {Name: "left", State: "unacknowledged"}})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	state, _ := e.Step(e.Begin())
 	for _, a := range state.Alarms {
 		actions[a.Name] = a.Action
 	}
 	rules, err := os.ReadFile(filepath.Join("..", "..", "dashboards", "alerts.yml"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	name := ""
 	for line := range strings.Lines(string(rules)) {
 		if _, after, ok := strings.Cut(line, "- alert: "); ok {
@@ -183,9 +174,7 @@ func adviceOnPage(t *testing.T) map[string]string {
 		if err == nil {
 			err = s.Listen() // on loopback, where reading needs no account
 		}
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		r := httptest.NewRequest("GET", "http://127.0.0.1/", nil)
 		r.RemoteAddr = "127.0.0.1:5000"
 		w := httptest.NewRecorder()

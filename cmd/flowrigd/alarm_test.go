@@ -363,9 +363,7 @@ func TestAlarmWaitsForTheDisk(t *testing.T) {
 			t.Errorf("told while the disk hung: %s", m.Body)
 		}
 	}
-	if err := os.Remove(hang); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(hang))
 	m := ear.AwaitNewest("alarm/water-overheat", `"recorded":true`, 10*time.Second)
 	if row := sqlRows(t, bench.dir, fmt.Sprintf("SELECT name, state FROM alarm_event WHERE sequence = %v", m.Field("sequence"))); row != "water-overheat|unacknowledged" {
 		t.Errorf("the database holds %q under the sequence of %s", row, m.Body)

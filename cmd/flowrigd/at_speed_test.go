@@ -12,7 +12,6 @@ import (
 	"testing/synctest"
 	"time"
 
-	"flowrigd/config"
 	"flowrigd/daq/clock"
 	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
@@ -59,9 +58,7 @@ func (g *guarded) started() time.Time {
 // atEnd: the demo ends as it should and leaves nothing among its temporary files.
 func (g *guarded) atEnd() {
 	g.t.Helper()
-	if code := g.daemon.end(); code != 0 {
-		g.t.Errorf("after SIGTERM it ended with %d, want 0", code)
-	}
+	g.daemon.ends(exitDone)
 	if _, err := os.Stat(g.truthAt); err == nil {
 		g.t.Errorf("%s is still there", g.truthAt)
 	}
@@ -122,14 +119,8 @@ func nothingIsWrong(t *testing.T, scenario, speed string) *guarded {
 func TestTheDemonstratorIsWaitedFor(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		rig := clock.NewFast(1000)
-		cfg, problems := config.Load("../../testdata/rigs/good/bench.toml")
-		if config.Fatal(problems) {
-			t.Fatal(problems)
-		}
-		judge, err := engine.New(cfg, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
+		judge, err := engine.New(daqtest.Config(t, daqtest.Rig("bench")), nil)
+		must(t, err)
 		loop := live.NewLoop(live.LoopOptions{Engine: judge, Clock: rig}) // which does not run
 		rig.Start()
 		ctx, cancel := context.WithCancel(t.Context())

@@ -75,14 +75,11 @@ func late(b *handBench) spoiler {
 func TestBadAnswers(t *testing.T) {
 	t.Parallel()
 	b, at := newHandBench(t), daqtest.FreeAddress(t)
-	d := start(t, program, "run", "--config", b.config(at, ""))
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, b.config(at, ""), at)
 	for _, f := range wireFaults {
 		t.Run(f.name, func(t *testing.T) { b.spoiled(t, at, f) })
 	}
-	if code := d.end(); code != 0 {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 func (b *handBench) spoiled(t *testing.T, at string, f wireFault) {
@@ -194,9 +191,7 @@ func TestBadPorts(t *testing.T) {
 				mend()
 				within(t, recoverWithin, "all good by itself", func() bool { return allGood(now(at)) })
 			}
-			if code := d.end(); code != 0 {
-				t.Errorf("it ended with %d", code)
-			}
+			d.ends(exitDone)
 		})
 	}
 }
@@ -205,12 +200,8 @@ func TestBadPorts(t *testing.T) {
 func occupy(t *testing.T, name string) (free func()) {
 	t.Helper()
 	f, err := os.OpenFile(name, os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { f.Close() })
-	if err := unix.Flock(int(f.Fd()), unix.LOCK_EX); err != nil {
-		t.Fatal(err)
-	}
+	must(t, unix.Flock(int(f.Fd()), unix.LOCK_EX))
 	return func() { f.Close() }
 }

@@ -49,12 +49,8 @@ func TestBrokerLost(t *testing.T) {
 		return strings.Contains(alarms(), `"name":"broker-lost","state":"latched-unacknowledged"`)
 	})
 
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
-	if err := os.Rename(filepath.Join(b.dir, "record", "flowrig.db"), filepath.Join(b.dir, "away.db")); err != nil {
-		t.Fatal(err)
-	}
+	d.ends(exitDone)
+	must(t, os.Rename(filepath.Join(b.dir, "record", "flowrig.db"), filepath.Join(b.dir, "away.db")))
 	start(t, program, "run", "--config", config)
 	within(t, 20*time.Second, "nothing retained of an alarm that the rig does not have", func() bool {
 		return now(at) != nil && !strings.Contains(alarms(), `"broker-lost"`) && m.Retained("alarm/broker-lost").Body == ""

@@ -48,12 +48,8 @@ func TestSimulateAndRun(t *testing.T) {
 	for range 10 {
 		holdsTheTruth(t, dir, at)
 	}
-	if code := d.end(); code != 0 {
-		t.Errorf("run ended with %d", code)
-	}
-	if code := sim.end(); code != 0 {
-		t.Errorf("simulate ended with %d", code)
-	}
+	d.ends(exitDone)
+	sim.ends(exitDone)
 }
 
 // truthAt is the rig's true state at a time, from the file that it writes at
@@ -69,9 +65,7 @@ func truthAt(t *testing.T, dir string, at time.Time) map[string]any {
 				continue // the last line may be half written
 			}
 			when, err := time.Parse(time.RFC3339Nano, truth["time"].(string))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			if when.Before(at) {
 				return found != nil
 			}
@@ -91,9 +85,7 @@ func holdsTheTruth(t *testing.T, dir, at string) {
 	var s map[string]any
 	within(t, 5*time.Second, "a newer state", func() bool { s = now(at); return s != nil && s["time"] != before })
 	when, err := time.Parse(time.RFC3339Nano, s["time"].(string))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	truth := truthAt(t, dir, when)
 	// The limits of rig.toml, with 0.5 K of the cold junction and a tenth more
 	// for the noise; what follows from them has about half a percent of the flow

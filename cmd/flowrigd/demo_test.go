@@ -50,18 +50,14 @@ func TestDemoGivesALiveRig(t *testing.T) {
 	page, broker := demoLines(t, p)
 	hearState(t, broker)
 	seePage(t, page)
-	if code := p.end(); code != 0 {
-		t.Errorf("after SIGTERM it ended with %d, want 0", code)
-	}
+	p.ends(exitDone)
 }
 
 // hearState is a subscriber that nobody here wrote, at the embedded broker.
 func hearState(t *testing.T, broker string) {
 	t.Helper()
 	u, err := url.Parse(broker)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	out, err := exec.Command(daqtest.Program(t, "mosquitto_sub", "mosquitto-clients"),
 		"-h", u.Hostname(), "-p", u.Port(), "-t", "flowrig/+/+/state", "-C", "1", "-W", "5").Output()
 	if err != nil {
@@ -92,17 +88,13 @@ func browser(t *testing.T) context.Context {
 func seePage(t *testing.T, page string) {
 	t.Helper()
 	ctx := browser(t)
-	if err := chromedp.Do(ctx, chromedp.Navigate(page)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, chromedp.Do(ctx, chromedp.Navigate(page)))
 	live := `document.documentElement.dataset.link === 'live' && document.documentElement.dataset.role === 'operate'`
 	if _, err := chromedp.Run(ctx, chromedp.Poll[bool](live, chromedp.WithPollingTimeout(10*time.Second))); err != nil {
 		t.Fatalf("the page is not live, or its one-time link made no operator: %v", err)
 	}
 	text, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, want := range []string{"bench-3", "Re", "±"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not show %q:\n%s", want, text)
@@ -114,9 +106,7 @@ func seePage(t *testing.T, page string) {
 // address another program has, leaves no temporary directory behind.
 func TestDemoThatCannotBeginLeavesNothing(t *testing.T) {
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer taken.Close()
 	for _, c := range []struct {
 		words []string
@@ -146,18 +136,14 @@ func TestDemoNamesItsTemporaryDirectory(t *testing.T) {
 	dir, at := t.TempDir(), daqtest.FreeAddress(t)
 	p := startWith(t, []string{"TMPDIR=" + dir}, program, "demo", "--listen", at, "--scenario", "steady")
 	within(t, 20*time.Second, "a row", func() bool { return number(now(at), "sequence") >= 1 })
-	if code := p.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	p.ends(exitDone)
 	left, err := filepath.Glob(filepath.Join(dir, "*"))
 	if err != nil || len(left) != 1 {
 		t.Fatalf("%q is left, %v: want the recording alone", left, err)
 	}
 	says(t, "the log", p.err.String(), "recording in a temporary directory, which stays", "directory="+left[0])
 	db, err := sql.Open("sqlite", filepath.Join(left[0], "flowrig.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer db.Close()
 	var rows int
 	if err := db.QueryRow(`SELECT count(*) FROM sample`).Scan(&rows); err != nil || rows < 1 {

@@ -64,9 +64,7 @@ func alarmWithoutTheDisk(t *testing.T, seam, why string) {
 	if status, body := get("http://" + at + "/readyz"); status != 503 || !strings.Contains(body, why) {
 		t.Errorf("/readyz says %d %s", status, body)
 	}
-	if err := os.Remove(fault); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(fault))
 	within(t, 10*time.Second, "each alarm is told again with its sequence", func() bool {
 		return w.find("alarm/water-overheat", recorded) != nil && w.find("alarm/recording-failed", recorded) != nil
 	})
@@ -74,9 +72,7 @@ func alarmWithoutTheDisk(t *testing.T, seam, why string) {
 		status, _ := get("http://" + at + "/readyz")
 		return status == 200
 	})
-	if code := d.end(); code != 0 {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 	journalIsWhole(t, filepath.Join(b.dir, "record", "flowrig.db"), w)
 }
 
@@ -89,9 +85,7 @@ func recorded(h heard) bool   { return h.body["recorded"] == true }
 func journalIsWhole(t *testing.T, path string, w *witness) {
 	t.Helper()
 	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer db.Close()
 	for _, table := range []string{"sample", "alarm_event"} {
 		var rows, newest int

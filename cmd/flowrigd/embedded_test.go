@@ -24,9 +24,7 @@ import (
 func occupyPort(t *testing.T) (at string, calls *atomic.Int64, free func()) {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { l.Close() })
 	calls = new(atomic.Int64)
 	go func() {
@@ -63,9 +61,7 @@ func TestEmbeddedBrokerWithoutItsPort(t *testing.T) {
 	file := b.config(at, "\n[mqtt]\nbroker = \"embedded\"\n")
 	hup := make(chan os.Signal)
 	d, err := newDaemon(loaded(t, file), wiring{open: instrument.OpenSerial, brokerAt: port, reload: hup, log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	running := parts.Begin("daemon", d.run)
 	defer func() {
 		if err := running.Stop(20 * time.Second); err != nil {
@@ -106,9 +102,7 @@ func TestEndWithoutTheEmbeddedBroker(t *testing.T) {
 	port, _, _ := occupyPort(t)
 	cfg := loaded(t, b.config(daqtest.FreeAddress(t), "\n[mqtt]\nbroker = \"embedded\"\n"))
 	d, err := newDaemon(cfg, wiring{open: instrument.OpenSerial, brokerAt: port, log: slog.New(slog.DiscardHandler)})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if err := d.run(ctx); err != nil {

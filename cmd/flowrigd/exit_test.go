@@ -27,9 +27,7 @@ func TestListeningOpenlyNeedsTokens(t *testing.T) {
 	addToken(t, file, "watch", "visitor")
 	d = start(t, program, "run", "--config", file)
 	within(t, 10*time.Second, "it asks for the token", func() bool { status, _ := get("http://" + at + "/api/now"); return status == 401 })
-	if code := d.end(); code != exitDone {
-		t.Errorf("with a token it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // TestWhatIsNotOnDiskIsAFailure asks a daemon to stop while its disk is full, and
@@ -44,20 +42,15 @@ func TestWhatIsNotOnDiskIsAFailure(t *testing.T) {
 		within(t, 10*time.Second, "a row", func() bool { return number(now(at), "sequence") >= 1 })
 		write(t, fault, "")
 		within(t, 10*time.Second, "the disk is full", func() bool { return strings.Contains(d.err.String(), "no space left") })
-		if code := d.end(); code != exitFailed {
-			t.Errorf("it ended with %d, want %d", code, exitFailed)
-		}
+		d.ends(exitFailed)
 		says(t, "the error", d.err.String(), "steps are not on disk")
 	})
 	t.Run("no directory", func(t *testing.T) {
 		t.Parallel()
 		b, at := newHandBench(t), daqtest.FreeAddress(t)
 		record := write(t, filepath.Join(b.dir, "in the way"), "")
-		d := start(t, program, "run", "--config", b.configAt(b.bus.name, at, record, ""))
-		within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
-		if code := d.end(); code != exitFailed {
-			t.Errorf("it ended with %d, want %d", code, exitFailed)
-		}
+		d := running(t, b.configAt(b.bus.name, at, record, ""), at)
+		d.ends(exitFailed)
 		says(t, "the error", d.err.String(), "flowrigd: recording", "are not recorded", "this is a file")
 	})
 }
@@ -109,8 +102,7 @@ func TestReloadTakesUpRecordAndPage(t *testing.T) {
 	slow := "durable_within = \"60 s\"\n"
 	file := b.config(at, tables("75 Cel", "2000"))
 	write(t, file, read(t, file)+slow)
-	d := start(t, program, "run", "--config", file)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, file, at)
 	b.config(at, tables("71 Cel", "2100"))
 	write(t, file, read(t, file)+"durable_within = \"200 ms\"\n")
 	d.signal(syscall.SIGHUP)

@@ -38,8 +38,7 @@ func TestFloodOfNoise(t *testing.T) {
 	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	air := newHandLine(t, filepath.Join(b.dir, "air"), func(heard []byte) ([]byte, []byte) { return nil, nil })
 	quietly := talk(t, air, func() []byte { return []byte("A=20.5\n") })
-	d := start(t, program, "run", "--config", b.config(at, fmt.Sprintf(airTable, air.name)))
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, b.config(at, fmt.Sprintf(airTable, air.name)), at)
 	quietly()
 	honest := now(at)
 	before := resident(t, d)
@@ -87,9 +86,7 @@ func TestFloodOfNoise(t *testing.T) {
 	}
 	talk(t, air, func() []byte { return []byte("A=20.5\n") })
 	within(t, 3*time.Second, "all good again", func() bool { return allGood(now(at)) })
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // flood shouts random bytes down a line until it is stopped.
@@ -108,13 +105,9 @@ func flood(t *testing.T, l *handLine, seed uint64) (stop func()) {
 func resident(t *testing.T, d *process) int {
 	t.Helper()
 	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", d.cmd.Process.Pid))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	_, line, _ := strings.Cut(string(text), "VmRSS:")
 	n, err := strconv.Atoi(strings.Fields(line)[0])
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return n
 }

@@ -87,14 +87,10 @@ func (g *guarded) alarm(name, verb string) {
 func (g *guarded) now() truth {
 	g.t.Helper()
 	f, err := os.Open(cmp.Or(g.truthAt, filepath.Join(g.dir, "truth.jsonl")))
-	if err != nil {
-		g.t.Fatal(err)
-	}
+	must(g.t, err)
 	defer f.Close()
 	text, err := io.ReadAll(io.NewSectionReader(f, g.consumed, 1<<30))
-	if err != nil {
-		g.t.Fatal(err)
-	}
+	must(g.t, err)
 	whole := text[:bytes.LastIndexByte(text, '\n')+1]
 	g.consumed += int64(len(whole))
 	for line := range bytes.Lines(whole) {
@@ -166,9 +162,7 @@ func (g *guarded) dropped() (at time.Time) {
 func (g *guarded) journal(query string, arguments ...any) string {
 	g.t.Helper()
 	db, err := sql.Open("sqlite", filepath.Join(g.dir, "record", "flowrig.db"))
-	if err != nil {
-		g.t.Fatal(err)
-	}
+	must(g.t, err)
 	defer db.Close()
 	var text sql.NullString
 	if err := db.QueryRow(query, arguments...).Scan(&text); err != nil && err != sql.ErrNoRows {
@@ -186,15 +180,6 @@ func (g *guarded) raised(name string) (at time.Time) {
 		return at
 	}
 	at, err := time.Parse(time.RFC3339Nano, text)
-	if err != nil {
-		g.t.Fatal(err)
-	}
+	must(g.t, err)
 	return at
-}
-
-func unlink(t *testing.T, path string) {
-	t.Helper()
-	if err := os.Remove(path); err != nil {
-		t.Fatal(err)
-	}
 }

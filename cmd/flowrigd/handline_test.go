@@ -32,14 +32,10 @@ func newHandLine(t *testing.T, name string, answer func([]byte) ([]byte, []byte)
 func (l *handLine) plug() {
 	l.t.Helper()
 	master, near, err := pty.Open()
-	if err != nil {
-		l.t.Fatal(err)
-	}
+	must(l.t, err)
 	l.keeper, l.far = near, pollable(l.t, master)
 	quietTerminal(l.t, near)
-	if err := os.Symlink(near.Name(), l.name); err != nil {
-		l.t.Fatal(err)
-	}
+	must(l.t, os.Symlink(near.Name(), l.name))
 	l.done = make(chan struct{})
 	go l.serve(l.far, l.done)
 }
@@ -90,12 +86,8 @@ func pollable(t *testing.T, f *os.File) *os.File {
 	t.Helper()
 	defer f.Close()
 	fd, err := unix.FcntlInt(f.Fd(), unix.F_DUPFD_CLOEXEC, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := unix.SetNonblock(fd, true); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, unix.SetNonblock(fd, true))
 	return os.NewFile(uintptr(fd), f.Name())
 }
 
@@ -104,13 +96,9 @@ func pollable(t *testing.T, f *os.File) *os.File {
 func quietTerminal(t *testing.T, f *os.File) {
 	t.Helper()
 	mode, err := unix.IoctlGetTermios(int(f.Fd()), getMode)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	mode.Lflag &^= unix.ECHO | unix.ICANON | unix.ISIG | unix.IEXTEN
 	mode.Iflag &^= unix.ICRNL | unix.IXON
 	mode.Oflag &^= unix.OPOST
-	if err := unix.IoctlSetTermios(int(f.Fd()), setMode, mode); err != nil {
-		t.Fatal(err)
-	}
+	must(t, unix.IoctlSetTermios(int(f.Fd()), setMode, mode))
 }

@@ -29,9 +29,7 @@ func TestExportIsAVerb(t *testing.T) {
 			t.Fatalf("export %v: code %d, %s", args, code, diag)
 		}
 		lines, err := csv.NewReader(strings.NewReader(out)).ReadAll()
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		return lines
 	}
 	all := table("samples")
@@ -82,9 +80,7 @@ func TestWhatCannotBePrintedIsAFailure(t *testing.T) {
 	p.end()
 	for _, words := range []string{"export samples", "export --format json samples", "export alarms", "export --format json notes", "replay", "replay --to 2031-05-06T07:00:00.5Z"} {
 		shut, err := os.Open(filepath.Join(p.dir, "flowrig.db")) // for reading alone
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		var diag bytes.Buffer
 		cmd := exec.Command(program, append(strings.Fields(words), "--data", p.dir)...)
 		cmd.Stdout, cmd.Stderr = shut, &diag

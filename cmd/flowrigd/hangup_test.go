@@ -20,9 +20,7 @@ func TestHangupWhileStarting(t *testing.T) {
 	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	text := read(t, b.config(at, ""))
 	file := filepath.Join(b.dir, "pipe.toml") // a pipe: reading it waits for the test
-	if err := syscall.Mkfifo(file, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, syscall.Mkfifo(file, 0o600))
 	d := start(t, program, "run", "--config", file)
 	feed := func(before func()) {
 		t.Helper()
@@ -42,9 +40,7 @@ func TestHangupWhileStarting(t *testing.T) {
 	within(t, 20*time.Second, "the configuration is read", func() bool { return strings.Contains(d.err.String(), "running") })
 	feed(func() {})
 	within(t, 10*time.Second, "the reload is taken", func() bool { return metric(at, "flowrig_config_reloads_total") == 1 })
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // TestHangupIsCaughtFirst: the packages that take long begin after the one that

@@ -26,12 +26,8 @@ func TestThePermitFileIsSynced(t *testing.T) {
 		"sh", "-c", `echo $$ > "$0"; exec "$@"`, pid, program, "run", "--config", b.file)
 	within(t, 20*time.Second, "the permit file", func() bool { _, err := os.Stat(b.permitFile()); return err == nil })
 	n, err := strconv.Atoi(strings.TrimSpace(read(t, pid)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := syscall.Kill(n, syscall.SIGTERM); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, syscall.Kill(n, syscall.SIGTERM))
 	d.code(20 * time.Second)
 	calls, at := strings.Split(read(t, log), "\n"), 0
 	for _, want := range []string{

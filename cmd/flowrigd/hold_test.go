@@ -35,9 +35,7 @@ func newHoldBench(t *testing.T) *holdBench {
 	t.Helper()
 	b := &holdBench{relayBench: newRelayBench(t), at: daqtest.FreeAddress(t)}
 	b.record, b.fault = filepath.Join(b.dir, "disk", "record"), filepath.Join(b.dir, "fault")
-	if err := os.Mkdir(filepath.Dir(b.record), 0o755); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Mkdir(filepath.Dir(b.record), 0o755))
 	b.file = b.configAt(b.bus.name, b.at, b.record, holdTables)
 	// A loaded machine may be late: only what a test does shall trip.
 	write(t, b.file, strings.ReplaceAll(read(t, b.file), `stale_after = "1 s"`, `stale_after = "20 s"`))
@@ -142,9 +140,7 @@ func TestATripOutlivesItsRecording(t *testing.T) {
 	const trip, unread = "water-overheat", "journal-unread"
 	remove := func(path string) func(*holdBench) {
 		return func(b *holdBench) {
-			if err := os.RemoveAll(strings.Replace(path, "PERMIT", b.permitFile(), 1)); err != nil {
-				b.t.Fatal(err)
-			}
+			must(b.t, os.RemoveAll(strings.Replace(path, "PERMIT", b.permitFile(), 1)))
 		}
 	}
 	record := func(b *holdBench) { remove(b.record)(b) }
@@ -156,7 +152,7 @@ func TestATripOutlivesItsRecording(t *testing.T) {
 		want []string
 	}{
 		{name: "nothing is lost", want: []string{trip}},
-		{name: "the disk is full", meanwhile: func(b *holdBench) { write(b.t, b.fault, "") }, after: func(b *holdBench) { unlink(b.t, b.fault) }, want: []string{trip}},
+		{name: "the disk is full", meanwhile: func(b *holdBench) { write(b.t, b.fault, "") }, after: func(b *holdBench) { must(b.t, os.Remove(b.fault)) }, want: []string{trip}},
 		{name: "there is no directory, and none later", before: func(b *holdBench) {
 			record(b)
 			write(b.t, b.record, "")
@@ -167,9 +163,7 @@ func TestATripOutlivesItsRecording(t *testing.T) {
 		{name: "the recording is removed", after: record, want: []string{unread, trip}},
 		{name: "the recording is damaged", after: func(b *holdBench) {
 			record(b)
-			if err := os.Mkdir(b.record, 0o755); err != nil {
-				b.t.Fatal(err)
-			}
+			must(b.t, os.Mkdir(b.record, 0o755))
 			write(b.t, filepath.Join(b.record, "flowrig.db"), strings.Repeat("no database any more ", 100))
 		}, want: []string{unread, trip}},
 		{name: "the permit file is removed", after: remove("PERMIT"), want: []string{unread, trip}},
@@ -230,7 +224,7 @@ func TestAResetOutlivesItsRecording(t *testing.T) {
 		b.kept(`"tripped"`, false)
 		b.kill()
 		if full {
-			unlink(t, b.fault)
+			must(t, os.Remove(b.fault))
 		}
 		b.start()
 		b.holds()
@@ -243,12 +237,8 @@ func TestAPermitFileThatCannotBeWritten(t *testing.T) {
 	t.Parallel()
 	b := newHoldBench(t)
 	b.start()
-	if err := os.Remove(b.permitFile()); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.MkdirAll(filepath.Join(b.permitFile(), "in the way"), 0o755); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(b.permitFile()))
+	must(t, os.MkdirAll(filepath.Join(b.permitFile(), "in the way"), 0o755))
 	write(t, b.fault, "")
 	b.trip()
 	within(t, 5*time.Second, "/readyz names it", func() bool {
@@ -261,11 +251,9 @@ func TestAPermitFileThatCannotBeWritten(t *testing.T) {
 	if n := metric(b.at, "flowrig_record_permit_file_failed_total"); n < 1 {
 		t.Errorf("%v failed writes are counted", n)
 	}
-	if code := b.daemon.end(); code != exitFailed {
-		t.Errorf("with a trip that is kept nowhere it ended with %d", code)
-	}
+	b.daemon.ends(exitFailed)
 	says(t, "the end", b.daemon.err.String(), "the trip of water-overheat is kept nowhere")
-	unlink(t, b.fault)
+	must(t, os.Remove(b.fault))
 	b.start()
 	b.holds("journal-unread") // a file that cannot be read
 }
@@ -318,9 +306,7 @@ func TestTheSecondDaemonStandsBy(t *testing.T) {
 	}
 	second.end("water-overheat")
 	second.holds()
-	if code := second.daemon.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	second.daemon.ends(exitDone)
 }
 
 // TestALateRecordingWithATrip: a daemon whose disk was away at its first start
@@ -332,19 +318,13 @@ func TestALateRecordingWithATrip(t *testing.T) {
 	write(t, b.record, "not mounted yet")
 	b.start()
 	b.holds()
-	if err := os.Remove(b.record); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Rename(away, b.record); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(b.record))
+	must(t, os.Rename(away, b.record))
 	within(t, 15*time.Second, "the trip stands", func() bool { return slices.Contains(b.tripped(), "water-overheat") })
 	within(t, 5*time.Second, "the relay drops", func() bool { return !b.last().on })
 	within(t, 15*time.Second, "a good state", func() bool { return allGood(now(b.at)) })
 	b.holds("water-overheat")
-	if code := b.daemon.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	b.daemon.ends(exitDone)
 }
 
 // TestALostDatabaseIsGoneOnFrom removes the database of a daemon that works,
@@ -372,9 +352,7 @@ func TestALostDatabaseIsGoneOnFrom(t *testing.T) {
 			}
 			within(t, 10*time.Second, "rows are told", func() bool { return w.last("record") != nil })
 			before := fmt.Sprint(now(b.at)["recording"])
-			if err := c.do(b); err != nil {
-				t.Fatal(err)
-			}
+			must(t, c.do(b))
 			within(t, 20*time.Second, "another recording has rows", func() bool {
 				s := now(b.at)
 				return allGood(s) && s["recording"] != nil && s["recording"] != before && s["sequence"] != nil

@@ -33,9 +33,7 @@ func houseFiles(t *testing.T) map[string][]string {
 		}
 		return err
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return files
 }
 
@@ -98,9 +96,7 @@ func TestImportsRunOneWay(t *testing.T) {
 // import: an arrow too many is as wrong as one that is missing.
 func TestTheDrawing(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	_, drawing, _ := strings.Cut(string(text), "### The rooms and their arrows")
 	_, drawing, _ = strings.Cut(drawing, "```text\n")
 	drawing, _, _ = strings.Cut(drawing, "```")
@@ -165,9 +161,7 @@ func TestPureRooms(t *testing.T) {
 			}
 		}
 		f, err := parser.ParseFile(token.NewFileSet(), filepath.Join("..", "..", file), nil, 0)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		ast.Inspect(f, func(n ast.Node) bool {
 			switch n := n.(type) {
 			case *ast.GoStmt:
@@ -222,9 +216,7 @@ func TestOneDoorForEachLibrary(t *testing.T) {
 func TestTopLevel(t *testing.T) {
 	agreed := []string{"cmd", "daq", "calc", "config", "dashboards", "testdata", "go.mod", "go.sum", "README.md", "DEVELOPERS.md", "LICENSE"}
 	entries, err := os.ReadDir(filepath.Join("..", ".."))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, e := range entries {
 		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(agreed, e.Name()) {
 			t.Errorf("%s stands at the top level, which holds only %v", e.Name(), agreed)

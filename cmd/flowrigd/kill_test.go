@@ -152,9 +152,7 @@ func (k *killTest) follow(d *process) (began time.Time, sequence int64) {
 func (k *killTest) open(n int) *sql.DB {
 	k.t.Helper()
 	db, err := sql.Open("sqlite", filepath.Join(k.data, "flowrig.db"))
-	if err != nil {
-		k.t.Fatal(err)
-	}
+	must(k.t, err)
 	var verdict string
 	if err := db.QueryRow(`PRAGMA integrity_check`).Scan(&verdict); err != nil || verdict != "ok" {
 		k.t.Fatalf("round %d: the database is %s, %v", n, verdict, err)
@@ -184,9 +182,7 @@ func (k *killTest) newest(db *sql.DB, n int) (sequence int64, at time.Time) {
 func (k *killTest) hasTables(db *sql.DB) bool {
 	k.t.Helper()
 	var n int
-	if err := db.QueryRow(`SELECT count(*) FROM sqlite_schema WHERE name = 'sample'`).Scan(&n); err != nil {
-		k.t.Fatal(err)
-	}
+	must(k.t, db.QueryRow(`SELECT count(*) FROM sqlite_schema WHERE name = 'sample'`).Scan(&n))
 	return n == 1
 }
 
@@ -254,9 +250,7 @@ func (k *killTest) ends() {
 	k.t.Helper()
 	d := start(k.t, program, "run", "--config", k.config)
 	within(k.t, 10*time.Second, "a good state after the kills", func() bool { return allGood(now(k.at)) })
-	if code := d.end(); code != 0 {
-		k.t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 	db := k.open(killRounds)
 	defer db.Close()
 	k.holds(db, killRounds)

@@ -95,8 +95,7 @@ func TestAlarmLatency(t *testing.T) { // alone: it measures
 	l := &latency{t: t, spikes: &spikes{at: map[float64]time.Time{}}, alarms: make(chan time.Duration, 10000)}
 	line := newHandLine(t, filepath.Join(bench.dir, "air"), l.answer)
 	config := bench.config(at, fmt.Sprintf(spikeTables, line.name)+brokerTable(m.URL(), 10*time.Second))
-	start(t, program, "run", "--config", config)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	running(t, config, at)
 	listenTo(t, m.URL(), "hears-alarms", topicRoot+"alarm/room-warm", l.hear)
 	pair := newBarePair(t, m.URL(), bench.dir)
 	for range 3 {
@@ -191,9 +190,7 @@ type barePair struct {
 func newBarePair(t *testing.T, broker, dir string) *barePair {
 	t.Helper()
 	f, err := os.Create(filepath.Join(dir, "bare"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { f.Close() })
 	b := &barePair{file: f, heard: make(chan time.Time, 1), page: make([]byte, 4096), body: strings.Repeat("x", 700)}
 	listenTo(t, broker, "hears-bare", "bare", func(at time.Time, _ []byte) { b.heard <- at })
@@ -207,9 +204,7 @@ func (b *barePair) once(t *testing.T) time.Duration {
 	if _, err := b.file.Write(b.page); err != nil {
 		t.Fatal(err)
 	}
-	if err := b.file.Sync(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, b.file.Sync())
 	b.client.Publish("bare", 1, true, b.body)
 	select {
 	case at := <-b.heard:

@@ -25,8 +25,7 @@ func TestHundredCablePulls(t *testing.T) {
 		pulls = 10
 	}
 	b, at := newHandBench(t), daqtest.FreeAddress(t)
-	d := start(t, program, "run", "--config", b.config(at, ""))
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, b.config(at, ""), at)
 	for n := range 6 { // what is made once, such as the log's memory, is there after these
 		b.pullAndReturn(at, n)
 	}
@@ -44,9 +43,7 @@ func TestHundredCablePulls(t *testing.T) {
 	if after.above(before) {
 		t.Errorf("after %d pulls it holds %+v, before them %+v", pulls, after, before)
 	}
-	if code := d.end(); code != 0 {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // pullAndReturn pulls one cable, waits until the daemon knows, puts it back
@@ -96,18 +93,14 @@ func (h holding) above(other holding) bool {
 func holdings(t *testing.T, d *process, at string) holding {
 	t.Helper()
 	entries, err := os.ReadDir(fmt.Sprintf("/proc/%d/fd", d.cmd.Process.Pid))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	_, metrics := get("http://" + at + "/metrics")
 	found := regexp.MustCompile(`(?m)^go_goroutines (\d+)$`).FindStringSubmatch(metrics)
 	if found == nil {
 		t.Fatalf("no go_goroutines in the metrics:\n%s", strings.SplitAfterN(metrics, "\n", 20))
 	}
 	n, err := strconv.Atoi(found[1])
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return holding{files: len(entries), goroutines: n}
 }
 

@@ -73,8 +73,7 @@ func metric(at, series string) float64 {
 func TestPrometheusScrapes(t *testing.T) {
 	t.Parallel()
 	b, at, server := newHandBench(t), daqtest.FreeAddress(t), daqtest.FreeAddress(t)
-	start(t, program, "run", "--config", b.config(at, ""))
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	running(t, b.config(at, ""), at)
 	conf := write(t, filepath.Join(b.dir, "scrape.yml"), fmt.Sprintf(
 		"global: {scrape_interval: 500ms, scrape_timeout: 500ms}\nscrape_configs:\n- job_name: flowrigd\n  static_configs:\n  - targets: [%q]\n", at))
 	start(t, daqtest.Program(t, "prometheus", "prometheus"), "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(b.dir, "series"), "--web.listen-address="+server)

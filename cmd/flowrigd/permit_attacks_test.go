@@ -3,6 +3,7 @@
 package main
 
 import (
+	"os"
 	"path/filepath"
 	"syscall"
 	"testing"
@@ -108,7 +109,7 @@ func TestThePermitFallsWithoutTheDisk(t *testing.T) {
 			if at := g.raised("instrument-fault-level"); !at.IsZero() {
 				t.Errorf("the journal has an alarm of %v, though the disk did not answer", at)
 			}
-			unlink(t, fault)
+			must(t, os.Remove(fault))
 			within(t, 10*time.Second, "the alarm is journalled", func() bool { return !g.raised("instrument-fault-level").IsZero() })
 			if late := fell.at.Sub(g.raised("instrument-fault-level")); late > 2*rigTick+truthLate {
 				t.Errorf("the relay fell %v after the alarm", late)

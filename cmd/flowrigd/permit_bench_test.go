@@ -108,6 +108,16 @@ func (b *relayBench) last() coilWrite {
 	return b.writes[len(b.writes)-1]
 }
 
+// given: a person gives the permit, and the relay is energised.
+func (b *relayBench) given(at, token string) {
+	b.t.Helper()
+	within(b.t, 10*time.Second, "the permit is given", func() bool {
+		status, _, _ := post(b.t, "http://"+at+"/api/permit", token, `{"action":"give"}`)
+		return status == 200
+	})
+	within(b.t, 3*time.Second, "the relay is energised", func() bool { return b.last().on })
+}
+
 // written are all writes to the relay.
 func (b *relayBench) written() []coilWrite {
 	b.mu.Lock()
@@ -142,11 +152,7 @@ func TestThePermitDropsInTime(t *testing.T) {
 			config = write(t, filepath.Join(b.dir, "relay.toml"), config)
 			token := addToken(t, config, "operate", "demonstrator")
 			start(t, program, "run", "--config", config)
-			within(t, 10*time.Second, "the permit is given", func() bool {
-				status, _, _ := post(t, "http://"+at+"/api/permit", token, `{"action":"give"}`)
-				return status == 200
-			})
-			within(t, 3*time.Second, "the relay is energised", func() bool { return b.last().on })
+			b.given(at, token)
 			b.timing.expect(c.answer)
 			b.set(func(*handBench) { c.begin(b) })
 			within(t, 10*time.Second, "the relay is told to drop", func() bool { return !b.last().on })
@@ -180,8 +186,7 @@ func TestRefusalsAreJournalled(t *testing.T) {
 	b, at := newRelayBench(t), daqtest.FreeAddress(t)
 	config := b.config(at, relayTables)
 	operate, watch := addToken(t, config, "operate", "demonstrator"), addToken(t, config, "watch", "visitor")
-	start(t, program, "run", "--config", config)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	running(t, config, at)
 	ask := func(path, token, body string, status int, reason string) {
 		t.Helper()
 		got, kind, answer := post(t, "http://"+at+path, token, body)
@@ -247,9 +252,7 @@ func TestASuspendedDaemonDoesNotGiveThePermitLater(t *testing.T) {
 	d := start(t, program, "run", "--config", config)
 	ask := func(action string, patience time.Duration) int {
 		q, err := http.NewRequest(http.MethodPost, "http://"+at+"/api/permit", strings.NewReader(`{"action":"`+action+`"}`))
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		q.Header.Set("Content-Type", "application/json")
 		q.Header.Set("Authorization", "Bearer "+token)
 		r, err := (&http.Client{Timeout: patience}).Do(q)

@@ -55,6 +55,8 @@ func build1(dir, name string, flags ...string) string {
 	return path
 }
 
+var must = daqtest.Must
+
 // process is a running program with what it printed so far.
 type process struct {
 	t    *testing.T
@@ -88,15 +90,21 @@ func start(t *testing.T, path string, args ...string) *process {
 	return startWith(t, nil, path, args...)
 }
 
+// running starts a daemon and waits for good readings of its whole bench.
+func running(t *testing.T, file, at string) *process {
+	t.Helper()
+	d := start(t, program, "run", "--config", file)
+	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	return d
+}
+
 // startWith does so with more environment.
 func startWith(t *testing.T, env []string, path string, args ...string) *process {
 	t.Helper()
 	p := &process{t: t, cmd: exec.Command(path, args...), out: &lines{}, err: &lines{}, done: make(chan struct{})}
 	p.cmd.Env = append(os.Environ(), env...)
 	p.cmd.Stdout, p.cmd.Stderr = p.out, p.err
-	if err := p.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, p.cmd.Start())
 	go func() { _ = p.cmd.Wait(); close(p.done) }()
 	t.Cleanup(func() {
 		p.signal(syscall.SIGCONT)
@@ -125,6 +133,14 @@ func (p *process) end() int {
 	p.t.Helper()
 	p.signal(syscall.SIGTERM)
 	return p.code(20 * time.Second)
+}
+
+// ends does so and holds the exit code.
+func (p *process) ends(want int) {
+	p.t.Helper()
+	if code := p.end(); code != want {
+		p.t.Errorf("%v ended with %d, want %d", p.cmd.Args[1:], code, want)
+	}
 }
 
 func (p *process) code(limit time.Duration) int {
@@ -182,9 +198,7 @@ func get(url string) (status int, body string) {
 func post(t *testing.T, url, token, body string) (status int, kind, answer string) {
 	t.Helper()
 	q, err := http.NewRequest(http.MethodPost, url, strings.NewReader(body))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	q.Header.Set("Content-Type", "application/json")
 	if token != "" {
 		q.Header.Set("Authorization", "Bearer "+token)
@@ -222,9 +236,7 @@ func allGood(state map[string]any) bool {
 // write makes a file in the test's own folder.
 func write(t *testing.T, path, text string) string {
 	t.Helper()
-	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(path, []byte(text), 0o600))
 	return path
 }
 
@@ -232,8 +244,6 @@ func write(t *testing.T, path, text string) string {
 func read(t *testing.T, path string) string {
 	t.Helper()
 	b, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return string(b)
 }

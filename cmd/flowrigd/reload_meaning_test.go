@@ -67,9 +67,7 @@ func TestReloadMixesNoMeanings(t *testing.T) {
 		within(t, 10*time.Second, "the reload is taken", func() bool { return metric(at, "flowrig_config_reloads_total") == float64(n+1) })
 		within(t, 5*time.Second, "the pressure", func() bool { return pressure() == 1440 })
 	}
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 	if wrong := sqlRows(t, b.dir, `SELECT count(*) FROM sample WHERE abs(pressure_drop_pascals - 1440) > 1e-6`); wrong != "0" {
 		t.Errorf("%s rows hold another pressure", wrong)
 	}

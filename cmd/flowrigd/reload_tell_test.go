@@ -32,8 +32,7 @@ func TestReloadMovesTheTelling(t *testing.T) {
 		}
 	}))
 	defer hook.Close()
-	d := start(t, program, "run", "--config", b.config(at, ""))
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, b.config(at, ""), at)
 	taken := 0
 	reload := func(more string) {
 		b.config(at, more)
@@ -70,9 +69,7 @@ func TestReloadMovesTheTelling(t *testing.T) {
 			t.Fatalf("row %d came where %d was due", h.sequence(), n)
 		}
 	}
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // TestReloadRefusesWhatNeedsAStart changes one thing at a time that a running
@@ -81,8 +78,7 @@ func TestReloadRefusesWhatNeedsAStart(t *testing.T) {
 	t.Parallel()
 	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	file := b.config(at, "")
-	d := start(t, program, "run", "--config", file)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, file, at)
 	right := read(t, file)
 	for n, c := range []struct{ old, new, says string }{
 		{`rig = "bench-3"`, `rig = "bench-4"`, "site and rig name the recording and the topics: restart the daemon"},
@@ -117,11 +113,7 @@ func TestReloadRefusesToMoveThePermit(t *testing.T) {
 	file := b.config(at, relayTables)
 	token := addToken(t, file, "operate", "demonstrator")
 	d := start(t, program, "run", "--config", file)
-	within(t, 10*time.Second, "the permit is given", func() bool {
-		status, _, _ := post(t, "http://"+at+"/api/permit", token, `{"action":"give"}`)
-		return status == 200
-	})
-	within(t, 3*time.Second, "the relay is energised", func() bool { return b.last().on })
+	b.given(at, token)
 	right := read(t, file)
 	for n, c := range [][2]string{{b.bus.name, other.bus.name}, {"baud = 19200\nframing = \"8E1\"", "baud = 9600\nframing = \"8E1\""}, {`framing = "8E1"`, `framing = "8N1"`}} {
 		write(t, file, strings.Replace(right, c[0], c[1], 1))
@@ -182,18 +174,12 @@ func TestReloadOfAHungFile(t *testing.T) {
 		before = number(s, "sequence")
 		return allGood(s) && before > 0
 	})
-	if err := os.Remove(file); err != nil {
-		t.Fatal(err)
-	}
-	if err := syscall.Mkfifo(file, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(file))
+	must(t, syscall.Mkfifo(file, 0o600))
 	d.signal(syscall.SIGHUP)
 	within(t, 10*time.Second, "it measures on meanwhile", func() bool {
 		s := now(at)
 		return allGood(s) && number(s, "sequence") > before+1
 	})
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }

@@ -43,8 +43,7 @@ func TestReloadLosesNoReading(t *testing.T) {
 		}
 	})
 	file := b.config(at, "")
-	d := start(t, program, "run", "--config", file)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, file, at)
 	taken := func() float64 { return metric(at, "flowrig_config_reloads_total") }
 	for n := range 10 {
 		b.config(at, []string{fmt.Sprintf(tempered, "Pa"), fmt.Sprintf(tempered, "kPa"), ""}[n%3])
@@ -58,9 +57,7 @@ func TestReloadLosesNoReading(t *testing.T) {
 		}
 	}
 	refuses(t, b, d, at, file)
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 	if text := d.err.String(); strings.Contains(text, "line lost") || strings.Contains(text, "no line") {
 		t.Errorf("the line was opened anew:\n%s", text)
 	}
@@ -114,8 +111,7 @@ func TestTwoDaemonsOnOneLine(t *testing.T) {
 	// A time-out that a busy machine does not reach; an answer that the second
 	// daemon made the first lose is a fault all the same.
 	write(t, file, strings.ReplaceAll(read(t, file), `timeout = "100 ms"`, `timeout = "1 s"`))
-	first := start(t, program, "run", "--config", file)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	first := running(t, file, at)
 	other := &handBench{t: t, dir: t.TempDir(), bus: b.bus, tc: b.tc}
 	d := start(t, program, "run", "--config", other.config(second, ""))
 	const remedy = "another program has the line; stop that program, or give each its own line"
@@ -133,7 +129,5 @@ func TestTwoDaemonsOnOneLine(t *testing.T) {
 	first.signal(syscall.SIGKILL)
 	<-first.done
 	within(t, recoverWithin, "the second has the line", func() bool { return allGood(now(second)) })
-	if code := d.end(); code != exitDone {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }

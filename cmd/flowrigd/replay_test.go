@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
-	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/build"
 	"flowrigd/daq/daqtest"
@@ -63,15 +62,6 @@ func programOf(t *testing.T) string {
 	return b.Program
 }
 
-func tapedConfig(t *testing.T, text string) *config.Config {
-	t.Helper()
-	cfg, problems := config.Parse("rig.toml", []byte(text))
-	if cfg == nil {
-		t.Fatal(problems)
-	}
-	return cfg
-}
-
 func (p *tape) step(in daq.Input) {
 	p.in.Number++
 	in.Number, in.Mono, in.Wall, in.Synchronised = p.in.Number, p.in.Mono, p.wall.Add(p.in.Mono), true
@@ -98,7 +88,7 @@ func (p *tape) step(in daq.Input) {
 // takes up another configuration.
 func (p *tape) run(minutes int, text string) {
 	p.t.Helper()
-	cfg := tapedConfig(p.t, text)
+	cfg := daqtest.Config(p.t, text)
 	var err error
 	if p.engine, err = engine.New(cfg, p.alarms); err != nil {
 		p.t.Fatal(err)
@@ -114,7 +104,7 @@ func (p *tape) run(minutes int, text string) {
 		p.read(quantity.Level, 14100+float64(n%5))
 		p.step(daq.Input{Kind: daq.KindTick})
 		if n == ticks/2 {
-			other := tapedConfig(p.t, strings.Replace(text, `"1.10 m"`, `"1.20 m"`, 1))
+			other := daqtest.Config(p.t, strings.Replace(text, `"1.10 m"`, `"1.20 m"`, 1))
 			p.step(daq.Input{Kind: daq.KindReload, Start: &daq.Start{Configuration: other.SHA256, Config: other}})
 		}
 	}
@@ -128,13 +118,9 @@ func (p *tape) read(id quantity.ID, number float64) {
 // end closes the recording and lets change spoil it.
 func (p *tape) end(change ...string) {
 	p.t.Helper()
-	if err := p.rec.Close(p.t.Context()); err != nil {
-		p.t.Fatal(err)
-	}
+	must(p.t, p.rec.Close(p.t.Context()))
 	db, err := sql.Open("sqlite", filepath.Join(p.dir, record.FileName))
-	if err != nil {
-		p.t.Fatal(err)
-	}
+	must(p.t, err)
 	defer db.Close()
 	for _, statement := range change {
 		if r, err := db.Exec(statement); err != nil {
@@ -203,7 +189,7 @@ func TestReplayIsTheLiveRun(t *testing.T) {
 // plays every other run, and says by its exit code whether all was well.
 func TestReplayOfWhatIsNotWhole(t *testing.T) {
 	t.Parallel()
-	second := tapedConfig(t, strings.Replace(tapedRig, `"1.10 m"`, `"1.20 m"`, 1)).SHA256
+	second := daqtest.Config(t, strings.Replace(tapedRig, `"1.10 m"`, `"1.20 m"`, 1)).SHA256
 	for name, c := range map[string]struct {
 		leave  func(run int, number uint64) bool
 		change string

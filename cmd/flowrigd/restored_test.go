@@ -21,16 +21,12 @@ func tripJournal(t *testing.T) (dir string) {
 	t.Helper()
 	dir = t.TempDir()
 	rec, err := record.Open(dir, record.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	at := time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC)
 	rec.Put(daq.Batch{Input: daq.Input{Number: 1, Wall: at, Kind: daq.KindTick}, Events: []daq.Event{{Alarm: &daq.AlarmEvent{
 		Name: "water-overheat", State: "latched-acknowledged", Priority: "high", Time: at, Tripped: true,
 	}}}})
-	if err := rec.Close(context.Background()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, rec.Close(context.Background()))
 	return dir
 }
 
@@ -41,9 +37,7 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 	t.Parallel()
 	blocked := func(t *testing.T, dir string) { // not a lock that could be taken
 		os.Remove(filepath.Join(dir, "flowrig.lock"))
-		if err := os.Mkdir(filepath.Join(dir, "flowrig.lock"), 0o755); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.Mkdir(filepath.Join(dir, "flowrig.lock"), 0o755))
 	}
 	for _, c := range []struct {
 		name, want string
@@ -53,9 +47,7 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 		{"another writes", "water-overheat journal-unread", func(t *testing.T) string {
 			d := tripJournal(t)
 			other, err := record.Open(d, record.Options{})
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			t.Cleanup(func() { other.Close(context.Background()) })
 			return d
 		}},
@@ -73,9 +65,7 @@ func TestTripOutlivesARecordingThatCannotBeOpened(t *testing.T) {
 		}},
 		{"a link that leads nowhere", daq.JournalUnread, func(t *testing.T) string {
 			d := t.TempDir()
-			if err := os.Symlink("/nowhere/flowrig.db", filepath.Join(d, record.FileName)); err != nil {
-				t.Fatal(err)
-			}
+			must(t, os.Symlink("/nowhere/flowrig.db", filepath.Join(d, record.FileName)))
 			return d
 		}},
 		{"first start", "", func(t *testing.T) string { d := t.TempDir(); blocked(t, d); return d }},

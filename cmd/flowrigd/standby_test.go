@@ -41,9 +41,7 @@ func TestStandsByWithoutTheDisk(t *testing.T) {
 	within(t, 5*time.Second, "the relay is energised", func() bool { return first.last().on })
 	second := first.second()
 	disk := filepath.Dir(first.record)
-	if err := os.Rename(disk, disk+".away"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Rename(disk, disk+".away"))
 	write(t, disk, "in the place of the mount point")
 	within(t, 10*time.Second, "the first has lost its recording", func() bool {
 		_, body := get("http://" + first.at + "/readyz")
@@ -72,9 +70,7 @@ func TestYieldsTheRigWithItsRecording(t *testing.T) {
 	}
 	within(t, 5*time.Second, "the relay is energised", func() bool { return first.last().on })
 	disk := filepath.Dir(first.record)
-	if err := os.Rename(disk, disk+".away"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Rename(disk, disk+".away"))
 	write(t, disk, "in the place of the mount point")
 	within(t, 10*time.Second, "the first has lost its recording", func() bool {
 		return strings.Contains(first.daemon.err.String(), "nothing is recorded")
@@ -85,12 +81,8 @@ func TestYieldsTheRigWithItsRecording(t *testing.T) {
 	second.file = write(t, filepath.Join(first.dir, "second.toml"), strings.Replace(text, disk, disk+".away", 1))
 	second.daemon = start(t, program, "run", "--config", second.file)
 	within(t, 10*time.Second, "the second records", func() bool { return number(now(second.at), "sequence") >= 1 })
-	if err := os.Remove(disk); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Symlink(disk+".away", disk); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(disk))
+	must(t, os.Symlink(disk+".away", disk))
 	within(t, 15*time.Second, "the first stands by", func() bool {
 		return strings.Contains(first.daemon.err.String(), "stands by: reads no instrument")
 	})

@@ -27,9 +27,7 @@ func TestBrokerDownAtStart(t *testing.T) {
 	_, body := get("http://" + at + "/readyz")
 	says(t, "/readyz", body, broker, "not ready: broker", "start the broker, or correct mqtt.broker")
 	says(t, "the log", d.err.String(), "broker not connected, trying on", broker)
-	if code := d.end(); code != 0 {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // TestRecordingNotWritable names a directory that cannot be made. The daemon
@@ -39,8 +37,7 @@ func TestRecordingNotWritable(t *testing.T) {
 	t.Parallel()
 	b, at, w := newHandBench(t), daqtest.FreeAddress(t), callWitness(t)
 	file := write(t, filepath.Join(b.dir, "disk"), "")
-	d := start(t, program, "run", "--config", b.configAt(b.bus.name, at, filepath.Join(file, "record"), diskTables(w.url)))
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	d := running(t, b.configAt(b.bus.name, at, filepath.Join(file, "record"), diskTables(w.url)), at)
 	if s := now(at); s["sequence"] != nil || s["recording"] != nil {
 		t.Errorf("without a recording: sequence %v, recording %v", s["sequence"], s["recording"])
 	}
@@ -53,16 +50,12 @@ func TestRecordingNotWritable(t *testing.T) {
 	}
 	b.set(func(b *handBench) { b.celsius = 80 })
 	within(t, 5*time.Second, "the alarm is told, unrecorded", func() bool { return w.find("alarm/water-overheat", unrecorded) != nil })
-	if err := os.Remove(file); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Remove(file))
 	within(t, 10*time.Second, "ready by itself, and the alarm told again", func() bool {
 		status, _ := get("http://" + at + "/readyz")
 		return status == 200 && w.find("alarm/water-overheat", recorded) != nil && now(at)["sequence"] != nil
 	})
-	if code := d.end(); code != 0 {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }
 
 // TestPagePortTaken gives the page's port to somebody else. run works on
@@ -71,9 +64,7 @@ func TestRecordingNotWritable(t *testing.T) {
 func TestPagePortTaken(t *testing.T) {
 	t.Parallel()
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer taken.Close()
 	at := taken.Addr().String()
 	const remedy = "another program has this port: stop it, or write another port as http.listen (or --listen)"
@@ -89,11 +80,7 @@ func TestPagePortTaken(t *testing.T) {
 		return h != nil && allGood(h.body)
 	})
 	says(t, "the log", d.err.String(), at, remedy)
-	if err := taken.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, taken.Close())
 	within(t, 10*time.Second, "the page is served by itself", func() bool { return allGood(now(at)) })
-	if code := d.end(); code != 0 {
-		t.Errorf("it ended with %d", code)
-	}
+	d.ends(exitDone)
 }

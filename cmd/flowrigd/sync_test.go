@@ -60,12 +60,8 @@ func traced(t *testing.T) []string {
 		return n >= 7
 	})
 	n, err := strconv.Atoi(strings.TrimSpace(read(t, pid)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := syscall.Kill(n, syscall.SIGTERM); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, syscall.Kill(n, syscall.SIGTERM))
 	if code := d.code(20 * time.Second); code != 0 {
 		t.Errorf("the traced daemon ended with %d", code)
 	}

@@ -18,9 +18,7 @@ func TestMovingValveIsBracketedOrUncertain(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(4) {
 		v, err := virtualRig("sweep", seed)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		b := bracket{lag: v.cfg.Instrument(quantity.Flow).Lag}
 		if b.lag <= 0 {
 			t.Fatal("rig.toml states no lag of the flow meter")

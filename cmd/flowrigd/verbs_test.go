@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -230,8 +229,7 @@ func TestTokensOfARunningDaemon(t *testing.T) {
 	t.Parallel()
 	b, at := newHandBench(t), daqtest.FreeAddress(t)
 	file := b.config(at, "")
-	start(t, program, "run", "--config", file)
-	within(t, 10*time.Second, "a good state", func() bool { return allGood(now(at)) })
+	running(t, file, at)
 	acknowledge := func(token string) int {
 		status, _, _ := post(t, "http://"+at+"/api/alarms/head-lost/acknowledge", token, "{}")
 		return status

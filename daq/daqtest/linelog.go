@@ -77,9 +77,7 @@ func entry(fields []string) (Entry, error) {
 func Load(t testing.TB, file string) []Entry {
 	t.Helper()
 	f, err := os.Open(file)
-	if err != nil {
-		t.Fatal(err)
-	}
+	Must(t, err)
 	defer f.Close()
 	log, err := Read(f)
 	if err != nil {

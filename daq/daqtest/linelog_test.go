@@ -23,9 +23,7 @@ const sample = `# flowrigd line log 1
 
 func TestRead(t *testing.T) {
 	log, err := Read(strings.NewReader(sample))
-	if err != nil {
-		t.Fatal(err)
-	}
+	Must(t, err)
 	want := []Entry{
 		{100 * time.Microsecond, true, []byte("T?\r")}, {20100 * time.Microsecond, false, []byte("T=")},
 		{21100 * time.Microsecond, false, []byte("42\r\n")}, {time.Second, true, []byte("T?\r")}, {1050 * time.Millisecond, false, []byte("T")},
@@ -59,9 +57,7 @@ func TestReadRefuses(t *testing.T) {
 // The far end keeps the log's times, and says when something else comes.
 func TestPlay(t *testing.T) {
 	log, err := Read(strings.NewReader(sample))
-	if err != nil {
-		t.Fatal(err)
-	}
+	Must(t, err)
 	synctest.Test(t, func(t *testing.T) {
 		near, far := net.Pipe()
 		ended := make(chan error, 1)

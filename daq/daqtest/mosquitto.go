@@ -62,18 +62,14 @@ func StartMosquitto(t testing.TB, more string) *Mosquitto {
 
 func (m *Mosquitto) write(conf string) {
 	m.t.Helper()
-	if err := os.WriteFile(m.conf, []byte(conf), 0o600); err != nil {
-		m.t.Fatal(err)
-	}
+	Must(m.t, os.WriteFile(m.conf, []byte(conf), 0o600))
 }
 
 // Extend adds to the configuration and starts the broker anew.
 func (m *Mosquitto) Extend(more string) {
 	m.t.Helper()
 	text, err := os.ReadFile(m.conf)
-	if err != nil {
-		m.t.Fatal(err)
-	}
+	Must(m.t, err)
 	m.write(string(text) + more + "\n")
 	m.Stop(syscall.SIGTERM)
 	m.Start()
@@ -86,9 +82,7 @@ func (m *Mosquitto) URL() string { return "tcp://" + m.At }
 func (m *Mosquitto) Start() {
 	m.t.Helper()
 	m.cmd = exec.Command(Program(m.t, "mosquitto", "mosquitto"), "-c", m.conf)
-	if err := m.cmd.Start(); err != nil {
-		m.t.Fatal(err)
-	}
+	Must(m.t, m.cmd.Start())
 	for deadline := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
 		c, err := net.Dial("tcp", m.At)
 		if err == nil {
@@ -187,12 +181,8 @@ func (m *Mosquitto) Listen(filter string, flags ...string) *Listener {
 	m.t.Helper()
 	cmd := m.client("mosquitto_sub", append([]string{"-F", "%U %r %t %p", "-t", Topics + filter, "-t", ready}, flags...)...)
 	out, err := cmd.StdoutPipe()
-	if err != nil {
-		m.t.Fatal(err)
-	}
-	if err := cmd.Start(); err != nil {
-		m.t.Fatal(err)
-	}
+	Must(m.t, err)
+	Must(m.t, cmd.Start())
 	l := &Listener{t: m.t}
 	subscribed, done := make(chan struct{}), make(chan struct{})
 	go l.hear(out, subscribed, done)

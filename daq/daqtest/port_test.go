@@ -15,9 +15,7 @@ func TestFreeAddress(t *testing.T) {
 		given[at] = true
 		for range 2 { // and it serves again after a stop
 			l, err := net.Listen("tcp", at)
-			if err != nil {
-				t.Fatal(err)
-			}
+			Must(t, err)
 			l.Close()
 		}
 	}

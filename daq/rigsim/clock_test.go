@@ -23,9 +23,7 @@ func TestTheConfigurationSaysWhatItsSpeedMeans(t *testing.T) {
 		{"one clock", 10, clock.NewFast(10), false},
 	} {
 		s, err := New(Options{Scenario: "dry-heating", Relay: true, Memory: true, Speed: c.speed, Clock: c.clock})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		text := string(s.Config())
 		if got := strings.Contains(text, "# Its physics runs 10 times as fast as the clock, and nothing else does"); got != c.hasten {
 			t.Errorf("%s: it says what the speed means: %v", c.name, got)
@@ -42,9 +40,7 @@ func TestARigFollowsTheClockThatItShares(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		clock := clock.NewFast(10)
 		s, err := New(Options{Memory: true, Speed: 10, Clock: clock})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		began := time.Now()
 		time.Sleep(time.Minute) // before the start
 		clock.Start()

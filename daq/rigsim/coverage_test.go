@@ -3,15 +3,14 @@ package rigsim
 import (
 	"math"
 	"math/rand/v2"
-	"path/filepath"
 	"slices"
 	"testing"
 	"time"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/water"
-	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
 )
 
@@ -26,14 +25,8 @@ type watched struct {
 func watch(t testing.TB, o Options) *watched {
 	t.Helper()
 	s := newSim(t, o)
-	c, problems := config.Parse(filepath.Join(t.TempDir(), "rig.toml"), s.Config())
-	if c == nil {
-		t.Fatal(problems)
-	}
-	e, err := engine.New(c, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	e, err := engine.New(daqtest.Config(t, string(s.Config())), nil)
+	must(t, err)
 	w := &watched{sim: s, engine: e}
 	w.step(e.Begin())
 	return w

@@ -49,9 +49,7 @@ func exchange(t *testing.T, c deadliner, request []byte, n int) ([]byte, error) 
 	if _, err := c.Write(request); err != nil {
 		return nil, err
 	}
-	if err := c.SetReadDeadline(time.Now().Add(2 * time.Second)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, c.SetReadDeadline(time.Now().Add(2*time.Second)))
 	got := make([]byte, n)
 	_, err := io.ReadFull(c, got)
 	return got, err
@@ -60,21 +58,15 @@ func exchange(t *testing.T, c deadliner, request []byte, n int) ([]byte, error) 
 func TestMemoryLine(t *testing.T) {
 	s := start(t, Options{Seed: 1})
 	far, err := s.Dial("/anywhere/bus")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	req := modbus.ReadRequest(1, modbus.ReadInputRegisters, 0, 2)
 	got, err := exchange(t, far.(deadliner), req, 9)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if _, err := modbus.ParseResponse(req, got); err != nil {
 		t.Error(err)
 	}
 	again, err := s.Dial("bus")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer again.Close()
 	if _, err := far.Read(make([]byte, 1)); err != io.EOF {
 		t.Errorf("the one who held the line before reads %v, want EOF", err)
@@ -87,9 +79,7 @@ func TestMemoryLine(t *testing.T) {
 func TestMemoryDeadline(t *testing.T) {
 	near, far := newLine()
 	defer near.Close()
-	if err := far.SetReadDeadline(time.Now().Add(time.Millisecond)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, far.SetReadDeadline(time.Now().Add(time.Millisecond)))
 	if _, err := far.Read(make([]byte, 1)); !errors.Is(err, os.ErrDeadlineExceeded) {
 		t.Errorf("a read past its deadline: %v", err)
 	}
@@ -98,9 +88,7 @@ func TestMemoryDeadline(t *testing.T) {
 func TestMemoryPull(t *testing.T) {
 	s := start(t, Options{Seed: 1})
 	far, err := s.Dial("tc")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	s.lines[lineTC].plug(false)
 	if _, err := far.Read(make([]byte, 1)); err != io.EOF {
 		t.Errorf("after the cable was pulled a read gives %v, want EOF", err)
@@ -133,14 +121,10 @@ func dialSoon(t *testing.T, s *Sim, name string) io.ReadWriteCloser {
 func TestStreamTalks(t *testing.T) {
 	s := start(t, Options{Seed: 1, Scenario: "sweep"})
 	far, err := s.Dial("air")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer far.Close()
 	got, err := exchange(t, far.(deadliner), nil, len("A=21.00;XX\n"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	check := byte(0)
 	for _, b := range got[:8] {
 		check ^= b
@@ -157,9 +141,7 @@ func TestDialAfterEnd(t *testing.T) {
 	s := newSim(t, Options{})
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if err := s.Run(ctx); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Run(ctx))
 	if _, err := s.Dial("bus"); err == nil {
 		t.Error("a rig that has stopped was dialled")
 	}

@@ -10,7 +10,10 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/daq/daqtest"
 )
+
+var must = daqtest.Must
 
 // near fails unless got is within a relative tolerance of want.
 func near(t *testing.T, what string, got, want, relative float64) {
@@ -92,14 +95,10 @@ func TestDrainTime(t *testing.T) {
 // meet with code of its own; the rows of the file name their sources.
 func TestPublishedFlow(t *testing.T) {
 	file, err := os.Open("../../testdata/tables/pipe_flow.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer file.Close()
 	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	checked := 0
 	for _, row := range rows[1:] {
 		n := func(i int) float64 { v, _ := strconv.ParseFloat(row[i], 64); return v }

@@ -10,8 +10,6 @@ import (
 func exclusive(t *testing.T, term *terminal) bool {
 	t.Helper()
 	marked, err := unix.IoctlGetInt(int(term.keeper.Fd()), unix.TIOCGEXCL)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return marked != 0
 }

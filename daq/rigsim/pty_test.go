@@ -24,9 +24,7 @@ import (
 func openTTY(t *testing.T, path string) *os.File {
 	t.Helper()
 	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return f
 }
 
@@ -37,9 +35,7 @@ func TestPseudoTerminals(t *testing.T) {
 	defer bus.Close()
 	req := modbus.ReadRequest(1, modbus.ReadInputRegisters, 0, 2)
 	got, err := exchange(t, bus, req, 9)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if _, err := modbus.ParseResponse(req, got); err != nil {
 		t.Errorf("% X: %v", got, err)
 	}
@@ -55,9 +51,7 @@ func TestPseudoTerminals(t *testing.T) {
 // shows it in one direction, a float in the other; here the line itself.
 func TestTerminalIsRaw(t *testing.T) {
 	term, err := openTerminal()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer term.Close()
 	user := openTTY(t, term.device())
 	defer user.Close()
@@ -73,9 +67,7 @@ func TestTerminalIsRaw(t *testing.T) {
 			t.Fatal(err)
 		}
 		got := make([]byte, len(all))
-		if err := way.to.SetReadDeadline(time.Now().Add(2 * time.Second)); err != nil {
-			t.Fatal(err)
-		}
+		must(t, way.to.SetReadDeadline(time.Now().Add(2*time.Second)))
 		if _, err := io.ReadFull(way.to, got); err != nil || !bytes.Equal(got, all) {
 			t.Errorf("%s: %v, bytes changed", way.name, err)
 		}
@@ -98,14 +90,10 @@ func TestNextUser(t *testing.T) {
 
 func TestReleaseTakesTheMarkOff(t *testing.T) {
 	term, err := openTerminal()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer term.Close()
 	user := openTTY(t, term.device())
-	if err := unix.IoctlSetInt(int(user.Fd()), unix.TIOCEXCL, 0); err != nil {
-		t.Fatal(err)
-	}
+	must(t, unix.IoctlSetInt(int(user.Fd()), unix.TIOCEXCL, 0))
 	user.Close()
 	term.release()
 	if runtime.GOOS == "linux" && exclusive(t, term) {
@@ -123,9 +111,7 @@ func TestCablePull(t *testing.T) {
 	for range 100 {
 		user := openTTY(t, path)
 		s.lines[lineTC].plug(false)
-		if err := user.SetReadDeadline(time.Now().Add(2 * time.Second)); err != nil {
-			t.Fatal(err)
-		}
+		must(t, user.SetReadDeadline(time.Now().Add(2*time.Second)))
 		if n, err := user.Read(make([]byte, 1)); n != 0 || err == nil || os.IsTimeout(err) {
 			t.Fatalf("a read on a pulled cable gives %d bytes, %v", n, err)
 		}
@@ -152,9 +138,7 @@ func until(t *testing.T, what string, holds func() bool) {
 func descriptors(t *testing.T) int {
 	t.Helper()
 	list, err := os.ReadDir("/dev/fd")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return len(list)
 }
 
@@ -166,9 +150,7 @@ func TestFilesInDir(t *testing.T) {
 		t.Errorf("rig.toml: %v, or not the rig's configuration", err)
 	}
 	f, err := os.Open(filepath.Join(dir, "truth.jsonl"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer f.Close()
 	lines := bufio.NewReader(f)
 	var gaps []time.Duration
@@ -206,9 +188,7 @@ func checkTruth(t *testing.T, line []byte) time.Time {
 	if err := json.Unmarshal(line, &head); err != nil {
 		t.Fatalf("%s: %v", line, err)
 	}
-	if err := json.Unmarshal(line, &values); err != nil {
-		t.Fatal(err)
-	}
+	must(t, json.Unmarshal(line, &values))
 	if _, known := values.Get(quantity.Reynolds); !known {
 		t.Errorf("no Reynolds number in %s", line)
 	}
@@ -217,9 +197,7 @@ func checkTruth(t *testing.T, line []byte) time.Time {
 
 func TestDirThatCannotBe(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")
-	if err := os.WriteFile(file, nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(file, nil, 0o600))
 	s := newSim(t, Options{Dir: filepath.Join(file, "below")})
 	if err := s.Run(t.Context()); err == nil {
 		t.Error("a rig below a file runs")

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
-	"flowrigd/config"
+	"flowrigd/daq/daqtest"
 )
 
 // when advances a rig until something holds and says when that was.
@@ -239,10 +239,7 @@ func TestDraws(t *testing.T) {
 // The catalogue's limits and rig.toml's text are the same thing twice.
 func TestCatalogueAgreesWithConfig(t *testing.T) {
 	s := newSim(t, Options{Scenario: "sweep"})
-	c, problems := config.Parse("rig.toml", s.Config())
-	if c == nil {
-		t.Fatal(problems)
-	}
+	c := daqtest.Config(t, string(s.Config()))
 	for _, in := range s.sensors {
 		stated := c.Instrument(in.id)
 		if stated.Lag != 0 {

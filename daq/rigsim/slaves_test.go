@@ -15,9 +15,7 @@ import (
 func newSim(t testing.TB, o Options) *Sim {
 	t.Helper()
 	s, err := New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return s
 }
 
@@ -33,9 +31,7 @@ func (s *Sim) ask(frame []byte) []byte {
 func frameOf(t *testing.T, text string) []byte {
 	t.Helper()
 	b, err := hex.DecodeString(strings.ReplaceAll(text, " ", ""))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return b
 }
 
@@ -64,9 +60,7 @@ func TestSlaveServesFlow(t *testing.T) {
 	s := newSim(t, Options{Seed: 1})
 	req := modbus.ReadRequest(1, modbus.ReadInputRegisters, 0, 2)
 	data, err := modbus.ParseResponse(req, s.ask(req))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	got := float64(math.Float32frombits(binary.BigEndian.Uint32(data))) * litreAMinute
 	near(t, "flow on the wire", got, s.plant.flow(), 0.02)
 }
@@ -75,9 +69,7 @@ func TestSlaveServesLevel(t *testing.T) {
 	s := newSim(t, Options{Seed: 1})
 	req := modbus.ReadRequest(2, modbus.ReadHoldingRegisters, 16, 1)
 	data, err := modbus.ParseResponse(req, s.ask(req))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	got := (float64(binary.BigEndian.Uint16(data)) - 4000) / 16000 * 0.400
 	if math.Abs(got-s.plant.tank.level) > 0.00125 {
 		t.Errorf("level on the wire %.4f m, true %.4f m", got, s.plant.tank.level)

@@ -3,7 +3,6 @@ package rigsim
 import (
 	"flag"
 	"fmt"
-	"path/filepath"
 	"regexp"
 	"testing"
 	"time"
@@ -11,6 +10,7 @@ import (
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
 )
 
@@ -43,14 +43,9 @@ func newNight(t testing.TB, o Options, without ...string) *night {
 	for _, name := range without {
 		text = regexp.MustCompile(`(?m)^\[instruments\.`+name+`\]\n(?:[^\[\n].*\n)+`).ReplaceAllString(text, "")
 	}
-	c, problems := config.Parse(filepath.Join(t.TempDir(), "rig.toml"), []byte(text))
-	if c == nil {
-		t.Fatal(problems)
-	}
+	c := daqtest.Config(t, text)
 	e, err := engine.New(c, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	n := &night{sim: s, cfg: c, engine: e}
 	n.step(e.Begin())
 	return n

@@ -287,9 +287,7 @@ func TestTrend(t *testing.T) {
 		Quantity, Unit, From, To string
 		Buckets                  []map[string]any
 	}
-	if err := json.Unmarshal([]byte(text), &got); err != nil {
-		t.Fatal(err)
-	}
+	must(t, json.Unmarshal([]byte(text), &got))
 	if got.Quantity != "level_meters" || got.Unit != "meters" || len(got.Buckets) != 60 || got.From != "2026-01-01T00:00:00.000000Z" {
 		t.Errorf("trend = %.200s", text)
 	}

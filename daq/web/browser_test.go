@@ -30,12 +30,7 @@ func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context
 	return ctx
 }
 
-func must(t *testing.T, err error) {
-	t.Helper()
-	if err != nil {
-		t.Fatal(err)
-	}
-}
+var must = daqtest.Must
 
 func until(t *testing.T, ctx context.Context, expression string) {
 	t.Helper()

@@ -21,9 +21,7 @@ func (b *bed) strangers(n int, say string) (open []net.Conn) {
 	b.Helper()
 	for range n {
 		c, err := net.Dial("tcp", b.Addr())
-		if err != nil {
-			b.Fatal(err)
-		}
+		must(b, err)
 		b.Cleanup(func() { _ = c.Close() })
 		_, _ = io.WriteString(c, say) // it may have had to give way already
 		open = append(open, c)
@@ -96,9 +94,7 @@ func TestOperatorIsServedWhateverOthersDo(t *testing.T) {
 // withdraws says whether the operator's command was answered.
 func (b *bed) withdraws() bool {
 	r, err := http.NewRequestWithContext(b.Context(), "POST", b.base+"/api/permit", strings.NewReader(`{"action":"withdraw"}`))
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	r.Header.Set("Authorization", "Bearer "+b.operate)
 	answer, err := (&http.Transport{DisableKeepAlives: true}).RoundTrip(r)
 	if err != nil {

@@ -204,9 +204,7 @@ func testBed(t *testing.T, change func(*Options)) *bed {
 
 func (b *bed) start() {
 	b.Helper()
-	if err := b.Listen(); err != nil {
-		b.Fatal(err)
-	}
+	must(b, b.Listen())
 	b.base = "http://" + b.Addr()
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
@@ -224,9 +222,7 @@ func (b *bed) start() {
 func (b *bed) ask(method, path, token, body string, change ...func(*http.Request)) (int, http.Header, string) {
 	b.Helper()
 	r, err := http.NewRequestWithContext(b.Context(), method, b.base+path, strings.NewReader(body))
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	if token != "" {
 		r.Header.Set("Authorization", "Bearer "+token)
 	}
@@ -236,14 +232,10 @@ func (b *bed) ask(method, path, token, body string, change ...func(*http.Request
 	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	answer, err := client.Do(r)
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer func() { _ = answer.Body.Close() }()
 	text, err := io.ReadAll(answer.Body)
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	return answer.StatusCode, answer.Header, string(text)
 }
 

@@ -32,9 +32,7 @@ func (b *bed) listen(path, token string, change ...func(*http.Request)) *listene
 	b.Helper()
 	ctx, cancel := context.WithTimeout(b.Context(), time.Minute)
 	r, err := http.NewRequestWithContext(ctx, "GET", b.base+path, nil)
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	if token != "" {
 		r.Header.Set("Authorization", "Bearer "+token)
 	}
@@ -42,9 +40,7 @@ func (b *bed) listen(path, token string, change ...func(*http.Request)) *listene
 		c(r)
 	}
 	answer, err := (&http.Transport{DisableKeepAlives: true}).RoundTrip(r)
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	if got := answer.Header.Get("Content-Type"); got != "text/event-stream; charset=utf-8" {
 		b.Fatalf("content type %q, status %d", got, answer.StatusCode)
 	}
@@ -132,9 +128,7 @@ func TestRemovedTokenEndsTheStream(t *testing.T) {
 	b.base = fmt.Sprintf("http://%s:%s", outside(t), b.Addr()[strings.LastIndex(b.Addr(), ":")+1:])
 	l := b.listen("/api/follow", b.watch)
 	l.until("event: state")
-	if err := RemoveToken(b.file, "wes"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, RemoveToken(b.file, "wes"))
 	for l.lines.Scan() { // to its end, or the listener's timeout
 	}
 	if err := l.lines.Err(); err != nil {

@@ -103,9 +103,7 @@ func TestBeyondLoopback(t *testing.T) {
 
 func TestRefusesToListenOpenly(t *testing.T) {
 	s, err := New(Options{Listen: "0.0.0.0:0", ConfigPath: "rig.toml", Rig: &fakeRig{}, Log: quiet})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	err = s.Listen()
 	if !errors.Is(err, ErrOpen) || !strings.Contains(err.Error(), "flowrigd token add --config rig.toml --role operate NAME") {
 		t.Errorf("error = %v", err)
@@ -116,22 +114,16 @@ func TestRefusesToListenOpenly(t *testing.T) {
 // free.
 func TestPortTaken(t *testing.T) {
 	other, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	s, err := New(Options{Listen: other.Addr().String(), Rig: &fakeRig{}, Log: quiet})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if err = s.Listen(); err == nil || !strings.Contains(err.Error(), "another program has this port: stop it, or write another port as http.listen") {
 		t.Errorf("error = %v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- s.Run(ctx) }()
-	if err := other.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, other.Close())
 	var page *http.Response
 	for over := time.Now().Add(20 * time.Second); page == nil && time.Now().Before(over); time.Sleep(50 * time.Millisecond) {
 		page, _ = http.Get("http://" + other.Addr().String() + "/api/now")
@@ -223,9 +215,7 @@ func TestSession(t *testing.T) {
 	if status, _, _ := b.ask("POST", "/api/alarms/head-lost/acknowledge", "", "{}", with); status != 200 {
 		t.Errorf("with the cookie: %d", status)
 	}
-	if err := RemoveToken(b.file, "ada"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, RemoveToken(b.file, "ada"))
 	if status, _, _ := b.ask("POST", "/api/alarms/head-lost/acknowledge", "", "{}", with); status != 401 {
 		t.Errorf("with the cookie of a removed token: %d", status)
 	}
@@ -293,9 +283,7 @@ func TestFloodOfRefusals(t *testing.T) {
 		var logged bytes.Buffer
 		s, err := New(Options{Listen: "127.0.0.1:0", Rig: &fakeRig{state: steadyState()}, Log: slog.New(slog.NewTextHandler(&logged, nil)),
 			Refused: func(who, what string) { journal = append(journal, who+": "+what) }})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		ctx, end := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() { defer close(done); s.tellRefusals(ctx) }()

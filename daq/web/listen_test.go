@@ -11,9 +11,7 @@ import (
 func outside(t *testing.T) string {
 	t.Helper()
 	list, err := net.InterfaceAddrs()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, a := range list {
 		if n, ok := a.(*net.IPNet); ok && !n.IP.IsLoopback() && n.IP.To4() != nil {
 			return n.IP.String()

@@ -123,9 +123,7 @@ func BenchmarkObserveReading(b *testing.B) {
 
 func BenchmarkPageParts(b *testing.B) {
 	s, err := New(Options{Listen: "127.0.0.1:0", Facts: testFacts(), Rig: &fakeRig{state: hotState()}, Log: quiet})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	b.ReportAllocs()
 	for b.Loop() {
 		s.shot.parts = nil

@@ -89,9 +89,7 @@ func TestSessionOutlivesTheDaemon(t *testing.T) {
 // sign in all the same.
 func TestSessionsCannotBeKept(t *testing.T) {
 	b := testBed(t, func(o *Options) {
-		if err := os.Mkdir(o.TokensFile+".sessions", 0o700); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.Mkdir(o.TokensFile+".sessions", 0o700))
 	})
 	if got := b.as(b.signsIn(b.operate)); got != RoleOperate {
 		t.Errorf("role %q", got)

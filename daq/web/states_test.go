@@ -39,14 +39,8 @@ type stepped struct {
 // newStepped starts an engine on saved alarms, at 40 °C with water at the lip.
 func newStepped(t *testing.T, saved ...daq.SavedAlarm) *stepped {
 	t.Helper()
-	cfg, problems := config.Parse("bench.toml", []byte(heatedText))
-	if config.Fatal(problems) {
-		t.Fatal(problems)
-	}
-	e, err := engine.New(cfg, saved)
-	if err != nil {
-		t.Fatal(err)
-	}
+	e, err := engine.New(daqtest.Config(t, heatedText), saved)
+	must(t, err)
 	r := &stepped{e: e}
 	r.step(e.Begin())
 	return r

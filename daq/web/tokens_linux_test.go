@@ -25,16 +25,12 @@ func TestTokensKeepTheirOwner(t *testing.T) {
 	if uid == 0 { // root alone can give files away
 		uid, gid = nobody, nobody
 	}
-	if err := os.Chown(directory, uid, gid); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Chown(directory, uid, gid))
 	file := filepath.Join(directory, "tokens")
 	is := func(what string, mode os.FileMode) {
 		t.Helper()
 		info, err := os.Stat(file)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		owner := info.Sys().(*syscall.Stat_t)
 		if info.Mode() != mode || int(owner.Uid) != uid || int(owner.Gid) != gid {
 			t.Errorf("%s: %v of user %d and group %d, want %v of %d and %d", what, info.Mode(), owner.Uid, owner.Gid, mode, uid, gid)
@@ -44,16 +40,12 @@ func TestTokensKeepTheirOwner(t *testing.T) {
 		t.Fatal(err)
 	}
 	is("a first token", 0o600)
-	if err := os.Chmod(file, 0o640); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Chmod(file, 0o640))
 	if _, err := AddToken(file, "wes", RoleWatch); err != nil {
 		t.Fatal(err)
 	}
 	is("a second token", 0o640)
-	if err := RemoveToken(file, "ada"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, RemoveToken(file, "ada"))
 	is("one fewer", 0o640)
 }
 
@@ -62,9 +54,7 @@ func TestTokensKeepTheirOwner(t *testing.T) {
 func TestUnreadableTokens(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "tokens")
 	token, err := AddToken(file, "ada", RoleOperate)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	mode := func(m os.FileMode) {
 		if err := os.Chmod(file, m); err != nil {
 			t.Error(err)
@@ -100,20 +90,14 @@ func unprivileged(t *testing.T, directory string, work func()) {
 	}
 	for at := directory; at != filepath.Dir(at); at = filepath.Dir(at) { // the ways there may be root's alone
 		if info, err := os.Stat(at); err == nil && info.Mode()&0o011 != 0o011 {
-			if err := os.Chmod(at, info.Mode()|0o011); err != nil {
-				t.Fatal(err)
-			}
+			must(t, os.Chmod(at, info.Mode()|0o011))
 			defer os.Chmod(at, info.Mode())
 		}
 	}
 	files, err := filepath.Glob(filepath.Join(directory, "*"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, f := range append(files, directory) {
-		if err := os.Chown(f, nobody, nobody); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.Chown(f, nobody, nobody))
 	}
 	done := make(chan struct{})
 	go func() {

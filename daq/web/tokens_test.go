@@ -19,9 +19,7 @@ func TestTokensRoundTrip(t *testing.T) {
 		t.Error("a file that is not there holds tokens")
 	}
 	token, err := AddToken(file, "ada", RoleOperate)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if one, ok := running.holder(hashOf(token)); one.Name != "ada" || one.Role != RoleOperate || !ok {
 		t.Errorf("a running daemon finds %+v %v", one, ok)
 	}
@@ -35,9 +33,7 @@ func TestTokensRoundTrip(t *testing.T) {
 	if err != nil || len(list) != 2 || list[1].Name != "wes" || list[1].Role != RoleWatch || list[1].Created.IsZero() {
 		t.Errorf("list = %+v, %v", list, err)
 	}
-	if err := RemoveToken(file, "ada"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, RemoveToken(file, "ada"))
 	if _, ok := running.holder(hashOf(token)); ok {
 		t.Error("a removed token is still let in")
 	}
@@ -47,21 +43,15 @@ func TestTokensRoundTrip(t *testing.T) {
 func TestTokenIsKeptAsHash(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "tokens")
 	token, err := AddToken(file, "ada", RoleOperate)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	data, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	sum := sha256.Sum256([]byte(token))
 	if strings.Contains(string(data), token) || !strings.Contains(string(data), hex.EncodeToString(sum[:])) {
 		t.Errorf("file: %s", data)
 	}
 	info, err := os.Stat(file)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 {
 		t.Errorf("mode %v", info.Mode())
 	}
@@ -77,17 +67,11 @@ func TestTokenRefusals(t *testing.T) {
 		_, err := AddToken(file, name, role)
 		return err
 	}
-	if err := add(file, "ada", RoleOperate); err != nil {
-		t.Fatal(err)
-	}
+	must(t, add(file, "ada", RoleOperate))
 	broken := filepath.Join(directory, "broken")
-	if err := os.WriteFile(broken, []byte("# ours\n\nada operate nonsense 2026-01-02T15:04:05Z\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(broken, []byte("# ours\n\nada operate nonsense 2026-01-02T15:04:05Z\n"), 0o600))
 	held := filepath.Join(directory, "held")
-	if err := os.WriteFile(held+".new", nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(held+".new", nil, 0o600))
 	for name, c := range map[string]struct {
 		err  error
 		says string
@@ -115,16 +99,10 @@ func TestTokenRefusals(t *testing.T) {
 func TestBrokenLineLocksNobodyElseOut(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "tokens")
 	token, err := AddToken(file, "ada", RoleOperate)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	data, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(file, append([]byte("half a line\n"), data...), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, os.WriteFile(file, append([]byte("half a line\n"), data...), 0o600))
 	if one, ok := OpenTokens(file, quiet).holder(hashOf(token)); !ok || one.Name != "ada" {
 		t.Error("the good line is not taken")
 	}

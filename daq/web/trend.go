@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -41,19 +40,23 @@ type trendReply struct {
 
 type trendBucket daq.Bucket
 
-// MarshalJSON writes a bucket.
+// MarshalJSON writes a bucket, by hand: an answer has up to 5000 of them.
 func (b trendBucket) MarshalJSON() ([]byte, error) {
-	wire := struct {
-		Time  string   `json:"time"`
-		Min   *float64 `json:"min"`
-		Mean  *float64 `json:"mean"`
-		Max   *float64 `json:"max"`
-		Count int      `json:"count"`
-	}{Time: daq.FormatTime(b.Time), Count: b.Count}
-	if b.Count > 0 {
-		wire.Min, wire.Mean, wire.Max = &b.Min, &b.Mean, &b.Max
+	text := append(make([]byte, 0, 160), `{"time":"`...)
+	text = append(append(text, daq.FormatTime(b.Time)...), '"')
+	for _, v := range []struct {
+		key   string
+		value float64
+	}{{`,"min":`, b.Min}, {`,"mean":`, b.Mean}, {`,"max":`, b.Max}} {
+		text = append(text, v.key...)
+		if b.Count > 0 {
+			text = strconv.AppendFloat(text, v.value, 'g', -1, 64)
+		} else {
+			text = append(text, "null"...)
+		}
 	}
-	return json.Marshal(wire)
+	text = strconv.AppendInt(append(text, `,"count":`...), int64(b.Count), 10)
+	return append(text, '}'), nil
 }
 
 func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
