@@ -10,6 +10,7 @@ package alarm
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -45,10 +46,8 @@ func (s State) String() string {
 
 // Parse reads a word that String writes.
 func Parse(word string) (State, error) {
-	for i, w := range words {
-		if w == word {
-			return State(i), nil
-		}
+	if i := slices.Index(words[:], word); i >= 0 {
+		return State(i), nil
 	}
 	return Normal, fmt.Errorf("alarm state %q: unknown word", word)
 }
@@ -195,11 +194,11 @@ func (a *Alarm) settle(c Condition, now time.Duration) {
 	if c == Unknown {
 		return
 	}
-	if (c == Set) == a.underlying.Active {
+	switch {
+	case (c == Set) == a.underlying.Active:
 		a.pending = false
 		return
-	}
-	if !a.pending {
+	case !a.pending:
 		a.pending, a.since = true, now
 	}
 	delay := a.rule.OnDelay

@@ -135,10 +135,12 @@ func (c *Channel) At(now time.Duration) Measured {
 	if !c.asked {
 		c.asked, c.born = true, now
 	}
-	if !c.seen {
-		return c.before(now)
-	}
 	switch age := now - c.lastAt; {
+	case !c.seen && now-c.born <= c.in.StaleAfter:
+		return none(daq.Quality{Grade: daq.Missing, Why: c.fault}, cmp.Or(c.reason, daq.ReasonStale))
+	case !c.seen:
+		why := cmp.Or(c.fault, "no reading for "+daq.Seconds(now-c.born)+": nothing came")
+		return none(daq.Quality{Grade: daq.Bad, Why: why}, cmp.Or(c.reason, daq.ReasonStale))
 	case age > c.in.StaleAfter:
 		return none(daq.Quality{Grade: daq.Bad, Why: "no good reading for " + daq.Seconds(age) + ": " + cmp.Or(c.fault, "nothing came")}, cmp.Or(c.reason, daq.ReasonStale))
 	case c.fault != "":
@@ -147,15 +149,6 @@ func (c *Channel) At(now time.Duration) Measured {
 		return m
 	}
 	return c.last
-}
-
-// before is the quantity while no value has come.
-func (c *Channel) before(now time.Duration) Measured {
-	if now-c.born <= c.in.StaleAfter {
-		return none(daq.Quality{Grade: daq.Missing, Why: c.fault}, cmp.Or(c.reason, daq.ReasonStale))
-	}
-	why := cmp.Or(c.fault, "no reading for "+daq.Seconds(now-c.born)+": nothing came")
-	return none(daq.Quality{Grade: daq.Bad, Why: why}, cmp.Or(c.reason, daq.ReasonStale))
 }
 
 func none(q daq.Quality, reason daq.Reason) Measured {

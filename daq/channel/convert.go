@@ -38,11 +38,8 @@ func newConvert(in config.Instrument) convert {
 // either end; else 0.
 func milliampere(from [2]float64) float64 {
 	low, high := min(from[0], from[1]), max(from[0], from[1])
-	if low <= 0 || math.Abs(high/low-5) > 1e-9 {
-		return 0
-	}
 	power := math.Log10(low / 4)
-	if math.Abs(power-math.Round(power)) > 1e-9 {
+	if low <= 0 || math.Abs(high/low-5) > 1e-9 || math.Abs(power-math.Round(power)) > 1e-9 {
 		return 0
 	}
 	return low / 4
@@ -136,12 +133,11 @@ func (v *convert) otherScale(number float64) string {
 // accuracy adds the maker's limits of error, rectangular (JCGM 100:2008,
 // 4.3.7).
 func (v *convert) accuracy(m *Measured) {
-	half := v.halfWidth(m.Value)
-	if math.IsNaN(half) {
+	if half := v.halfWidth(m.Value); math.IsNaN(half) {
 		m.DominantU = math.NaN()
-		return
+	} else {
+		m.widen(half/math.Sqrt(3), uncertainty.Rectangular)
 	}
-	m.widen(half/math.Sqrt(3), uncertainty.Rectangular)
 }
 
 // halfWidth is the maker's limit of error at a value; NaN when none is stated.
@@ -186,12 +182,7 @@ func (v *convert) correct(m *Measured) {
 	case x >= last.Indicated:
 		m.Value += last.True - last.Indicated
 	default:
-		i, _ := slices.BinarySearchFunc(points, x, func(p config.CorrectPoint, x float64) int {
-			if p.Indicated <= x {
-				return -1
-			}
-			return 1
-		})
+		i := slices.IndexFunc(points, func(p config.CorrectPoint) bool { return p.Indicated > x })
 		a, b := points[i-1], points[i]
 		m.Value = a.True + (x-a.Indicated)/(b.Indicated-a.Indicated)*(b.True-a.True)
 	}

@@ -1,8 +1,6 @@
 package channel
 
 import (
-	"fmt"
-
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/thermocouple"
 	"flowrigd/calc/uncertainty"
@@ -33,11 +31,11 @@ func (c *couple) temperature(m *Measured, cold func(quantity.ID) (Measured, bool
 	if f != nil {
 		return f
 	}
+	var u float64
 	celsius, err := c.kind.Compensated(m.Value, junction.X)
-	if err != nil {
-		return faultf(daq.ReasonRange, "%v", err)
+	if err == nil {
+		u, err = c.kind.CompensatedU(celsius, junction.X, 0, junction.U)
 	}
-	u, err := c.kind.CompensatedU(celsius, junction.X, 0, junction.U)
 	if err != nil {
 		return faultf(daq.ReasonRange, "%v", err)
 	}
@@ -51,7 +49,7 @@ func (c *couple) junction(m *Measured, cold func(quantity.ID) (Measured, bool)) 
 		return *c.fixed, nil
 	}
 	var other Measured
-	known := false
+	var known bool
 	if cold != nil {
 		other, known = cold(c.from)
 	}
@@ -59,7 +57,7 @@ func (c *couple) junction(m *Measured, cold func(quantity.ID) (Measured, bool)) 
 		return uncertainty.Value{}, faultf(daq.ReasonStale, "the cold junction is not known: %s is %s", c.from.Short(), other.Quality)
 	}
 	if other.Quality.Grade == daq.Uncertain {
-		m.doubt(other.Reason, "%s", fmt.Sprintf("the cold junction is doubtful: %s: %s", c.from.Short(), other.Quality.Why))
+		m.doubt(other.Reason, "the cold junction is doubtful: %s: %s", c.from.Short(), other.Quality.Why)
 	}
 	if other.OtherU > 0 {
 		other.Shape = uncertainty.Normal

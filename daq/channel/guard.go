@@ -42,13 +42,8 @@ func (g *guard) frozen(r daq.Reading) (since time.Duration, frozen bool) {
 // inherit keeps since when the number on the wire has not changed.
 func (g *guard) inherit(old *guard) {
 	g.number, g.count, g.changed, g.read = old.number, old.count, old.changed, old.read
-	g.rerouted = old.rerouted || !sameNumber(old.in, g.in)
-}
-
-// sameNumber says whether two configurations of an instrument read the same number
-// off the wire.
-func sameNumber(a, b config.Instrument) bool {
-	return a.Port == b.Port && reflect.DeepEqual(a.Modbus, b.Modbus) && reflect.DeepEqual(a.Query, b.Query) && reflect.DeepEqual(a.Stream, b.Stream)
+	a, b := old.in, g.in
+	g.rerouted = old.rerouted || a.Port != b.Port || !reflect.DeepEqual(a.Modbus, b.Modbus) || !reflect.DeepEqual(a.Query, b.Query) || !reflect.DeepEqual(a.Stream, b.Stream)
 }
 
 // step refuses a jump larger than max_step, until a second reading confirms

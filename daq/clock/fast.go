@@ -46,16 +46,12 @@ func NewFast(speed float64) *Clock {
 
 // Start sets a fast clock going; any other goes already.
 func (c *Clock) Start() {
-	if c.fast != nil {
-		c.fast.start(c)
+	if f := c.fast; f != nil {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		c.began = time.Now()
+		f.read = c.began
 	}
-}
-
-func (f *fast) start(c *Clock) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	c.began = time.Now()
-	f.read = c.began
 }
 
 // Speed is how many seconds of the clock are in one of the machine's.

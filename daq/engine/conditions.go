@@ -15,12 +15,8 @@ func (w *watchedAlarm) condition(s *surroundings) alarm.Condition {
 	switch w.def.Kind {
 	case config.AlarmFault:
 		return w.fault(s.state.Quality[w.def.On[0]])
-	case config.AlarmDisk:
-		return health(s.health, func() bool { return s.health.Recording })
-	case config.AlarmBroker:
-		return health(s.health, func() bool { return s.health.Broker })
-	case config.AlarmReceiver:
-		return w.receivers(s)
+	case config.AlarmDisk, config.AlarmBroker, config.AlarmReceiver:
+		return w.health(s)
 	case config.AlarmNoSupply:
 		return w.noSupply(s)
 	case config.AlarmImplausible:
@@ -33,21 +29,17 @@ func (w *watchedAlarm) condition(s *surroundings) alarm.Condition {
 	return w.limits(s.state)
 }
 
-func health(h *daq.Health, fine func() bool) alarm.Condition {
-	if h == nil {
-		return alarm.Unknown
-	}
-	return conditionOf(!fine())
-}
-
-// receivers is Set when an alarm has waited for OnDelay, and Clear when none
-// waits any more.
-func (w *watchedAlarm) receivers(s *surroundings) alarm.Condition {
+// health judges what the daemon works with. That about receivers is Set when an alarm
+// has waited for OnDelay, and Clear when none waits any more.
+func (w *watchedAlarm) health(s *surroundings) alarm.Condition {
 	if s.health == nil {
 		return alarm.Unknown
 	}
-	r := s.health.Receivers
-	switch {
+	switch r := s.health.Receivers; {
+	case w.def.Kind == config.AlarmDisk:
+		return conditionOf(!s.health.Recording)
+	case w.def.Kind == config.AlarmBroker:
+		return conditionOf(!s.health.Broker)
 	case r.Failed == "" && r.Known:
 		return alarm.Clear
 	case r.Failed == "":
@@ -55,8 +47,8 @@ func (w *watchedAlarm) receivers(s *surroundings) alarm.Condition {
 	case w.alarm.Active():
 		return alarm.Set
 	}
-	w.why = r.Failed
-	return conditionOf(r.Waited+s.state.Mono-s.healthAt >= w.def.OnDelay)
+	w.why = s.health.Receivers.Failed
+	return conditionOf(s.health.Receivers.Waited+s.state.Mono-s.healthAt >= w.def.OnDelay)
 }
 
 func (w *watchedAlarm) fault(q daq.Quality) alarm.Condition {
@@ -83,7 +75,9 @@ func (w *watchedAlarm) limits(s *daq.State) alarm.Condition {
 		case !known && result == alarm.Clear:
 			result = alarm.Unknown
 		case known:
-			worst = further(worst, v, l.Low)
+			if worst == nil || l.Low && v < *worst || !l.Low && v > *worst {
+				worst = &v
+			}
 			if l.Judge(v, w.alarm.Active()) == alarm.Set {
 				result = alarm.Set
 			}
@@ -93,11 +87,4 @@ func (w *watchedAlarm) limits(s *daq.State) alarm.Condition {
 		w.value = worst
 	}
 	return result
-}
-
-func further(worst *float64, v float64, low bool) *float64 {
-	if worst == nil || (low && v < *worst) || (!low && v > *worst) {
-		return &v
-	}
-	return worst
 }

@@ -195,8 +195,7 @@ func (r *derived) addToWindows(s *daq.State, m *[quantity.Count]channel.Measured
 	if id != quantity.Temperature || !r.slope.Add(at, m[id].Value) {
 		return
 	}
-	perSecond, se, ok := r.slope.Slope()
-	r.rate = temperatureRate{perSecond, se, ok}
+	r.rate.slope, r.rate.standardError, r.rate.known = r.slope.Slope()
 }
 
 // slopes gives the temperature's rate over the last minute.

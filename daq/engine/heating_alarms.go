@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"fmt"
 
 	"flowrigd/calc/quantity"
@@ -12,23 +13,21 @@ import (
 // Evidence that has gone bad proves nothing: heat without water is the one case
 // in which a dead input must not hold the alarm back.
 func (w *watchedAlarm) noSupply(s *surroundings) alarm.Condition {
-	on, known := s.heater()
-	heating := on && known || s.given
-	if !heating {
-		if !known {
-			return alarm.Unknown
-		}
+	on, sure := s.heater()
+	switch heating := on && sure || s.given; {
+	case !heating && !sure:
+		return alarm.Unknown
+	case !heating:
 		return alarm.Clear
 	}
 	proven, waiting := false, false
 	for _, id := range w.def.On {
-		switch v, ok := s.state.Values.Get(id); {
-		case ok && w.proves(id, v):
-			proven = true
-		case !ok && s.state.Quality[id].Grade == daq.Missing:
-			waiting = true
+		v, ok := s.state.Values.Get(id)
+		proven = proven || ok && w.proves(id, v)
+		waiting = waiting || !ok && s.state.Quality[id].Grade == daq.Missing
+		if id == quantity.SupplyFlow {
+			w.value = known(s.state, id)
 		}
-		w.note(s.state, id)
 	}
 	if waiting && !proven {
 		return alarm.Unknown
@@ -36,15 +35,12 @@ func (w *watchedAlarm) noSupply(s *surroundings) alarm.Condition {
 	return conditionOf(!proven)
 }
 
-// note keeps the supply's flow as the alarm's value.
-func (w *watchedAlarm) note(s *daq.State, id quantity.ID) {
-	if id != quantity.SupplyFlow {
-		return
-	}
-	w.value = nil
+// known is a value of the state; nil where it is not known.
+func known(s *daq.State, id quantity.ID) *float64 {
 	if v, ok := s.Values.Get(id); ok {
-		w.value = &v
+		return &v
 	}
+	return nil
 }
 
 // proves says whether a piece of evidence shows a supply; while the alarm
@@ -60,18 +56,16 @@ func (w *watchedAlarm) proves(id quantity.ID, v float64) bool {
 // implausible is Set while the temperature cannot be that of the water.
 func (w *watchedAlarm) implausible(s *surroundings) alarm.Condition {
 	p := s.plausibility
-	v, known := s.state.Values.Get(quantity.Temperature)
+	t := known(s.state, quantity.Temperature)
 	switch {
 	case p.fell:
 		w.why = fmt.Sprintf("it fell by %.1f K/s or more, and no tank cools faster than %.1f K/s", w.def.MaxFall, w.def.MaxFall)
 	case p.unresponsive:
 		w.why = fmt.Sprintf("%s for %.0f min with water flowing, and it has not risen by %.0f K", s.heated(), respondWithin.Minutes(), respondBy)
-	case !known:
+	case t == nil:
 		return alarm.Unknown
 	}
-	if known {
-		w.value = &v
-	}
+	w.value = cmp.Or(t, w.value)
 	return conditionOf(p.fell || p.unresponsive)
 }
 
@@ -81,24 +75,18 @@ func (w *watchedAlarm) ineffective(s *surroundings) alarm.Condition {
 	if s.given {
 		return alarm.Clear
 	}
-	if v, ok := s.state.Values.Get(quantity.Temperature); ok {
-		w.value = &v
-	}
-	on, known := s.state.Values.Get(quantity.HeaterOn)
-	if known && on != 0 {
+	w.value = cmp.Or(known(s.state, quantity.Temperature), w.value)
+	switch on, rising := known(s.state, quantity.HeaterOn), s.plausibility.rising(); {
+	case on != nil && *on != 0:
 		w.why = s.sinceDrop() + "the heater draws power"
 		return alarm.Set
-	}
-	if !s.plausibility.hasSlope {
+	case !s.plausibility.hasSlope, !rising && s.contact && on == nil:
 		return alarm.Unknown
-	}
-	if !s.plausibility.rising() && s.contact && !known {
-		return alarm.Unknown
-	}
-	if s.plausibility.rising() {
+	case rising:
 		w.why = fmt.Sprintf("%sthe temperature rises by %.2f K/s", s.sinceDrop(), s.plausibility.slope)
+		return alarm.Set
 	}
-	return conditionOf(s.plausibility.rising())
+	return alarm.Clear
 }
 
 // blocked is Set while
@@ -126,9 +114,8 @@ func (w *watchedAlarm) blocked(s *daq.State) alarm.Condition {
 		if steady != 0 || w.baseline.known {
 			w.baseline = baseline{k, u, true}
 		}
-		return conditionOf(false)
+		return alarm.Clear
 	}
 	w.value = &k
-	excess := k - w.baseline.k
-	return conditionOf(excess > u+w.baseline.u)
+	return conditionOf(k-w.baseline.k > u+w.baseline.u)
 }

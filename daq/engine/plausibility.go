@@ -120,15 +120,14 @@ func (p *plausibility) falling(maxFall float64) bool {
 // responds counts heating time only while water flows past the probe: a shut
 // tube valve is normal preheating.
 func (p *plausibility) responds(s *daq.State, t float64, on, sure bool) {
-	if !sure {
+	switch {
+	case !sure:
 		p.heating, p.wasOff = false, false // what comes next is no start that was seen
 		return
-	}
-	if !on {
+	case !on:
 		p.heating, p.wasOff, p.unresponsive = false, true, false
 		return
-	}
-	if !p.heating {
+	case !p.heating:
 		p.heating, p.startTemperature, p.heated, p.responded = true, t, 0, !p.wasOff || t >= coldBelow
 	}
 	if band := s.Values.Band(); band != quantity.NoFlow && band != quantity.Unknown {

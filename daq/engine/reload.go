@@ -80,7 +80,10 @@ func (e *Engine) channel(in config.Instrument) *channel.Channel {
 
 // place makes the alarms of the configuration in the states given.
 func (e *Engine) place(saved []daq.SavedAlarm) {
-	states := byName(saved)
+	states := make(map[string]daq.SavedAlarm, len(saved))
+	for _, s := range saved {
+		states[s.Name] = s
+	}
 	e.alarms = e.alarms[:0]
 	for _, def := range e.cfg.Alarms {
 		e.alarms = append(e.alarms, newWatch(def, states, e.state.Mono, e.state.Time))
@@ -94,15 +97,6 @@ func (e *Engine) place(saved []daq.SavedAlarm) {
 			e.alarms = append(e.alarms, newOrphan(s, states, e.state.Mono, e.state.Time))
 		}
 	}
-}
-
-// byName indexes saved alarms.
-func byName(list []daq.SavedAlarm) map[string]daq.SavedAlarm {
-	m := make(map[string]daq.SavedAlarm, len(list))
-	for _, s := range list {
-		m[s.Name] = s
-	}
-	return m
 }
 
 // reload takes up a new configuration; alarms keep their states. One that is no

@@ -81,16 +81,11 @@ func (w *watchedAlarm) cause() string {
 	if w.why == "" {
 		return w.def.Cause
 	}
-	return w.def.Cause + " " + sentence(w.why)
-}
-
-// sentence gives a reason a capital and a full stop.
-func sentence(why string) string {
-	why = strings.TrimSuffix(why, ".") + "."
-	if why[0] >= 'a' && why[0] <= 'z' {
-		why = string(why[0]-'a'+'A') + why[1:]
+	sentence := strings.TrimSuffix(w.why, ".") + "."
+	if sentence[0] >= 'a' && sentence[0] <= 'z' {
+		sentence = string(sentence[0]-'a'+'A') + sentence[1:]
 	}
-	return why
+	return w.def.Cause + " " + sentence
 }
 
 // event is the transition that just happened.
@@ -137,21 +132,13 @@ func newWatch(def config.Alarm, saved map[string]daq.SavedAlarm, now time.Durati
 		return w
 	}
 	w.since, w.until, w.value, w.raised = s.Since, s.Until, s.Value, s.Raised
-	w.alarm = alarm.Restore(w.rule(), state, underlying(&s, w.def.Latch), now+shelvedFor(s, wall))
-	return w
-}
-
-// shelvedFor is how much longer a saved alarm stays shelved: never longer than
-// it was shelved for, though the clock may have started in the past.
-func shelvedFor(s daq.SavedAlarm, wall time.Time) time.Duration {
-	return max(0, min(s.Until.Sub(wall), s.Until.Sub(s.Since)))
-}
-
-// underlying is what stands beneath a saved alarm's state. Where a recording did not
-// keep it, one that is silenced and holds the permit must still be acknowledged.
-func underlying(s *daq.SavedAlarm, latch bool) *alarm.Underlying {
+	// Where a recording did not keep what stands beneath a state, an alarm that is
+	// silenced and holds the permit must still be acknowledged.
 	if s.Underlying == nil && s.Tripped {
-		return &alarm.Underlying{Latched: latch, Unacknowledged: true}
+		s.Underlying = &alarm.Underlying{Latched: def.Latch, Unacknowledged: true}
 	}
-	return s.Underlying
+	// It is never shelved longer than it was, though the clock may have started in the past.
+	shelved := max(0, min(s.Until.Sub(wall), s.Until.Sub(s.Since)))
+	w.alarm = alarm.Restore(w.rule(), state, s.Underlying, now+shelved)
+	return w
 }

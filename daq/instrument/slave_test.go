@@ -112,7 +112,7 @@ func (s *slaves) frame(r modbus.Request) []byte {
 			s.bits[r.Address] = map[uint16]bool{}
 		}
 		s.bits[r.Address][r.Start] = r.Count == 0xFF00
-		return r.Append(nil)
+		return r.Frame()
 	case modbus.ReadCoils, modbus.ReadDiscreteInputs:
 		data := make([]byte, r.DataSize())
 		for i := range r.Count {

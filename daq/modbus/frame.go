@@ -15,24 +15,21 @@ const (
 	WriteSingleCoil      = 0x05
 )
 
-// The limits of one request and of a frame (A 6.1, 6.3; S 2.5.1).
+// The limits of one request (A 6.1, 6.3).
 const (
 	MaxBits      = 2000
 	MaxRegisters = 125
-	MaxFrame     = 256
 )
 
 // requestSize is the size of every request built here.
 const requestSize = 8
 
-// ErrChecksum says that a frame's check does not agree with its bytes.
-var ErrChecksum = errors.New("the frame's CRC does not agree with its bytes")
-
-// ErrProtocol says that a frame is whole but is no answer to the request.
-var ErrProtocol = errors.New("the frame is no answer to the request")
-
-// ErrShort says that the frame is cut.
-var ErrShort = errors.New("the frame is cut")
+// What is wrong with a frame; one of ErrProtocol is whole.
+var (
+	ErrChecksum = errors.New("the frame's CRC does not agree with its bytes")
+	ErrProtocol = errors.New("the frame is no answer to the request")
+	ErrShort    = errors.New("the frame is cut")
+)
 
 // Request is what a master asks, taken apart.
 type Request struct {
@@ -42,19 +39,15 @@ type Request struct {
 	Count    uint16 // of registers or bits; 0xFF00 or 0 for WriteSingleCoil
 }
 
-// Append appends the request's frame with its check.
-func (r Request) Append(b []byte) []byte {
-	from := len(b)
-	b = append(b, r.Address, r.Function)
-	b = binary.BigEndian.AppendUint16(b, r.Start)
-	b = binary.BigEndian.AppendUint16(b, r.Count)
-	crc := CRC(b[from:])
-	return append(b, byte(crc), byte(crc>>8))
+// Frame is the request with its check.
+func (r Request) Frame() []byte {
+	b := binary.BigEndian.AppendUint16([]byte{r.Address, r.Function}, r.Start)
+	return AppendCRC(binary.BigEndian.AppendUint16(b, r.Count))
 }
 
 // ReadRequest is the frame that asks for count registers or bits from start.
 func ReadRequest(address, function byte, start, count uint16) []byte {
-	return Request{address, function, start, count}.Append(nil)
+	return Request{address, function, start, count}.Frame()
 }
 
 // WriteCoilRequest is the frame that sets one coil (A 6.5).
@@ -63,7 +56,7 @@ func WriteCoilRequest(address byte, coil uint16, on bool) []byte {
 	if on {
 		r.Count = 0xFF00
 	}
-	return r.Append(nil)
+	return r.Frame()
 }
 
 // ParseRequest takes a request apart, for a slave. A slave stays silent on any

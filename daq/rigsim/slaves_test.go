@@ -105,7 +105,7 @@ func TestRelayCoil(t *testing.T) {
 	if data, err := modbus.ParseResponse(read, s.ask(read)); err != nil || data[0] != 1 {
 		t.Errorf("coil reads %v, %v", data, err)
 	}
-	bad := modbus.Request{Address: 9, Function: modbus.WriteSingleCoil, Count: 0x1234}.Append(nil)
+	bad := modbus.Request{Address: 9, Function: modbus.WriteSingleCoil, Count: 0x1234}.Frame()
 	if got := s.ask(bad); len(got) != 5 || got[2] != illegalValue {
 		t.Errorf("a coil value of 0x1234: % X, want exception 3", got)
 	}
