@@ -121,12 +121,7 @@ func TestLiveProbabilities(t *testing.T) {
 			"scale = {from = [0, 1000], to = [\"0 Cel\", \"100 Cel\"]}\naccuracy = {fixed = \"0.5 K\"}",
 			fmt.Sprintf("unit = \"mV\"\nthermocouple = {type = \"K\", cold_junction = \"23 Cel ± %g K (limits)\"}\naccuracy = {fixed = \"%g K\"}", c.junction, c.accuracy),
 		).Replace(benchText)
-		e, err := New(benchConfig(t, text), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := &bench{t: t, e: e}
-		b.step(e.Begin())
+		b := benchWith(t, text)
 		const millivolts = 0.7787 // some 42 Cel over a junction of 23 Cel
 		b.read(quantity.Temperature, millivolts)
 		b.read(quantity.Level, 4000+255*40)

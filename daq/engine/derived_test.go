@@ -15,12 +15,7 @@ import (
 // at most and far fewer in fact.
 func TestTheRegimeHoldsWithoutAnUncertainty(t *testing.T) {
 	text := strings.Replace(benchText, "accuracy = {of_reading = \"0.5 %\", fixed = \"0.005 L/min\"}\n", "", 1)
-	e, err := New(benchConfig(t, text), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &bench{t: t, e: e}
-	b.step(e.Begin())
+	b := benchWith(t, text)
 	b.run(time.Second, 1.2, 42, 255)
 	atLimit := 1.2 * 2000 / b.value(quantity.Reynolds)
 	if _, known := b.state.Values.Get(quantity.ReynoldsUncertainty); known {
@@ -51,12 +46,8 @@ func TestRareReadings(t *testing.T) {
 		"500 ms": {90 * time.Second, 65 * time.Second}, "3 s": {3 * time.Minute, 65 * time.Second}, "20 s": {15 * time.Minute, 3 * time.Minute},
 	} {
 		text := strings.Replace(benchText, "[instruments.temperature]\n", "[instruments.temperature]\nevery = \""+every+"\"\n", 1)
-		e, err := New(benchConfig(t, text), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		h := &heated{bench: &bench{t: t, e: e}, every: e.cfg.Instrument(quantity.Temperature).Every}
-		h.step(e.Begin())
+		b := benchWith(t, text)
+		h := &heated{bench: b, every: b.e.cfg.Instrument(quantity.Temperature).Every}
 		h.run(c.rest, 1.2, 42, 255)
 		if h.value(quantity.Steady) == 0 {
 			t.Errorf("every %s: not steady after %v at rest", every, c.rest)
@@ -85,12 +76,8 @@ func TestTheTimeToOverheatFollowsTheNewestReadings(t *testing.T) {
 	} {
 		t.Run(every, func(t *testing.T) {
 			text := strings.Replace(benchText, "[instruments.temperature]\n", "[instruments.temperature]\nevery = \""+every+"\"\n", 1)
-			e, err := New(benchConfig(t, text), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			h := &heated{bench: &bench{t: t, e: e}, every: e.cfg.Instrument(quantity.Temperature).Every}
-			h.step(e.Begin())
+			b := benchWith(t, text)
+			h := &heated{bench: b, every: b.e.cfg.Instrument(quantity.Temperature).Every}
 			celsius := 40.0
 			run := func(length time.Duration, slope float64) {
 				for end := h.at + length; h.at < end; {

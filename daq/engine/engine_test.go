@@ -40,15 +40,21 @@ func benchConfig(t *testing.T, text string) *config.Config {
 	return cfg.(*config.Config)
 }
 
-func newBench(t *testing.T, restored ...daq.SavedAlarm) *bench {
+// benchWith is a bench of a configuration, at its start.
+func benchWith(t *testing.T, text string, restored ...daq.SavedAlarm) *bench {
 	t.Helper()
-	e, err := New(benchConfig(t, benchText), restored)
+	e, err := New(benchConfig(t, text), restored)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b := &bench{t: t, e: e}
 	b.step(e.Begin())
 	return b
+}
+
+func newBench(t *testing.T, restored ...daq.SavedAlarm) *bench {
+	t.Helper()
+	return benchWith(t, benchText, restored...)
 }
 
 var dayOne = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)

@@ -125,12 +125,7 @@ func TestWhatCameAndWentInSilence(t *testing.T) {
 		{"it trips nothing", heatedText + "[alarms.fast-flow]\non = \"flow\"\nabove = \"3 L/min\"\n", "fast-flow", fast},
 		{"there is no permit", benchText, faulty, loses},
 	} {
-		e, err := New(benchConfig(t, c.text), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := &heated{bench: &bench{t: t, e: e}, supply: 4}
-		b.step(e.Begin())
+		b := &heated{bench: benchWith(t, c.text), supply: 4}
 		b.run(time.Second, 1.2, 50, 255)
 		b.shelve(c.alarm)
 		c.comes(b)
@@ -146,9 +141,7 @@ func TestWhatCameAndWentInSilence(t *testing.T) {
 	b := given(t)
 	loses(b)
 	b.run(time.Second, 1.2, 50, 255)
-	if why := b.do(daq.Acknowledge, faulty); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.Acknowledge, faulty))
 	b.shelve(faulty)
 	loses(b)
 	b.run(time.Second, 1.2, 50, 255)
@@ -163,12 +156,7 @@ func TestWhatCameAndWentInSilence(t *testing.T) {
 func TestALatchThatCameInSilenceIsKept(t *testing.T) {
 	text := heatedText + "[alarms.fast-flow]\non = \"flow\"\nabove = \"3 L/min\"\nlatch = true\n"
 	for how, verbs := range silencings {
-		e, err := New(benchConfig(t, text), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := &heated{bench: &bench{t: t, e: e}, supply: 4}
-		b.step(e.Begin())
+		b := &heated{bench: benchWith(t, text), supply: 4}
 		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{ID: "1", Who: "dana", Ask: daq.AskAlarm(verbs.silence, "fast-flow", "", time.Hour)}})
 		for range 3 {
 			b.run(5*time.Second, 4, 50, 255)
@@ -177,11 +165,7 @@ func TestALatchThatCameInSilenceIsKept(t *testing.T) {
 		if n := len(b.alarms()); n != 2 {
 			t.Errorf("%s: %d events %v, want two: silenced, latched beneath", how, n, b.alarms())
 		}
-		if e, err = New(benchConfig(t, text), b.lastEvents()); err != nil {
-			t.Fatal(err)
-		}
-		again := &heated{bench: &bench{t: t, e: e}, supply: 4}
-		again.step(e.Begin())
+		again := &heated{bench: benchWith(t, text, b.lastEvents()...), supply: 4}
 		again.run(time.Second, 1.2, 50, 255)
 		again.do(verbs.back, "fast-flow")
 		if len(again.state.Alarms) != 1 || again.state.Alarms[0].State != "latched-unacknowledged" {

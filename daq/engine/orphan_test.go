@@ -43,12 +43,7 @@ func TestATripOutlivesItsAlarmsConfiguration(t *testing.T) {
 				saved = []daq.SavedAlarm{{Name: e.Alarm.Name, State: e.Alarm.State, Since: e.Alarm.Time, Tripped: e.Alarm.Tripped}}
 			}
 		}
-		e, err := New(benchConfig(t, unsupplied(t)), saved)
-		if err != nil {
-			t.Fatal(err)
-		}
-		again := &heated{bench: &bench{t: t, e: e}}
-		again.step(e.Begin())
+		again := &heated{bench: benchWith(t, unsupplied(t), saved...)}
 		return again
 	}
 	reload := func(b *heated) *heated {
@@ -98,9 +93,7 @@ func TestAnOrphanIsAdopted(t *testing.T) {
 	b.run(10*time.Second, 1.2, 50, 255)
 	b.do(daq.Acknowledge, "heating-without-supply")
 	b.do(daq.Reset, "heating-without-supply")
-	if why := b.do(daq.Give, ""); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.Give, ""))
 	b.supply = 0
 	b.run(10*time.Second, 1.2, 50, 255)
 	if b.permitted() {
@@ -113,12 +106,7 @@ func TestAnOrphanIsAdopted(t *testing.T) {
 func TestAReloadForgetsWhatIsGone(t *testing.T) {
 	const ambient = "[instruments.ambient]\nport = \"bus\"\nmodbus = {address = 6, table = \"input\", register = 0, type = \"int16\"}\n" +
 		"scale = {from = [0, 1000], to = [\"0 Cel\", \"100 Cel\"]}\naccuracy = {fixed = \"0.5 K\"}\n"
-	e, err := New(benchConfig(t, benchText+ambient), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &bench{t: t, e: e}
-	b.step(e.Begin())
+	b := benchWith(t, benchText+ambient)
 	b.read(quantity.Ambient, 210)
 	b.run(2*time.Second, 0.22, 60, 255)
 	if !strings.Contains(strings.Join(b.state.Warnings, " "), "buoyancy") {

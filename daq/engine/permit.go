@@ -1,9 +1,12 @@
 package engine
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 	"time"
 
+	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
 )
@@ -67,4 +70,85 @@ func (e *Engine) dropPermit(why string) []daq.Event {
 
 func (e *Engine) permitNote(who, text string) daq.Event {
 	return daq.Event{Note: &daq.Note{Kind: "permit", Time: e.state.Time, Who: who, Text: "heating permit " + text}}
+}
+
+// proofTime is how long a proof test keeps the permit down where the relay
+// confirms. Behind a pulsed line it lasts proofMore longer than the relay holds
+// its last pulse, or two readings of the heater's contact where that is more.
+const (
+	proofTime = 3 * time.Second
+	proofMore = time.Second
+)
+
+func (e *Engine) applyPermit(c *daq.Command) (string, error) {
+	p := &e.permit
+	switch {
+	case p.cfg == nil:
+		return "", fmt.Errorf("this rig has no heating permit: configure [trip]")
+	case c.Verb() == daq.Withdraw && p.given:
+		p.drop(e.state.Mono)
+		return "withdrawn", nil
+	case c.Verb() == daq.Withdraw:
+		return "", fmt.Errorf("it is not given")
+	case c.Verb() == daq.ProofTest && !p.given:
+		return "", fmt.Errorf("the permit is not given: give it first, then prove it")
+	case c.Verb() == daq.ProofTest && p.proof > 0:
+		return "", fmt.Errorf("a proof test is running")
+	case c.Verb() == daq.ProofTest:
+		return e.beginProof(), nil
+	}
+	return e.give(c.Ask.(*daq.GiveAsk).Without)
+}
+
+// give is refused while a trip stands, while what must be watched is unknown, and
+// while an alarm that trips is out of service that the command does not name.
+func (e *Engine) give(without []string) (string, error) {
+	p := &e.permit
+	if p.given {
+		return "", fmt.Errorf("it is given already")
+	}
+	if len(p.tripped) > 0 {
+		return "", fmt.Errorf("a trip stands: %s; remove its cause, acknowledge and reset it, then give the permit again", strings.Join(p.tripped, ", "))
+	}
+	out := e.unwatched()
+	if err := mustName(out, without); err != nil {
+		return "", err
+	}
+	for _, id := range []quantity.ID{quantity.Temperature, quantity.Level} {
+		if !e.state.Quality[id].Usable() {
+			return "", fmt.Errorf("%s is %s; heating needs both temperature and level", id.Short(), e.state.Quality[id])
+		}
+	}
+	p.given, p.without, p.answered, p.stepped = true, out, e.state.Mono, e.state.Mono
+	if len(out) > 0 {
+		return "given without " + strings.Join(out, ", ") + ", out of service", nil
+	}
+	return "given", nil
+}
+
+// mustName refuses a permit that would be given without an alarm that nobody
+// named, and one that names an alarm that watches: who asks must know the rig.
+func mustName(out, named []string) error {
+	for _, name := range out {
+		if !slices.Contains(named, name) {
+			return fmt.Errorf(`%s is out of service and would not drop the permit: return it to service, or name it, "without":["%s"]`, name, strings.Join(out, `","`))
+		}
+	}
+	for _, name := range named {
+		if !slices.Contains(out, name) {
+			return fmt.Errorf("without: %q is not an alarm that trips and is out of service: leave it out", name)
+		}
+	}
+	return nil
+}
+
+// beginProof takes the permit down for as long as a proof test needs.
+func (e *Engine) beginProof() string {
+	p, length := &e.permit, proofTime
+	if p.cfg.Pulse != config.NoPulse {
+		length = p.cfg.Watchdog + max(proofMore, 2*e.cfg.Every(quantity.HeaterOn))
+	}
+	on, measured := e.state.Values.Get(quantity.HeaterOn)
+	p.proof, p.sawOff, p.heated = e.state.Mono+length, false, measured && on != 0
+	return "proof test begun: dropped for " + daq.Seconds(length)
 }

@@ -43,9 +43,7 @@ func TestGiveNeedsBothInstruments(t *testing.T) {
 func TestProofOfARelayThatConfirmsOnAlone(t *testing.T) {
 	b := given(t)
 	b.deaf = true // the bench answers below
-	if why := b.do(daq.ProofTest, ""); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.ProofTest, ""))
 	for range 20 {
 		b.run(200*time.Millisecond, 1.2, 50, 255)
 		b.step(daq.Input{Kind: daq.KindOutput, Output: &daq.Output{On: true}})
@@ -151,16 +149,9 @@ func TestEachProofOfTheSupply(t *testing.T) {
 		"neither proves it":           {supplied(t, true), 1, func(b *heated) { b.supply = 0; b.contactOf(0) }, 2 * time.Second},
 	} {
 		t.Run(name, func(t *testing.T) {
-			e, err := New(benchConfig(t, c.text), nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			b := &heated{bench: &bench{t: t, e: e}, supply: 4, supplyOn: c.contact}
-			b.step(e.Begin())
+			b := &heated{bench: benchWith(t, c.text), supply: 4, supplyOn: c.contact}
 			b.run(time.Second, 1.2, 50, 255)
-			if why := b.do(daq.Give, ""); why != "" {
-				t.Fatal(why)
-			}
+			b.must(b.do(daq.Give, ""))
 			b.run(time.Second, 1.2, 50, 255)
 			c.play(b)
 			began := b.at
@@ -219,12 +210,7 @@ func TestWhatATripDoesNotEnd(t *testing.T) {
 func TestABlockedTubeIsBeyondBothUncertainties(t *testing.T) {
 	text := benchText + "[alarms.tube-blocked]\n"
 	begin := func() (*bench, float64, float64) {
-		e, err := New(benchConfig(t, text), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := &bench{t: t, e: e}
-		b.step(e.Begin())
+		b := benchWith(t, text)
 		b.run(3*time.Minute, 6, 20, 255)
 		return b, b.value(quantity.LossCoefficient), b.value(quantity.LossCoefficientUncertainty)
 	}

@@ -58,13 +58,7 @@ func (b *heated) read(id quantity.ID, number float64) {
 
 func newHeated(t *testing.T, restored ...daq.SavedAlarm) *heated {
 	t.Helper()
-	e, err := New(benchConfig(t, heatedText), restored)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &heated{bench: &bench{t: t, e: e}, supply: 4}
-	b.step(e.Begin())
-	return b
+	return &heated{bench: benchWith(t, heatedText, restored...), supply: 4}
 }
 
 // run plays 200 ms intervals, with the relay's answer after each tick.
@@ -122,16 +116,9 @@ func (b *heated) permitted() bool {
 func givenEvery(t *testing.T, every time.Duration) *heated {
 	t.Helper()
 	text := strings.Replace(heatedText, "[instruments.temperature]\n", fmt.Sprintf("[instruments.temperature]\nevery = \"%g s\"\n", every.Seconds()), 1)
-	e, err := New(benchConfig(t, text), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &heated{bench: &bench{t: t, e: e}, supply: 4, every: every}
-	b.step(e.Begin())
+	b := &heated{bench: benchWith(t, text), supply: 4, every: every}
 	b.run(time.Minute, 1.2, 50, 255)
-	if why := b.do(daq.Give, ""); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.Give, ""))
 	b.run(time.Second, 1.2, 50, 255)
 	return b
 }
@@ -144,9 +131,7 @@ func given(t *testing.T) *heated {
 	if b.permitted() {
 		t.Fatal("the permit is on at the start")
 	}
-	if why := b.do(daq.Give, ""); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.Give, ""))
 	b.run(time.Second, 1.2, 50, 255)
 	if !b.permitted() {
 		t.Fatal("the permit was given and is not on")
@@ -180,9 +165,7 @@ func TestATripDropsAndHolds(t *testing.T) {
 	if b.permitted() {
 		t.Error("the reset gave the permit by itself")
 	}
-	if why := b.do(daq.Give, ""); why != "" {
-		t.Error(why)
-	}
+	b.must(b.do(daq.Give, ""))
 }
 
 // TestTheLatchOutlivesAnUnlatchedAlarm: instrument faults trip and do not latch;
@@ -212,12 +195,8 @@ func TestTheLatchOutlivesAnUnlatchedAlarm(t *testing.T) {
 	if why := b.do(daq.Give, ""); !strings.Contains(why, "instrument-fault-temperature") {
 		t.Errorf("after the restart: %q, want the trip that stands", why)
 	}
-	if why := b.do(daq.Reset, "instrument-fault-temperature"); why != "" {
-		t.Error(why)
-	}
-	if why := b.do(daq.Give, ""); why != "" {
-		t.Error(why)
-	}
+	b.must(b.do(daq.Reset, "instrument-fault-temperature"))
+	b.must(b.do(daq.Give, ""))
 }
 
 func TestThePermitFallsWithTheProgramAndTheRelay(t *testing.T) {
@@ -247,9 +226,7 @@ func TestThePermitFallsWithTheProgramAndTheRelay(t *testing.T) {
 
 func TestProofTestDropsAndRestores(t *testing.T) {
 	b := given(t)
-	if why := b.do(daq.ProofTest, ""); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.ProofTest, ""))
 	b.run(time.Second, 1.2, 50, 255)
 	if b.relay || b.permitted() {
 		t.Error("the proof test did not drop the permit")
@@ -362,9 +339,7 @@ func TestProbeOutOfTheWater(t *testing.T) {
 		for celsius := 50.0; celsius > 21; celsius -= 0.3 {
 			b.run(time.Second, 1.2, celsius, 255)
 		}
-		if why := b.do(daq.Give, ""); why != "" {
-			t.Fatal(why)
-		}
+		b.must(b.do(daq.Give, ""))
 		b.run(5*time.Minute-2*time.Second, 1.2, 21, 255)
 		if got := b.alarms(); len(got) > 0 || !b.permitted() {
 			t.Errorf("alarms %v before its time, permitted %v", got, b.permitted())
@@ -381,9 +356,7 @@ func TestProbeOutOfTheWater(t *testing.T) {
 			return 1.2, 24 + 0.8*math.Cos(5*math.Pi*s), 255 // up and down with each reading: 1.6 K, and no rise
 		}
 		b.play(10*time.Second, noisy)
-		if why := b.do(daq.Give, ""); why != "" {
-			t.Fatal(why)
-		}
+		b.must(b.do(daq.Give, ""))
 		b.play(5*time.Minute+2*time.Second, noisy)
 		if got := b.alarms(); !slices.Contains(got, "temperature-implausible unacknowledged") || b.permitted() {
 			t.Errorf("alarms %v, permitted %v", got, b.permitted())
@@ -392,9 +365,7 @@ func TestProbeOutOfTheWater(t *testing.T) {
 	t.Run("a contact that was silent shows no start", func(t *testing.T) {
 		b := newHeated(t)
 		b.run(time.Second, 1.2, 24, 255)
-		if why := b.do(daq.Give, ""); why != "" {
-			t.Fatal(why)
-		}
+		b.must(b.do(daq.Give, ""))
 		b.run(10*time.Second, 1.2, 24, 255)
 		b.run(time.Minute, 1.2, 25, 255)
 		b.blind = true

@@ -17,16 +17,9 @@ func proven(t *testing.T, trip string) *heated {
 	if !found {
 		t.Fatal("the table [trip] is not where it was")
 	}
-	e, err := New(benchConfig(t, before+"[trip]\nport = \"bus\"\n"+trip), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &heated{bench: &bench{t: t, e: e}, supply: 4}
-	b.step(e.Begin())
+	b := &heated{bench: benchWith(t, before+"[trip]\nport = \"bus\"\n"+trip), supply: 4}
 	b.run(time.Second, 1.2, 50, 255)
-	if why := b.do(daq.Give, ""); why != "" {
-		t.Fatal(why)
-	}
+	b.must(b.do(daq.Give, ""))
 	b.run(time.Second, 1.2, 50, 255)
 	return b
 }
@@ -63,9 +56,7 @@ func TestProofOfAPulsedRelay(t *testing.T) {
 			b.hold = c.hold
 			c.prepare(b)
 			b.run(4*time.Second, 1.2, 50, 255)
-			if why := b.do(daq.ProofTest, ""); why != "" {
-				t.Fatal(why)
-			}
+			b.must(b.do(daq.ProofTest, ""))
 			b.run(c.hold+800*time.Millisecond, 1.2, 50, 255)
 			if notes := b.proofNotes(); len(notes) != 1 || b.state.Permit {
 				t.Fatalf("before the relay's hold time and a second: notes %q, demand %v", notes, b.state.Permit)
@@ -88,12 +79,7 @@ func TestAProofTestWaitsForTheHeatersContact(t *testing.T) {
 	for every, more := range map[string]time.Duration{"200 ms": time.Second, "500 ms": time.Second, "2 s": 4 * time.Second, "10 s": 20 * time.Second} {
 		const table = "[instruments.heater_on]\n"
 		text := changed(t, table, table+"every = \""+every+"\"\n", "modbus = {address = 9, coil = 0}", `pulse = "dtr"`)
-		e, err := New(benchConfig(t, text), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := &heated{bench: &bench{t: t, e: e}, supply: 4, hold: 3 * time.Second}
-		b.step(e.Begin())
+		b := &heated{bench: benchWith(t, text), supply: 4, hold: 3 * time.Second}
 		b.run(time.Second, 1.2, 50, 255)
 		b.must(b.do(daq.Give, ""))
 		b.run(10*time.Second, 1.2, 50, 255)
@@ -116,9 +102,7 @@ func TestAProofTestWaitsForTheHeatersContact(t *testing.T) {
 func TestAProofTestIsNoAnswerOfTheRelay(t *testing.T) {
 	for _, deaf := range []bool{false, true} {
 		b := proven(t, "modbus = {address = 9, coil = 0}\nwatchdog = \"10 s\"\nrefresh = \"1 s\"")
-		if why := b.do(daq.ProofTest, ""); why != "" {
-			t.Fatal(why)
-		}
+		b.must(b.do(daq.ProofTest, ""))
 		began := b.at
 		b.deaf = deaf
 		for b.e.permit.given && b.at-began < 30*time.Second {
@@ -168,12 +152,7 @@ func TestShelvingEndsThoughTheClockStartsInThePast(t *testing.T) {
 func TestABlockedTubeOutlivesARestart(t *testing.T) {
 	text := benchText + "[alarms.tube-blocked]\n"
 	begin := func(saved ...daq.SavedAlarm) *bench {
-		e, err := New(benchConfig(t, text), saved)
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := &bench{t: t, e: e}
-		b.step(e.Begin())
+		b := benchWith(t, text, saved...)
 		return b
 	}
 	b := begin()

@@ -18,12 +18,7 @@ webhook = "https://desk.north-hall.example/hook"
 // newReceiverBench is a bench with a receiver of alarms, restored where alarms are given.
 func newReceiverBench(t *testing.T, restored ...daq.SavedAlarm) *bench {
 	t.Helper()
-	e, err := New(benchConfig(t, withReceiver), restored)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := &bench{t: t, e: e}
-	b.step(e.Begin())
+	b := benchWith(t, withReceiver, restored...)
 	return b
 }
 

@@ -227,9 +227,7 @@ func TestReloadsDoNotHideAProbeOutOfTheWater(t *testing.T) {
 			}
 			b = newHeated(t)
 			b.run(10*time.Second, 1.2, 21, 255)
-			if why := b.do(daq.Give, ""); why != "" {
-				t.Fatal(why)
-			}
+			b.must(b.do(daq.Give, ""))
 			b.run(time.Second, 1.2, 21, 255)
 			took = b.storm(every, 10*time.Minute, texts, steadyAt(21))
 			if got := b.alarms(); took > 5*time.Minute+10*time.Second || !slices.Contains(got, "temperature-implausible unacknowledged") {

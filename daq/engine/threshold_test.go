@@ -16,13 +16,7 @@ import (
 // and what takes its place.
 func benchOf(t *testing.T, change ...string) *heated {
 	t.Helper()
-	e, err := New(benchConfig(t, strings.NewReplacer(change...).Replace(benchText)), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	h := &heated{bench: &bench{t: t, e: e}}
-	h.step(e.Begin())
-	return h
+	return &heated{bench: benchWith(t, strings.NewReplacer(change...).Replace(benchText))}
 }
 
 // play runs 200 ms intervals with what the rig does at each time since the
@@ -212,13 +206,9 @@ func TestARiseThatOnlyAHeaterMakes(t *testing.T) {
 	for slope, want := range map[float64]bool{0.055: true, 0.045: false} {
 		b := benchOf(t, "[ports.bus]", "[trip]\nport = \"bus\"\nmodbus = {address = 9, coil = 0}\n[ports.bus]")
 		b.run(5*time.Second, 1.2, 30, 255)
-		if why := b.do(daq.Give, ""); why != "" {
-			t.Fatal(why)
-		}
+		b.must(b.do(daq.Give, ""))
 		b.run(5*time.Second, 1.2, 30, 255)
-		if why := b.do(daq.Withdraw, ""); why != "" {
-			t.Fatal(why)
-		}
+		b.must(b.do(daq.Withdraw, ""))
 		b.play(2*time.Minute, func(s float64) (float64, float64, float64) { return 1.2, 30 + slope*s, 255 })
 		if got := slices.Contains(b.alarms(), "trip-ineffective unacknowledged"); got != want {
 			t.Errorf("at %v K/s trip-ineffective is raised: %v", slope, got)

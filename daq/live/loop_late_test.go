@@ -11,8 +11,6 @@ import (
 
 	"flowrigd/daq"
 	"flowrigd/daq/clock"
-	"flowrigd/daq/daqtest"
-	"flowrigd/daq/engine"
 )
 
 // remove takes an alarm out of service, as somebody who waits so long.
@@ -43,10 +41,7 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				e, err := engine.New(daqtest.Config(t, daqtest.Rig("measuring")), nil)
-				if err != nil {
-					t.Fatal(err)
-				}
+				e := measuring(t)
 				j := &memoryJournal{}
 				l := NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: j})
 				time.Sleep(900 * time.Millisecond) // it has run for less than a command may wait
@@ -56,7 +51,7 @@ func TestALateCommandIsNotObeyed(t *testing.T) {
 				ctx, cancel := context.WithCancel(t.Context())
 				go func() { _ = l.Run(ctx) }()
 				time.Sleep(5 * time.Second)
-				err = <-answer
+				err := <-answer
 				if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
 					t.Errorf("the caller hears %v, want %q", err, c.want)
 				}
@@ -128,10 +123,7 @@ func TestACommandOfAStandstillIsNotObeyed(t *testing.T) {
 // A program that takes long to begin has not stood still.
 func TestABeginningIsNoStandstill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		e, err := engine.New(daqtest.Config(t, daqtest.Rig("measuring")), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
+		e := measuring(t)
 		l := NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: &memoryJournal{}})
 		time.Sleep(10 * time.Second)
 		ctx, cancel := context.WithCancel(t.Context())

@@ -23,6 +23,16 @@ type memoryJournal struct {
 	late    time.Duration
 }
 
+// measuring is an engine that measures, and no more.
+func measuring(t *testing.T) *engine.Engine {
+	t.Helper()
+	e, err := engine.New(daqtest.Config(t, daqtest.Rig("measuring")), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return e
+}
+
 func (j *memoryJournal) Put(b daq.Batch) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -42,10 +52,7 @@ func playLoop(t *testing.T, j *memoryJournal, play func(*Loop)) {
 func playLoopBy(t *testing.T, j *memoryJournal, begin func() *clock.Clock, play func(*Loop)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
-		e, err := engine.New(daqtest.Config(t, daqtest.Rig("measuring")), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
+		e := measuring(t)
 		l := NewLoop(LoopOptions{Engine: e, Clock: begin(), Journal: j})
 		ctx, cancel := context.WithCancel(t.Context())
 		var group sync.WaitGroup
@@ -120,10 +127,7 @@ func TestLoopIsAliveWhileItSteps(t *testing.T) {
 
 func TestANeverRunLoopIsNotAlive(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		e, err := engine.New(daqtest.Config(t, daqtest.Rig("measuring")), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
+		e := measuring(t)
 		l := NewLoop(LoopOptions{Engine: e, Clock: clock.New(), Journal: &memoryJournal{}})
 		time.Sleep(3 * time.Second)
 		if err := l.Alive(); err == nil {
@@ -142,10 +146,7 @@ func TestANeverRunLoopIsNotAlive(t *testing.T) {
 // configuration that is in force then.
 func TestTheWordOnThePermitGrowsOld(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		e, err := engine.New(daqtest.Config(t, daqtest.Rig("measuring")), nil)
-		if err != nil {
-			t.Fatal(err)
-		}
+		e := measuring(t)
 		var longest atomic.Int64 // ns
 		clock := clock.New()
 		l := NewLoop(LoopOptions{
