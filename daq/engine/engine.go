@@ -62,7 +62,25 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	s.Input, s.Mono, s.Time, s.Synchronised = in.Number, in.Mono, in.Wall, in.Synchronised
 	s.Tick, s.Fault = in.Kind == daq.KindTick, ""
 	e.reply = nil
-	events := e.take(&in)
+	var events []daq.Event
+	switch in.Kind {
+	case daq.KindStart:
+		e.place(in.Start.Alarms)
+	case daq.KindReading:
+		if c := e.channels[in.Reading.Instrument]; c != nil {
+			s.Fault = c.Take(in.Reading, e.coldJunction)
+		}
+	case daq.KindNote:
+		n := *in.Note
+		n.Time = s.Time
+		events = []daq.Event{{Note: &n}}
+	case daq.KindOutput:
+		e.confirm(in.Output)
+	case daq.KindHealth:
+		e.health, e.healthAt = in.Health, in.Mono
+	case daq.KindReload:
+		events = e.reload(in.Start)
+	}
 	e.compute(&in)
 	if in.Kind == daq.KindCommand { // it sees the state of its own step
 		events = append(events, e.command(in.Command)...)
@@ -77,29 +95,6 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 
 // Reply is the answer to the command of the last step; nil where that had none.
 func (e *Engine) Reply() *daq.Reply { return e.reply }
-
-// take lets the input change what the engine knows.
-func (e *Engine) take(in *daq.Input) []daq.Event {
-	switch in.Kind {
-	case daq.KindStart:
-		e.place(in.Start.Alarms)
-	case daq.KindReading:
-		if c := e.channels[in.Reading.Instrument]; c != nil {
-			e.state.Fault = c.Take(in.Reading, e.coldJunction)
-		}
-	case daq.KindNote:
-		n := *in.Note
-		n.Time = e.state.Time
-		return []daq.Event{{Note: &n}}
-	case daq.KindOutput:
-		e.confirm(in.Output)
-	case daq.KindHealth:
-		e.health, e.healthAt = in.Health, in.Mono
-	case daq.KindReload:
-		return e.reload(in.Start)
-	}
-	return nil
-}
 
 // coldJunction gives a channel the reading of another one as its cold junction.
 func (e *Engine) coldJunction(id quantity.ID) (channel.Measured, bool) {

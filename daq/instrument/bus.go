@@ -178,7 +178,7 @@ func (b *bus) poll(p *poll) {
 	}
 	for i, r := range results {
 		r.err = b.swapped(r.err, b.wire.received)
-		b.report(&p.members[i], r, took, at)
+		b.out(reading(&p.members[i], r, took, at))
 	}
 	b.onFailure(p, err)
 }
@@ -225,14 +225,11 @@ func (b *bus) throttleDead(probed *poll, began time.Duration) {
 func (b *bus) reportNoLine(p *poll) {
 	p.due = nextDue(b.since(), min(p.every, time.Second))
 	for i := range p.members {
-		b.report(&p.members[i], result{err: b.lineErr}, 0, b.now())
+		b.out(reading(&p.members[i], result{err: b.lineErr}, 0, b.now()))
 	}
 }
 
-func (b *bus) report(in *config.Instrument, r result, took, at time.Duration) {
-	b.out(reading(in, r, took, at))
-}
-
+// reading is what an exchange gave an instrument, for the engine.
 func reading(in *config.Instrument, r result, took, at time.Duration) daq.Reading {
 	out := daq.Reading{Instrument: in.ID, Number: r.number, Count: r.count, Took: took, At: at}
 	if r.err == nil {

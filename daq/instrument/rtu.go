@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"time"
 
 	"flowrigd/daq"
 	"flowrigd/daq/modbus"
@@ -22,7 +21,9 @@ type rtu struct {
 }
 
 // exchange sends a request, unless ctx has ended before the line is silent, and
-// gives the data of its answer. Errors are *fault, or that of ctx.
+// reads until its answer is whole, or the time is over; it gives the data. Frames of
+// other addresses leave the time running (specification of the serial line, 2.4.1).
+// Errors are *fault, or that of ctx.
 func (w *wire) exchange(ctx context.Context, request []byte) ([]byte, error) {
 	asked, err := modbus.ParseRequest(request)
 	if err != nil {
@@ -36,18 +37,7 @@ func (w *wire) exchange(ctx context.Context, request []byte) ([]byte, error) {
 	case err != nil:
 		return nil, lineFault(w.port, err)
 	}
-	return x.answer(deadline)
-}
-
-func (x *rtu) who() string {
-	return fmt.Sprintf("address %d on %s", x.asked.Address, place(x.port))
-}
-
-// answer reads until the answer is whole, or the time is over. Frames of other
-// addresses leave the time running (specification of the serial line, 2.4.1).
-func (x *rtu) answer(deadline time.Time) ([]byte, error) {
-	var buf []byte
-	for {
+	for buf := []byte(nil); ; {
 		rest, frame, err := x.take(buf)
 		if err != nil {
 			return nil, x.refuse(frameFault(x.who(), err))
@@ -63,6 +53,10 @@ func (x *rtu) answer(deadline time.Time) ([]byte, error) {
 			return nil, x.refuse(lineFault(x.port, err))
 		}
 	}
+}
+
+func (x *rtu) who() string {
+	return fmt.Sprintf("address %d on %s", x.asked.Address, place(x.port))
 }
 
 // take looks at the front of what came: it drops the request's echo and whole

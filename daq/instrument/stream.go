@@ -52,7 +52,7 @@ func (s *stream) seek(ctx context.Context) {
 	s.buf, s.skip = s.buf[:0], true
 	s.listenAnew()
 	if s.wire == nil {
-		s.report(&s.in, result{err: s.lineErr}, 0, s.now())
+		s.out(reading(&s.in, result{err: s.lineErr}, 0, s.now()))
 	}
 }
 
@@ -96,7 +96,7 @@ func (s *stream) receive() {
 		}
 		f := lineFault(s.port, err)
 		s.lose(f)
-		s.report(&s.in, result{err: f}, 0, s.now())
+		s.out(reading(&s.in, result{err: f}, 0, s.now()))
 		return
 	}
 	if !time.Now().Before(overdue) {
@@ -139,7 +139,7 @@ func (s *stream) line(line []byte) {
 		return
 	}
 	s.reportedAt = now
-	s.report(&s.in, result{number: number, count: whole(number)}, took, s.now())
+	s.out(reading(&s.in, result{number: number, count: whole(number)}, took, s.now()))
 }
 
 // streamShare is how many lines of a stream are reported in the time of every, at
@@ -160,7 +160,7 @@ func (s *stream) reportOverdue() {
 	if len(s.buf) > 0 {
 		s.buf, s.skip = s.buf[:0], true // what ends this line later is no line of its own
 	}
-	s.report(&s.in, result{err: err}, time.Since(s.lastLineAt), s.now())
+	s.out(reading(&s.in, result{err: err}, time.Since(s.lastLineAt), s.now()))
 	s.missed++
 	s.listenAnew()
 	s.loseMoved()

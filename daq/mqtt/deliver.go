@@ -30,52 +30,42 @@ func (s *session) acknowledged(n int, err error) {
 	}
 }
 
-// publishNew sends what is to be sent, the most urgent class first. The next one
-// waits until nothing of it is left: alarms never stand behind a backlog. Those told
-// without the disk wait for nothing.
+// publishNew sends what is at hand, the most urgent class first, and asks the disk
+// for what is not. The next class waits until nothing of one is left: alarms never
+// stand behind a backlog. Those told without the disk wait for nothing.
 func (s *session) publishNew() {
 	waits := false
 	for _, q := range s.queues {
-		switch {
-		case q.class == provisional:
-			s.publishProvisional(q)
-		case !waits:
-			s.publish(q)
-			waits = q.behind
+		urgent := q.class == provisional
+		for (urgent || !waits) && q.behind && s.broken == nil {
+			room := q.room(time.Now())
+			if room == 0 {
+				break
+			}
+			list, ok := s.atHand(q, room)
+			if !ok && !s.backlog.busy {
+				s.backlog.ask(question{s, q, q.known, q.sent, room})
+			}
+			if !ok {
+				break
+			}
+			s.deliver(q, list, room)
 		}
+		waits = waits || !urgent && q.behind
 	}
 }
 
-// publish sends what is at hand of a class, and asks the disk for what is not.
-func (s *session) publish(q *queue) {
-	for q.behind && s.broken == nil {
-		room := q.room(time.Now())
-		if room == 0 {
-			return
-		}
-		list, ok := []daq.Message(nil), false
-		if q.known {
-			list, ok = s.feed.AtHand(q.class, q.sent, room)
-		}
-		if !ok && !s.backlog.busy {
-			s.backlog.ask(question{s, q, q.known, q.sent, room})
-		}
-		if !ok {
-			return
-		}
-		s.deliver(q, list, room)
-	}
-}
-
-// publishProvisional sends the alarms told without the disk.
-func (s *session) publishProvisional(q *queue) {
-	if room := q.room(time.Now()); q.behind && room > 0 {
+// atHand gives up to room messages of a class that the feed has without the disk;
+// false where the disk has to be asked.
+func (s *session) atHand(q *queue, room int) ([]daq.Message, bool) {
+	switch {
+	case q.class == provisional:
 		list := s.feed.Provisional(q.sent)
-		q.behind = len(list) > room
-		for _, m := range list[:min(room, len(list))] {
-			s.send(q, m)
-		}
+		return list[:min(room, len(list))], true
+	case q.known:
+		return s.feed.AtHand(q.class, q.sent, room)
 	}
+	return nil, false
 }
 
 // take publishes what the disk gave.
@@ -102,7 +92,12 @@ const troublePause = time.Second
 func (s *session) deliver(q *queue, list []daq.Message, limit int) {
 	q.took(len(list), limit, time.Now())
 	for _, m := range list {
-		if s.send(q, m); s.broken != nil {
+		topic := string(m.Class)
+		if m.Class == daq.ClassAlarm {
+			topic = s.alarmTopic(m.Name, m.Body)
+		}
+		q.flying, q.sent = s.publishTo(q.flying, topic, m.Sequence, m.Body), m.Sequence
+		if s.broken != nil {
 			return
 		}
 	}
@@ -123,14 +118,4 @@ func (s *session) repeatNewer(older []daq.Message) {
 			}
 		}
 	}
-}
-
-// send publishes a message of a class.
-func (s *session) send(q *queue, m daq.Message) {
-	topic := string(m.Class)
-	if m.Class == daq.ClassAlarm {
-		topic = s.alarmTopic(m.Name, m.Body)
-	}
-	q.flying = s.publishTo(q.flying, topic, m.Sequence, m.Body)
-	q.sent = m.Sequence
 }

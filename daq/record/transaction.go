@@ -76,35 +76,11 @@ func (t *transaction) next(c daq.Class) int64 {
 	return t.sequences[c]
 }
 
-func (t *transaction) entry(i int, e *entry) error {
-	if e.hasInput {
-		if err := t.input(&e.Input); err != nil {
-			return fmt.Errorf("input %d: %w", e.Input.Number, err)
-		}
-	}
-	if e.hasInput && e.Digest != "" {
-		if err := t.exec(t.w.statements.digest, t.run, int64(e.Input.Number), e.Digest); err != nil {
-			return fmt.Errorf("digest: %w", err)
-		}
-	}
-	if e.State != nil {
-		if err := t.sample(e.State); err != nil {
-			return fmt.Errorf("row: %w", err)
-		}
-	}
-	for _, event := range e.Events {
-		sequence, err := t.event(event, e.Input.Synchronised)
-		if err != nil {
-			return fmt.Errorf("event: %w", err)
-		}
-		t.told[i] = append(t.told[i], sequence)
-	}
-	return nil
-}
-
 // input writes what entered the engine. A start begins a run. The text of a
-// configuration goes to disk with the input that names it.
-func (t *transaction) input(in *daq.Input) error {
+// configuration goes to disk with the input that names it, and the digest of the
+// states with the input up to which it was made.
+func (t *transaction) input(e *entry) error {
+	in := &e.Input
 	if in.Start != nil {
 		t.sha = in.Start.Configuration
 		if cfg := in.Start.Config; cfg != nil {
@@ -124,7 +100,11 @@ func (t *transaction) input(in *daq.Input) error {
 		return err
 	}
 	// OR IGNORE: a number that came twice would otherwise stop the recording for good.
-	return t.exec(t.w.statements.input, t.run, int64(in.Number), int64(in.Mono), fullTime(in.Wall), in.Synchronised, kind, body)
+	err = t.exec(t.w.statements.input, t.run, int64(in.Number), int64(in.Mono), fullTime(in.Wall), in.Synchronised, kind, body)
+	if err == nil && e.Digest != "" {
+		err = t.exec(t.w.statements.digest, t.run, int64(in.Number), e.Digest)
+	}
+	return err
 }
 
 func (t *transaction) sample(s *daq.State) error {

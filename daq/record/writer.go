@@ -3,6 +3,7 @@ package record
 import (
 	"cmp"
 	"database/sql"
+	"fmt"
 	"log/slog"
 	"maps"
 	"os"
@@ -107,21 +108,34 @@ func (w *writer) due() time.Duration {
 	return w.r.queue.due(time.Now(), w.r.retention.Load().durableWithin()/2)
 }
 
-// flush writes everything that waits, a chunk at a time.
+// flush writes everything that waits, a chunk at a time, and tells whoever waits
+// for it.
 func (w *writer) flush() {
-	for {
+	for !w.lost {
 		c := w.r.queue.take(time.Now())
-		if w.lost || c.empty() || !w.writeUntilDone(&c) {
+		if c.empty() {
 			return
 		}
+		t := w.writeUntilDone(&c)
+		if t == nil {
+			return
+		}
+		w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
+		w.r.queue.written(&c)
+		for i := range c.entries {
+			if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
+				w.o.Journalled(e.waits.events, t.told[i])
+			}
+			w.purge.observe(c.entries[i].Input)
+		}
+		w.r.feed.durable(c.entries, t.told, t.sequences)
 	}
 }
 
-// writeUntilDone tries until the chunk is on disk; false when Close has given
-// up waiting for that.
-func (w *writer) writeUntilDone(c *chunk) bool {
-	wait := retryFirst
-	for {
+// writeUntilDone tries until the chunk is on disk; nil when Close has given up
+// waiting for that, or the files are gone.
+func (w *writer) writeUntilDone(c *chunk) *transaction {
+	for wait := retryFirst; ; wait = min(2*wait, retryLast) {
 		var t *transaction
 		err := w.attempt(func(tx *sql.Tx) (err error) {
 			t, err = w.write(tx, c)
@@ -129,21 +143,19 @@ func (w *writer) writeUntilDone(c *chunk) bool {
 		})
 		if why := w.gone(w.files); why != nil { // what has just been written is lost with the files
 			w.lose(c, why)
-			return false
+			return nil
 		}
 		if err == nil {
 			w.recovered()
-			w.durable(c, t)
-			return true
+			return t
 		}
 		w.complain(err)
 		select {
 		case <-w.r.abandon:
 			w.r.queue.giveBack(c) // it waits still, and Close says so
-			return false
+			return nil
 		case <-time.After(wait):
 		}
-		wait = min(2*wait, retryLast)
 	}
 }
 
@@ -190,24 +202,26 @@ func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 		told: make([][]int64, len(c.entries)),
 	}
 	for i := range c.entries {
-		if err := t.entry(i, &c.entries[i]); err != nil {
-			return nil, err
+		e := &c.entries[i]
+		if e.hasInput {
+			if err := t.input(e); err != nil {
+				return nil, fmt.Errorf("input %d: %w", e.Input.Number, err)
+			}
+		}
+		if e.State != nil {
+			if err := t.sample(e.State); err != nil {
+				return nil, fmt.Errorf("row: %w", err)
+			}
+		}
+		for _, event := range e.Events {
+			sequence, err := t.event(event, e.Input.Synchronised)
+			if err != nil {
+				return nil, fmt.Errorf("event: %w", err)
+			}
+			t.told[i] = append(t.told[i], sequence)
 		}
 	}
 	return t, t.rest(c)
-}
-
-// durable tells whoever waits.
-func (w *writer) durable(c *chunk, t *transaction) {
-	w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
-	w.r.queue.written(c)
-	for i := range c.entries {
-		if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
-			w.o.Journalled(e.waits.events, t.told[i])
-		}
-		w.purge.observe(c.entries[i].Input)
-	}
-	w.r.feed.durable(c.entries, t.told, t.sequences)
 }
 
 // closeAll closes the readers first: the last connection to go folds the log
