@@ -5,7 +5,6 @@ import (
 	"crypto/rand"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -32,58 +31,60 @@ const (
 	historyWait    = 2 * time.Second // a hung disk must not hide the alarms
 )
 
-func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
+func (s *Server) alarms(w http.ResponseWriter, r *http.Request) (any, error) {
 	limit, err := historyLimit(r)
 	if err != nil {
-		refuse(w, http.StatusBadRequest, err.Error())
-		return
+		return nil, err
 	}
 	state, err := s.current()
 	if err != nil {
-		refuse(w, http.StatusServiceUnavailable, err.Error())
-		return
+		return nil, err
 	}
-	answer := alarmsReply{Alarms: state.Alarms}
-	if answer.Alarms == nil {
-		answer.Alarms = []daq.AlarmStatus{}
-	}
+	answer := alarmsReply{Alarms: append([]daq.AlarmStatus{}, state.Alarms...)}
 	if err := s.addHistory(w, r, &answer, limit); err != nil {
 		answer.HistoryProblem = err.Error()
 	}
 	if r.URL.Query().Has("configured") {
 		answer.Configured = settingsOf(s.facts.Load(), state.Alarms)
 	}
-	writeJSON(w, answer)
-}
-
-func (s *Server) addHistory(w http.ResponseWriter, r *http.Request, answer *alarmsReply, limit int) (err error) {
-	ctx, cancel := context.WithTimeout(r.Context(), historyWait)
-	defer cancel()
-	done, err := s.costly(ctx, w, r)
-	if err != nil {
-		return err
-	}
-	defer done()
-	answer.Figures = s.figures(r.Context())
-	answer.History, err = s.history(r.Context(), limit)
-	return err
+	return answer, nil
 }
 
 // figuresOver is the least time over which the standards judge an alarm system.
 const figuresOver = 30 * 24 * time.Hour
 
-func (s *Server) figures(ctx context.Context) *alarm.Figures {
+func (s *Server) addHistory(w http.ResponseWriter, r *http.Request, answer *alarmsReply, limit int) error {
 	if s.opt.History == nil {
-		return nil
+		return errors.New("nothing is recorded")
 	}
-	ctx, cancel := context.WithTimeout(ctx, historyWait)
-	defer cancel()
-	to := s.opt.Now().UTC()
-	f, err := s.opt.History.AlarmFigures(ctx, to.Add(-figuresOver), to)
+	done, err := inTime(r, historyWait, func(ctx context.Context) (func(), error) { return s.costly(ctx, w, r) })
 	if err != nil {
-		return nil
+		return err
 	}
-	return &f
+	defer done()
+	to := s.opt.Now().UTC()
+	figures, err := inTime(r, historyWait, func(ctx context.Context) (alarm.Figures, error) {
+		return s.opt.History.AlarmFigures(ctx, to.Add(-figuresOver), to)
+	})
+	if err == nil {
+		answer.Figures = &figures
+	}
+	list, err := inTime(r, historyWait, func(ctx context.Context) ([]daq.Message, error) { return s.opt.History.AlarmHistory(ctx, limit) })
+	if err != nil {
+		return err
+	}
+	answer.History = []json.RawMessage{}
+	for _, m := range list {
+		answer.History = append(answer.History, m.Body)
+	}
+	return nil
+}
+
+// inTime bounds the time of something that is done for a request.
+func inTime[T any](r *http.Request, limit time.Duration, do func(context.Context) (T, error)) (T, error) {
+	ctx, cancel := context.WithTimeout(r.Context(), limit)
+	defer cancel()
+	return do(ctx)
 }
 
 func historyLimit(r *http.Request) (int, error) {
@@ -93,26 +94,9 @@ func historyLimit(r *http.Request) (int, error) {
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil || n < 0 || n > historyMost {
-		return 0, fmt.Errorf("history: %q is not a number of transitions; write 0 to %d", text, historyMost)
+		return 0, problemf(http.StatusBadRequest, "history: %q is not a number of transitions; write 0 to %d", text, historyMost)
 	}
 	return n, nil
-}
-
-func (s *Server) history(ctx context.Context, limit int) ([]json.RawMessage, error) {
-	if s.opt.History == nil {
-		return nil, errors.New("nothing is recorded")
-	}
-	ctx, cancel := context.WithTimeout(ctx, historyWait)
-	defer cancel()
-	list, err := s.opt.History.AlarmHistory(ctx, limit)
-	if err != nil {
-		return nil, err
-	}
-	bodies := make([]json.RawMessage, len(list))
-	for i := range list {
-		bodies[i] = list[i].Body
-	}
-	return bodies, nil
 }
 
 // verbs are what may be done to an alarm.
@@ -128,27 +112,24 @@ type commandBody struct {
 const commandWait = 5 * time.Second
 
 // command passes a person's wish about an alarm to the engine.
-func (s *Server) command(w http.ResponseWriter, r *http.Request) {
+func (s *Server) command(w http.ResponseWriter, r *http.Request) (any, error) {
 	verb := daq.Verb(r.PathValue("verb"))
 	if !slices.Contains(verbs[:], verb) {
-		refuse(w, http.StatusNotFound, fmt.Sprintf("%q is not something to do to an alarm; write one of acknowledge, reset, shelve, unshelve, out-of-service, return-to-service", verb))
-		return
+		return nil, problemf(http.StatusNotFound, "%q is not something to do to an alarm; write one of acknowledge, reset, shelve, unshelve, out-of-service, return-to-service", verb)
 	}
 	var body commandBody
-	if !readJSON(w, r, &body) {
-		return
+	if err := readJSON(w, r, &body); err != nil {
+		return nil, err
 	}
 	length, err := shelvedFor(verb, body)
 	if err != nil {
-		refuse(w, http.StatusBadRequest, err.Error())
-		return
+		return nil, problem{Status: http.StatusBadRequest, Detail: err.Error()}
 	}
 	name := r.PathValue("name")
 	if err := s.do(r, daq.AskAlarm(verb, name, body.Reason, length)); err != nil {
-		refuse(w, s.commandStatus(name, err), err.Error())
-		return
+		return nil, problem{Status: s.commandStatus(name, err), Detail: err.Error()}
 	}
-	writeJSON(w, done{name, verb, who(r).name})
+	return done{name, verb, who(r).name}, nil
 }
 
 // do has the engine obey, and waits for its answer.

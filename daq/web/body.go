@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -17,27 +16,23 @@ import (
 // maxBody bounds what a request may send, in bytes.
 const maxBody = 16 << 10
 
-// readJSON reads one JSON object strictly into v; an empty body is {}. On an
-// error it has answered and gives false.
-func readJSON(w http.ResponseWriter, r *http.Request, v any) bool {
+// readJSON reads one JSON object strictly into v; an empty body is {}.
+func readJSON(w http.ResponseWriter, r *http.Request, v any) error {
 	if kind := r.Header.Get("Content-Encoding"); kind != "" && kind != "identity" {
-		refuse(w, http.StatusUnsupportedMediaType, fmt.Sprintf("the body is packed (Content-Encoding: %q): send it as it is", kind))
-		return false
+		return problemf(http.StatusUnsupportedMediaType, "the body is packed (Content-Encoding: %q): send it as it is", kind)
 	}
 	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	var large *http.MaxBytesError
 	if errors.As(err, &large) {
-		refuse(w, http.StatusRequestEntityTooLarge, "the body is larger than "+strconv.Itoa(maxBody)+" bytes: send less")
-		return false
+		return problemf(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes: send less", maxBody)
 	}
 	if err == nil && len(bytes.TrimSpace(text)) > 0 {
 		err = decodeStrictly(text, v)
 	}
 	if err != nil {
-		refuse(w, http.StatusBadRequest, "body: "+err.Error()+"; write one JSON object in UTF-8, such as {}")
-		return false
+		return problemf(http.StatusBadRequest, "body: %v; write one JSON object in UTF-8, such as {}", err)
 	}
-	return true
+	return nil
 }
 
 // decodeStrictly takes nothing that could be meant in two ways: RFC 8259 leaves

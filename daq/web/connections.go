@@ -35,15 +35,8 @@ const (
 	operator
 )
 
-func rankOf(p person) rank {
-	switch p.role {
-	case RoleOperate:
-		return operator
-	case RoleWatch:
-		return watcher
-	}
-	return anybody
-}
+// ranks are those of the roles; without one it is anybody.
+var ranks = map[string]rank{RoleOperate: operator, RoleWatch: watcher}
 
 // connections is the table of what is open.
 type connections struct {
@@ -214,7 +207,7 @@ const turnWait = 10 * time.Second
 func (s *Server) seat(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		from := s.identify(r)
-		of := rankOf(from.person)
+		of := ranks[from.role]
 		ctx, cancel := context.WithCancel(r.Context())
 		defer cancel()
 		if c, ok := ctx.Value(connectionKey{}).(*connection); ok && !c.serve(of, cancel) {

@@ -25,24 +25,17 @@ func (s *Server) current() (*daq.State, error) {
 }
 
 // now answers with the state, the same object as MQTT's `state`.
-func (s *Server) now(w http.ResponseWriter, _ *http.Request) {
+func (s *Server) now(http.ResponseWriter, *http.Request) (any, error) {
 	state, err := s.current()
 	if err != nil {
-		refuse(w, http.StatusServiceUnavailable, err.Error())
-		return
+		return nil, err
 	}
-	writeBody(w, http.StatusOK, "application/json", daq.AppendState(nil, state, s.opt.Rig.Identity()))
+	return object(daq.AppendState(nil, state, s.opt.Rig.Identity())), nil
 }
 
 // healthz says whether the process works and the engine steps.
-func (s *Server) healthz(w http.ResponseWriter, _ *http.Request) {
-	if err := s.opt.Rig.Alive(); err != nil {
-		refuse(w, http.StatusServiceUnavailable, err.Error())
-		return
-	}
-	writeJSON(w, struct {
-		Healthy bool `json:"healthy"`
-	}{true})
+func (s *Server) healthz(http.ResponseWriter, *http.Request) (any, error) {
+	return map[string]bool{"healthy": true}, s.opt.Rig.Alive()
 }
 
 // ready is the answer of /readyz when all is well.
@@ -52,7 +45,7 @@ type ready struct {
 }
 
 // readyz says which of instruments, recording and broker do not work.
-func (s *Server) readyz(w http.ResponseWriter, _ *http.Request) {
+func (s *Server) readyz(http.ResponseWriter, *http.Request) (any, error) {
 	checks := s.checks()
 	texts := make(map[string]string, len(checks))
 	var failed []string
@@ -64,11 +57,10 @@ func (s *Server) readyz(w http.ResponseWriter, _ *http.Request) {
 		}
 	}
 	if len(failed) == 0 {
-		writeJSON(w, ready{true, texts})
-		return
+		return ready{true, texts}, nil
 	}
-	writeProblem(w, problem{Status: http.StatusServiceUnavailable,
-		Detail: "not ready: " + strings.Join(failed, ", "), Checks: texts})
+	return nil, problem{Status: http.StatusServiceUnavailable,
+		Detail: "not ready: " + strings.Join(failed, ", "), Checks: texts}
 }
 
 // checks adds the engine to the checks that were given.

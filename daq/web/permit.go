@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -56,11 +55,10 @@ type permitReply struct {
 	Without   []string `json:"without"` // alarms out of service that it was given without
 }
 
-func (s *Server) permit(w http.ResponseWriter, _ *http.Request) {
+func (s *Server) permit(http.ResponseWriter, *http.Request) (any, error) {
 	state, err := s.current()
 	if err != nil {
-		refuse(w, http.StatusServiceUnavailable, err.Error())
-		return
+		return nil, err
 	}
 	answer := permitReply{Tripped: append([]string{}, state.Tripped...), ProofTest: state.ProofTest,
 		Without: append([]string{}, state.Without...)}
@@ -68,33 +66,30 @@ func (s *Server) permit(w http.ResponseWriter, _ *http.Request) {
 		permitted := on != 0
 		answer.Given, answer.Permitted = &state.Given, &permitted
 	}
-	writeJSON(w, answer)
+	return answer, nil
 }
 
 // changePermit passes a person's wish about the permit to the engine.
-func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) {
+func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) (any, error) {
 	var body struct {
 		Action  daq.Verb `json:"action"`
 		Without []string `json:"without"`
 	}
-	if !readJSON(w, r, &body) {
-		return
+	if err := readJSON(w, r, &body); err != nil {
+		return nil, err
 	}
 	switch {
 	case !slices.Contains([]daq.Verb{daq.Give, daq.Withdraw, daq.ProofTest}, body.Action):
-		refuse(w, http.StatusBadRequest, fmt.Sprintf(`action: %q is not one; write {"action":"give"}, "withdraw" or "proof-test"`, body.Action))
-		return
+		return nil, problemf(http.StatusBadRequest, `action: %q is not one; write {"action":"give"}, "withdraw" or "proof-test"`, body.Action)
 	case len(body.Without) > 0 && body.Action != daq.Give:
-		refuse(w, http.StatusBadRequest, `without: only "give" takes it; leave it out`)
-		return
+		return nil, problemf(http.StatusBadRequest, `without: only "give" takes it; leave it out`)
 	}
 	ask := daq.NewAsk(body.Action)
 	if give, ok := ask.(*daq.GiveAsk); ok {
 		give.Without = body.Without
 	}
 	if err := s.do(r, ask); err != nil {
-		refuse(w, refusedStatus(err), err.Error())
-		return
+		return nil, problem{Status: refusedStatus(err), Detail: err.Error()}
 	}
-	writeJSON(w, done{Verb: body.Action, Who: who(r).name})
+	return done{Verb: body.Action, Who: who(r).name}, nil
 }

@@ -2,6 +2,8 @@ package web
 
 import (
 	"encoding/json"
+	"errors"
+	"fmt"
 	"net/http"
 	"strconv"
 )
@@ -18,6 +20,35 @@ type problem struct {
 	Checks map[string]string `json:"checks,omitempty"`
 }
 
+func (p problem) Error() string { return p.Detail }
+
+// problemf is an error with its status; the detail is a sentence with the remedy.
+func problemf(status int, format string, values ...any) error {
+	return problem{Status: status, Detail: fmt.Sprintf(format, values...)}
+}
+
+// object is a JSON object that is written already.
+type object []byte
+
+// answering serves what a handler gives as JSON, and its error as a problem.
+func answering(handler func(http.ResponseWriter, *http.Request) (any, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		body, err := handler(w, r)
+		if err != nil {
+			fail(w, err)
+			return
+		}
+		writeJSON(w, body)
+	}
+}
+
+// fail answers with an error: what names no status does not work now.
+func fail(w http.ResponseWriter, err error) {
+	p := problem{Status: http.StatusServiceUnavailable, Detail: err.Error()}
+	errors.As(err, &p)
+	writeProblem(w, p)
+}
+
 // refuse answers with a problem; detail is a sentence with the remedy.
 func refuse(w http.ResponseWriter, status int, detail string) {
 	writeProblem(w, problem{Status: status, Detail: detail})
@@ -32,7 +63,11 @@ func writeProblem(w http.ResponseWriter, p problem) {
 }
 
 func writeJSON(w http.ResponseWriter, body any) {
-	writeBody(w, http.StatusOK, "application/json", encode(body))
+	text, written := body.(object)
+	if !written {
+		text = encode(body)
+	}
+	writeBody(w, http.StatusOK, "application/json", text)
 }
 
 // encode writes values of our own types, which cannot fail.

@@ -21,19 +21,19 @@ func (s *Server) routes() http.Handler {
 		"/assets/{file}": {"GET": {"", s.asset}},
 		"/enter":         {"GET": {"", s.enter}},
 		"/page/follow":   {"GET": {RoleWatch, s.followPage}},
-		"/api/now":       {"GET": {RoleWatch, s.now}},
+		"/api/now":       {"GET": {RoleWatch, answering(s.now)}},
 		"/api/follow":    {"GET": {RoleWatch, s.follow}},
-		"/api/trend":     {"GET": {RoleWatch, s.trend}},
-		"/api/alarms":    {"GET": {RoleWatch, s.alarms}},
+		"/api/trend":     {"GET": {RoleWatch, answering(s.trend)}},
+		"/api/alarms":    {"GET": {RoleWatch, answering(s.alarms)}},
 		"/api/alarms/{name}/{verb}": {
-			"POST": {RoleOperate, s.command}},
+			"POST": {RoleOperate, answering(s.command)}},
 		"/api/permit": {
-			"GET": {RoleWatch, s.permit}, "POST": {RoleOperate, s.changePermit}},
+			"GET": {RoleWatch, answering(s.permit)}, "POST": {RoleOperate, answering(s.changePermit)}},
 		"/api/session": {
-			"GET": {"", s.session}, "POST": {"", s.signIn}, "DELETE": {"", s.signOut}},
+			"GET": {"", answering(s.session)}, "POST": {"", s.signIn}, "DELETE": {"", answering(s.signOut)}},
 		"/metrics": {"GET": {RoleWatch, s.metrics().ServeHTTP}},
-		"/healthz": {"GET": {RoleWatch, s.healthz}},
-		"/readyz":  {"GET": {RoleWatch, s.readyz}},
+		"/healthz": {"GET": {RoleWatch, answering(s.healthz)}},
+		"/readyz":  {"GET": {RoleWatch, answering(s.readyz)}},
 	} {
 		mux.Handle(path, s.methods(methods))
 	}

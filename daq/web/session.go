@@ -110,7 +110,9 @@ func reply(p person) sessionReply {
 	return sessionReply{&p.name, &p.role}
 }
 
-func (s *Server) session(w http.ResponseWriter, r *http.Request) { writeJSON(w, reply(who(r))) }
+func (s *Server) session(_ http.ResponseWriter, r *http.Request) (any, error) {
+	return reply(who(r)), nil
+}
 
 // signIn takes a token, as JSON or, where scripts are off, from the page's form, and
 // sets the cookie.
@@ -120,10 +122,12 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	}
 	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	form := kind == "application/x-www-form-urlencoded"
-	switch {
-	case !form && !readJSON(w, r, &body):
-		return
-	case form:
+	if !form {
+		if err := readJSON(w, r, &body); err != nil {
+			fail(w, err)
+			return
+		}
+	} else {
 		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
 		if err := r.ParseForm(); err != nil || len(r.PostForm["token"]) != 1 {
 			refuse(w, http.StatusBadRequest, "the form lacks its one field `token`; "+
@@ -148,8 +152,8 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 }
 
 // signOut ends the session of the browser.
-func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
+func (s *Server) signOut(w http.ResponseWriter, r *http.Request) (any, error) {
 	s.endSession(r)
 	s.setCookie(w, r, "", -time.Second)
-	writeJSON(w, sessionReply{})
+	return sessionReply{}, nil
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -59,28 +60,24 @@ func (b trendBucket) MarshalJSON() ([]byte, error) {
 	return append(text, '}'), nil
 }
 
-func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
+func (s *Server) trend(w http.ResponseWriter, r *http.Request) (any, error) {
 	q, err := parseTrend(r.URL.Query(), s.opt.Now())
 	if err != nil {
-		refuse(w, http.StatusBadRequest, err.Error())
-		return
+		return nil, problem{Status: http.StatusBadRequest, Detail: err.Error()}
 	}
 	if s.opt.History == nil {
-		refuse(w, http.StatusServiceUnavailable, "nothing is recorded, so there is no trend")
-		return
+		return nil, errors.New("nothing is recorded, so there is no trend")
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), trendWait)
 	defer cancel()
 	done, err := s.costly(ctx, w, r)
 	if err != nil {
-		refuse(w, http.StatusServiceUnavailable, err.Error())
-		return
+		return nil, err
 	}
+	defer done()
 	list, err := s.opt.History.Trend(ctx, q.id, q.from, q.to, q.buckets)
 	if err != nil {
-		done()
-		refuse(w, http.StatusServiceUnavailable, "the recording does not answer: "+err.Error())
-		return
+		return nil, fmt.Errorf("the recording does not answer: %w", err)
 	}
 	f := s.facts.Load()
 	answer := trendReply{q.id.Name(), quantity.Table[q.id].Unit, daq.FormatTime(q.from), daq.FormatTime(q.to),
@@ -88,9 +85,7 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request) {
 	for i, b := range list {
 		answer.Buckets[i] = trendBucket(b)
 	}
-	body := encode(answer)
-	done()
-	writeBody(w, http.StatusOK, "application/json", body)
+	return object(encode(answer)), nil // written in this turn, and sent after it
 }
 
 // parseTrend checks a request; now is what `to` is when it is not given.

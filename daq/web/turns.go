@@ -63,5 +63,5 @@ func (s *Server) costly(ctx context.Context, w http.ResponseWriter, r *http.Requ
 	if a, ok := w.(*answer); ok {
 		a.done()
 	}
-	return s.recordingTurns.take(ctx, rankOf(who(r)))
+	return s.recordingTurns.take(ctx, ranks[who(r).role])
 }
