@@ -54,13 +54,7 @@ type queue struct {
 }
 
 func newQueue() *queue {
-	q := &queue{nudge: make(chan struct{}, 1), marked: map[markKey]int64{}}
-	q.reset()
-	return q
-}
-
-func (q *queue) reset() {
-	q.next.marks = map[markKey]int64{}
+	return &queue{nudge: make(chan struct{}, 1), marked: map[markKey]int64{}, next: chunk{marks: map[markKey]int64{}}}
 }
 
 func (q *queue) put(s step, now time.Time) bool {
@@ -164,8 +158,7 @@ func (q *queue) take(now time.Time) chunk {
 	n := min(len(c.entries), chunkSize)
 	rest := c.entries[n:]
 	c.entries = c.entries[:n:n]
-	q.next = chunk{entries: append([]entry(nil), rest...)}
-	q.reset()
+	q.next = chunk{append([]entry(nil), rest...), map[markKey]int64{}}
 	if len(rest) == 0 {
 		c.entries = append(c.entries, q.gap(now)...)
 		q.oldest, q.urgent = time.Time{}, false

@@ -16,7 +16,6 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -94,12 +93,12 @@ type Recorder struct {
 	retention atomic.Pointer[Retention]
 	restored  Restored // what was there when it was opened
 	lock      *sql.DB
-	lost      chan struct{} // closed: the files are gone
-	closing   chan struct{} // closed: write what is there and stop
-	abandon   chan struct{} // closed: stop retrying
+	lost      chan struct{}   // closed: the files are gone
+	closing   context.Context // ended: write what is there and stop
+	abandon   context.Context // ended: stop retrying
+	stop      context.CancelFunc
+	giveUp    context.CancelFunc
 	done      chan struct{}
-	stop      sync.Once
-	giveUp    sync.Once
 }
 
 // Open opens the recording in dir for writing, making directory and database
@@ -139,15 +138,15 @@ func openLocked(dir string, lock *sql.DB, o Options) (*Recorder, error) {
 		return nil, err
 	}
 	r := &Recorder{
-		Reader:  reader,
-		feed:    o.feed,
-		queue:   newQueue(),
-		lock:    lock,
-		lost:    make(chan struct{}),
-		closing: make(chan struct{}),
-		abandon: make(chan struct{}),
-		done:    make(chan struct{}),
+		Reader: reader,
+		feed:   o.feed,
+		queue:  newQueue(),
+		lock:   lock,
+		lost:   make(chan struct{}),
+		done:   make(chan struct{}),
 	}
+	r.closing, r.stop = context.WithCancel(context.Background())
+	r.abandon, r.giveUp = context.WithCancel(context.Background())
 	r.retention.Store(&o.Retention)
 	w, err := newWriter(r, db, path, o)
 	if err != nil {
@@ -224,11 +223,11 @@ func (r *Recorder) Healthy() (ok bool, since time.Time, why string) {
 // Close writes what is queued and closes the database. It gives up when ctx
 // ends, with an error that says how much is not on disk.
 func (r *Recorder) Close(ctx context.Context) error {
-	r.stop.Do(func() { close(r.closing) })
+	r.stop()
 	select {
 	case <-r.done:
 	case <-ctx.Done():
-		r.giveUp.Do(func() { close(r.abandon) })
+		r.giveUp()
 		select {
 		case <-r.done:
 		case <-time.After(abandonGrace): // the disk hangs inside a commit: nothing can end that

@@ -81,7 +81,7 @@ func (w *writer) run() {
 	defer look.Stop()
 	for !w.lost {
 		select {
-		case <-w.r.closing:
+		case <-w.r.closing.Done():
 			w.flush()
 			return
 		case <-w.r.queue.nudge:
@@ -151,7 +151,7 @@ func (w *writer) writeUntilDone(c *chunk) *transaction {
 		}
 		w.complain(err)
 		select {
-		case <-w.r.abandon:
+		case <-w.r.abandon.Done():
 			w.r.queue.giveBack(c) // it waits still, and Close says so
 			return nil
 		case <-time.After(wait):

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"maps"
 	"net/http"
 	"time"
 
@@ -55,10 +56,10 @@ func (st *stream) event(kind string, body []byte) error {
 }
 
 // sender writes what one kind of follower wants to see.
-type sender interface {
-	news(*stream) error        // a new state is there
-	event(*stream, told) error // something was told
-	quiet(*stream) error       // nothing happened for keepAlive
+type sender struct {
+	news  func(*stream) error // a new state is there
+	quiet func(*stream) error // nothing happened for keepAlive
+	event func(*stream, daq.Message) error
 }
 
 // serveStream runs a stream until the follower goes, is too slow, loses its
@@ -86,7 +87,9 @@ func (s *Server) serveStream(w http.ResponseWriter, r *http.Request, to sender) 
 		case <-f.news:
 			err = to.news(st)
 		case <-tick.C:
-			if !s.stillAdmitted(r) {
+			// A token that was removed or changed, or a session that was ended, ends its
+			// streams.
+			if s.identify(r) != callerOf(r) {
 				return
 			}
 			err = to.quiet(st)
@@ -94,61 +97,45 @@ func (s *Server) serveStream(w http.ResponseWriter, r *http.Request, to sender) 
 	}
 }
 
-// stillAdmitted asks again who follows: a token that was removed or changed, or
-// a session that was ended, ends its streams.
-func (s *Server) stillAdmitted(r *http.Request) bool { return s.identify(r) == callerOf(r) }
-
 // follow is the stream of the API: state, alarm, event.
 func (s *Server) follow(w http.ResponseWriter, r *http.Request) {
-	s.serveStream(w, r, apiSender{s})
+	quiet := func(st *stream) error { return st.write([]byte(": alive\n\n")) }
+	s.serveStream(w, r, sender{
+		news: func(st *stream) error {
+			state, err := s.current()
+			if err != nil {
+				return quiet(st)
+			}
+			return st.event("state", daq.AppendState(nil, state, s.opt.Rig.Identity()))
+		},
+		quiet: quiet,
+		event: func(st *stream, m daq.Message) error { return st.event(string(m.Class), m.Body) },
+	})
 }
-
-type apiSender struct{ s *Server }
-
-func (a apiSender) news(st *stream) error {
-	state, err := a.s.current()
-	if err != nil {
-		return a.quiet(st)
-	}
-	return st.event("state", daq.AppendState(nil, state, a.s.opt.Rig.Identity()))
-}
-
-func (a apiSender) event(st *stream, e told) error { return st.event(e.kind, e.body) }
-
-func (a apiSender) quiet(st *stream) error { return st.write([]byte(": alive\n\n")) }
 
 // followPage is the stream of the page: the parts of it that changed, as HTML,
 // no faster than people read.
 func (s *Server) followPage(w http.ResponseWriter, r *http.Request) {
-	s.serveStream(w, r, &pageSender{s: s, sent: map[string]string{}})
-}
-
-type pageSender struct {
-	s    *Server
-	sent map[string]string
-	last time.Time
-}
-
-func (p *pageSender) news(st *stream) error {
-	if time.Since(p.last) < pagePace {
-		return nil
-	}
-	return p.send(st)
-}
-
-func (p *pageSender) event(*stream, told) error { return nil }
-
-func (p *pageSender) quiet(st *stream) error { return p.send(st) }
-
-func (p *pageSender) send(st *stream) error {
-	p.last = time.Now()
-	parts := p.s.parts()
-	changed := map[string]string{}
-	for id, html := range parts {
-		if before, sent := p.sent[id]; !sent || before != html {
-			changed[id] = html
-			p.sent[id] = html
+	before, last := map[string]string{}, time.Time{}
+	send := func(st *stream) error {
+		last = time.Now()
+		parts, changed := s.parts(), map[string]string{}
+		for id, html := range parts {
+			if old, sent := before[id]; !sent || old != html {
+				changed[id] = html
+			}
 		}
+		maps.Copy(before, changed)
+		return st.event("page", encode(changed))
 	}
-	return st.event("page", encode(changed))
+	s.serveStream(w, r, sender{
+		news: func(st *stream) error {
+			if time.Since(last) < pagePace {
+				return nil
+			}
+			return send(st)
+		},
+		quiet: send,
+		event: func(*stream, daq.Message) error { return nil },
+	})
 }

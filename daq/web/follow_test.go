@@ -164,7 +164,7 @@ func TestHubDropsAndCounts(t *testing.T) {
 	f := h.join()
 	defer h.leave(f)
 	for range followQueue + 5 {
-		h.tell("event", nil)
+		h.tell(daq.Message{Class: daq.ClassEvent})
 		h.wake()
 	}
 	if h.dropped.Load() != 5 || len(f.events) != followQueue || len(f.news) != 1 {

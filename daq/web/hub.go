@@ -3,6 +3,8 @@ package web
 import (
 	"sync"
 	"sync/atomic"
+
+	"flowrigd/daq"
 )
 
 // followQueue bounds the told events that wait for one follower. What does not
@@ -20,13 +22,7 @@ type hub struct {
 // follower reads the newest state once.
 type follower struct {
 	news   chan struct{}
-	events chan told
-}
-
-// told is an event as the stream names and writes it.
-type told struct {
-	kind string
-	body []byte
+	events chan daq.Message
 }
 
 // join adds a follower. The places of connections bound their number.
@@ -36,7 +32,7 @@ func (h *hub) join() *follower {
 	if h.followers == nil {
 		h.followers = make(map[*follower]struct{})
 	}
-	f := &follower{news: make(chan struct{}, 1), events: make(chan told, followQueue)}
+	f := &follower{news: make(chan struct{}, 1), events: make(chan daq.Message, followQueue)}
 	h.followers[f] = struct{}{}
 	return f
 }
@@ -64,12 +60,12 @@ func (h *hub) wake() {
 	}
 }
 
-func (h *hub) tell(kind string, body []byte) {
+func (h *hub) tell(m daq.Message) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for f := range h.followers {
 		select {
-		case f.events <- told{kind, body}:
+		case f.events <- m:
 		default:
 			h.dropped.Add(1)
 		}

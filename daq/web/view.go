@@ -110,11 +110,14 @@ func (v *view) number(s *quantity.Set, f *Facts) {
 	}
 }
 
+// kinds are the words of the page for grades.
+var kinds = [...]string{daq.Missing: "bad", daq.Bad: "bad", daq.Uncertain: "uncertain", daq.Good: "good"}
+
 func readingsOf(state *daq.State, reason error) []reading {
 	var list []reading
 	for _, id := range state.Instruments {
 		q := state.Quality[id]
-		r := reading{Name: plain(id), Value: unknown, Kind: kindOf(q.Grade), Why: q.Why}
+		r := reading{Name: plain(id), Value: unknown, Kind: kinds[q.Grade], Why: q.Why}
 		if reason != nil {
 			r.Why = reason.Error()
 		} else if q.Grade == daq.Missing {
@@ -129,16 +132,6 @@ func readingsOf(state *daq.State, reason error) []reading {
 		list = append(list, r)
 	}
 	return list
-}
-
-func kindOf(g daq.Grade) string {
-	switch g {
-	case daq.Good:
-		return "good"
-	case daq.Uncertain:
-		return "uncertain"
-	}
-	return "bad"
 }
 
 // plain is a quantity's name as people say it.

@@ -201,7 +201,7 @@ func (s *Server) Run(ctx context.Context) error {
 	beside.Go(func() { s.tellRefusals(ctx) })
 	beside.Go(func() { s.sessions.keep(ctx) })
 	if s.opt.Follow != nil {
-		beside.Go(func() { s.opt.Follow(ctx, func(m daq.Message) { s.hub.tell(string(m.Class), m.Body) }) })
+		beside.Go(func() { s.opt.Follow(ctx, s.hub.tell) })
 	}
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(s.listener) }()
