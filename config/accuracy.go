@@ -26,7 +26,6 @@ func (s *section) positive(key string, d Dimension) float64 {
 	return v
 }
 
-// notNegative reads a setting of zero or above.
 func (s *section) notNegative(key string, byDefault float64, d Dimension) float64 {
 	v, n := s.setting(key, d)
 	switch {
@@ -39,7 +38,6 @@ func (s *section) notNegative(key string, byDefault float64, d Dimension) float6
 	return v
 }
 
-// rangeOf reads what the instrument can measure.
 func (s *section) rangeOf(d Dimension) *Range {
 	n := s.pair("range", fmt.Sprintf("[%q, %q]", byDimension[d].example, byDimension[d].example))
 	if n == nil {
@@ -88,7 +86,6 @@ func (s *section) correct(d Dimension) (points []CorrectPoint) {
 	return points
 }
 
-// accuracy reads the maker's limits of error.
 func (s *section) accuracy(ranged bool, d Dimension) *Accuracy {
 	a := &Accuracy{
 		OfReading: s.within("of_reading", Percent, 0, 0, 1),

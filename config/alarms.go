@@ -101,7 +101,6 @@ func (a *Alarm) limit() (key string, limit *float64) {
 	return "below", a.Below
 }
 
-// ownAlarm reads an alarm that the file adds.
 func (s *section) ownAlarm(name string, builtIns []string) Alarm {
 	a := Alarm{Name: name, Kind: AlarmLimit, Priority: "low", OnDelay: limitDelay}
 	id, ok := s.watched(nearest(name, builtIns))
@@ -189,7 +188,6 @@ func defaultDeadband(limit float64, d Dimension) float64 {
 	return 0.02 * math.Abs(limit)
 }
 
-// alarmKeys reads the keys that every alarm has.
 func (s *section) alarmKeys(a *Alarm) {
 	a.OnDelay = s.duration("on_delay", a.OnDelay, 0, day)
 	a.OffDelay = s.duration("off_delay", a.OffDelay, 0, day)
@@ -204,7 +202,6 @@ func (s *section) alarmKeys(a *Alarm) {
 	s.sentence("action", &a.Action)
 }
 
-// sentence reads a sentence for the operator.
 func (s *section) sentence(key string, to *string) {
 	text, n := s.text(key, "Close the valve a little.")
 	switch {

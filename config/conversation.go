@@ -24,7 +24,6 @@ func (s *section) conversation(in *Instrument) {
 
 var checksumWords = []string{"none", "xor", "sum", "crc16"} // in the order of the constants
 
-// query reads a text conversation.
 func (s *section) query() *Query {
 	send, n := s.requiredText("send", `T?\r`, `write what the instrument is asked, such as send = "T?\r"`)
 	if n != nil && send == "" {
@@ -54,7 +53,6 @@ func (s *section) pattern(key, example string) Pattern {
 	return p
 }
 
-// end reads the bytes that end a line.
 func (s *section) end() []byte {
 	text, n := s.text("end", `\r\n`)
 	switch {
@@ -66,7 +64,6 @@ func (s *section) end() []byte {
 	return []byte(text)
 }
 
-// modbus reads where a number stands in a slave.
 func (s *section) modbus() *Modbus {
 	s.require("address", "write the slave's address, such as address = 1")
 	m := &Modbus{Address: byte(s.integer("address", 1, 1, 247))}

@@ -39,7 +39,6 @@ func (in *Instrument) wire() Dimension {
 	return DimensionOf(in.ID)
 }
 
-// unit reads the unit of the number on the wire.
 func (s *section) unit(in *Instrument) *Unit {
 	text, n := s.text("unit", byDimension[in.wire()].unit)
 	if n == nil {
@@ -63,7 +62,6 @@ func (s *section) unit(in *Instrument) *Unit {
 	return &u
 }
 
-// scale reads two-point scaling.
 func (s *section) scale(in *Instrument) *Scale {
 	d := in.wire()
 	from := s.pair("from", "[4000, 20000]")
@@ -82,7 +80,6 @@ func (s *section) scale(in *Instrument) *Scale {
 	return &out
 }
 
-// two reads two different values.
 func (s *section) two(key string, n []*node, read func(string, *node) (float64, bool)) (v [2]float64) {
 	var ok [2]bool
 	for i := range n {
@@ -113,7 +110,6 @@ func (s *section) plainIn(key string, n *node, d Dimension) (float64, bool) {
 	return v.X, ok
 }
 
-// pulses reads a counter of pulses.
 func (s *section) pulses(in *Instrument) *Pulses {
 	if d := DimensionOf(in.ID); d != VolumeFlow {
 		s.refuse(s.node, fmt.Sprintf("%s: pulses count volume, and %s is %s", s.name, in.Name, d), "write unit or scale instead")
@@ -150,7 +146,6 @@ func (s *section) checkCounter(in *Instrument, p *Pulses) {
 
 var instrumentWord = regexp.MustCompile(`^[A-Za-z][A-Za-z_-]*$`)
 
-// thermocouple reads the type and the cold junction.
 func (s *section) thermocouple(id quantity.ID) *Thermocouple {
 	if DimensionOf(id) != Temperature {
 		s.refuse(s.node, fmt.Sprintf("%s: %s is not a temperature", s.name, id.Short()), "leave thermocouple out")

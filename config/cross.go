@@ -9,7 +9,6 @@ import (
 	"flowrigd/calc/water"
 )
 
-// crossCheck holds the parts of the file against one another.
 func (l *loader) crossCheck() {
 	l.checkDevices()
 	l.checkRegisters()
@@ -156,11 +155,15 @@ func (l *loader) checkAlarm(a *Alarm) {
 	}
 	for _, id := range a.On {
 		in := l.config.Instrument(id)
-		if in == nil || in.reach() == nil || id == quantity.Level && l.config.Tank.Lip.X == 0 {
+		if in == nil || id == quantity.Level && l.config.Tank.Lip.X == 0 {
 			continue
 		}
-		if text := a.beyond(in, *limit, d); text != "" {
-			remedy := "change the limit, the deadband or the " + in.reachName()
+		r, name := in.reach()
+		if r == nil {
+			continue
+		}
+		if text := a.beyond(r, fmt.Sprintf("the %s of instruments.%s", name, in.Name), *limit, d); text != "" {
+			remedy := "change the limit, the deadband or the " + name
 			if in.Range == nil {
 				remedy += ", or write range where the sensor measures beyond the two points of its scale"
 			}
@@ -180,8 +183,10 @@ func (l *loader) checkBoiling() {
 		if a.Above == nil || *a.Above < boiling || !a.watchesWater() {
 			continue
 		}
-		if in := l.config.Instrument(a.On[0]); in != nil && in.reach() != nil && *a.Above >= in.reach().High {
-			continue // has been reported
+		if in := l.config.Instrument(a.On[0]); in != nil {
+			if r, _ := in.reach(); r != nil && *a.Above >= r.High {
+				continue // has been reported
+			}
 		}
 		l.report.add(l.alarmPlace(a, "above", a.On[0]), fmt.Sprintf("alarms.%s.above: water boils at %.1f Cel at an altitude of %.0f m and never passes %s", a.Name, boiling, l.config.Altitude, Format(*a.Above, Temperature)), "write a limit below boiling")
 	}
@@ -205,30 +210,21 @@ func (l *loader) reachPlace(id quantity.ID) place {
 	return l.at("instruments", id.Short(), "range")
 }
 
-// reach is what the instrument can measure: its range, or the ends of its scale
-// where no range is written; nil where neither says.
-func (in *Instrument) reach() *Range {
+// reach is what the instrument can measure, and the configuration's word for that: its
+// range, or the ends of its scale where no range is written; nil where neither says.
+func (in *Instrument) reach() (*Range, string) {
 	switch {
 	case in.Range != nil:
-		return in.Range
+		return in.Range, "range"
 	case in.Scale != nil && in.Thermocouple == nil:
-		return &Range{min(in.Scale.To[0], in.Scale.To[1]), max(in.Scale.To[0], in.Scale.To[1])}
+		return &Range{min(in.Scale.To[0], in.Scale.To[1]), max(in.Scale.To[0], in.Scale.To[1])}, "scale"
 	}
-	return nil
+	return nil, ""
 }
 
-// reachName is the word of the configuration for it.
-func (in *Instrument) reachName() string {
-	if in.Range == nil && in.Scale != nil {
-		return "scale"
-	}
-	return "range"
-}
-
-// beyond says why a limit cannot work within the range; "" when it can.
-func (a *Alarm) beyond(in *Instrument, limit float64, d Dimension) string {
-	r := in.reach()
-	span := fmt.Sprintf("the %s of instruments.%s, %s to %s", in.reachName(), in.Name, Format(r.Low, d), Format(r.High, d))
+// beyond says why a limit cannot work within a range; "" when it can.
+func (a *Alarm) beyond(r *Range, name string, limit float64, d Dimension) string {
+	span := fmt.Sprintf("%s, %s to %s", name, Format(r.Low, d), Format(r.High, d))
 	switch {
 	case limit < r.Low || limit > r.High, a.Above != nil && limit == r.High, a.Below != nil && limit == r.Low:
 		return fmt.Sprintf("the limit of %s is never passed within %s", Format(limit, d), span)
@@ -254,7 +250,7 @@ func (l *loader) checkLip() {
 	if in == nil || lip == 0 {
 		return
 	}
-	r := in.reach()
+	r, name := in.reach()
 	if r == nil || lip > r.Low && lip <= r.High {
 		return
 	}
@@ -262,7 +258,7 @@ func (l *loader) checkLip() {
 	if in.Range == nil {
 		remedy = "write the heights at the two points of the scale, or the height of the lip above the sensor's datum; write range where the sensor measures beyond them"
 	}
-	l.report.add(l.reachPlace(in.ID), fmt.Sprintf("instruments.level.%s: the lip at %s lies outside it, %s to %s", in.reachName(), Format(lip, Length), Format(r.Low, Length), Format(r.High, Length)), remedy)
+	l.report.add(l.reachPlace(in.ID), fmt.Sprintf("instruments.level.%s: the lip at %s lies outside it, %s to %s", name, Format(lip, Length), Format(r.Low, Length), Format(r.High, Length)), remedy)
 }
 
 // checkFlowRange refuses a meter whose least flow is below none: its lower end

@@ -46,7 +46,6 @@ func (l *loader) loadInstruments() {
 	s.done()
 }
 
-// loadInstrument reads one instrument.
 func (l *loader) loadInstrument(s *section, id quantity.ID) Instrument {
 	in := Instrument{ID: id, Name: id.Short(), Port: l.portOf(s)}
 	in.Every = s.duration("every", l.config.Interval, 10*time.Millisecond, time.Hour)
@@ -78,7 +77,6 @@ func (s *section) checkTimes(in *Instrument) {
 	}
 }
 
-// portOf reads the name of the line.
 func (l *loader) portOf(s *section) string {
 	name, n := s.requiredText("port", "bus", l.portRemedy(""))
 	if n != nil && l.root.node.child("ports").child(name) == nil {

@@ -59,7 +59,6 @@ func (q poll) arithmetic(p *Port) string {
 	return text + fmt.Sprintf(" = %s every %s", Format(q.seconds(p), Time), Format(q.every.Seconds(), Time))
 }
 
-// polls are the exchanges on a line.
 func (c *Config) polls(port string) (polls []poll) {
 	var here []Instrument
 	for _, in := range c.Instruments {

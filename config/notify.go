@@ -17,7 +17,6 @@ const webhookExample = "https://desk.north-hall.example/hook"
 // maxNotify bounds the receivers: each has a queue and a connection of its own.
 const maxNotify = 20
 
-// loadNotify reads every [[notify]].
 func (l *loader) loadNotify() {
 	n := l.root.take("notify")
 	if n == nil {
@@ -43,7 +42,6 @@ func (l *loader) loadNotify() {
 	}
 }
 
-// receiver reads one webhook or mail.
 func (l *loader) receiver(s *section) (r Notify) {
 	kind := s.exactlyOne("the receiver", "webhook", "mail")
 	if kind == "webhook" {
@@ -66,7 +64,6 @@ func (l *loader) receiver(s *section) (r Notify) {
 	return r
 }
 
-// webhook reads the address that alarms are posted to.
 func (s *section) webhook() string {
 	text, n := s.text("webhook", webhookExample)
 	if n == nil {
@@ -86,7 +83,6 @@ func (s *section) webhook() string {
 	return text
 }
 
-// priorities reads which alarms are told.
 func (s *section) priorities() []string {
 	if s.take("priorities") == nil {
 		return []string{"high", "medium"}
@@ -118,7 +114,6 @@ func (s *section) texts(key string, right func(string) bool, many, one, remedyLi
 	return list
 }
 
-// mail reads to whom mail goes and by which server.
 func (l *loader) mail(s *section) *Mail {
 	const example = "bench-3@north-hall.example"
 	m := &Mail{To: s.addresses()}
@@ -138,7 +133,6 @@ func (l *loader) mail(s *section) *Mail {
 	return m
 }
 
-// addresses reads to whom mail goes.
 func (s *section) addresses() []string {
 	const example = "technician@north-hall.example"
 	remedy := fmt.Sprintf("write to = [%q]", example)

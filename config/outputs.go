@@ -116,6 +116,8 @@ func (s *section) topic() string {
 // checkAccount holds name, password and certificate against the address.
 func (s *section) checkAccount(m *MQTT) {
 	secure := strings.HasPrefix(m.Broker, "tls:") || strings.HasPrefix(m.Broker, "ssl:") || strings.HasPrefix(m.Broker, "mqtts:")
+	u, err := url.Parse(m.Broker)
+	elsewhere := err == nil && u.Hostname() != "" && !IsLoopback(u.Hostname())
 	switch {
 	case m.Embedded && (m.Username != "" || m.PasswordFile != "" || m.CAFile != ""):
 		s.report.add(s.place("broker"), "mqtt.broker: the embedded broker has no accounts and no certificates", "leave username, password_file and ca_file out")
@@ -123,19 +125,12 @@ func (s *section) checkAccount(m *MQTT) {
 		s.report.add(s.place("password_file"), "mqtt.password_file: MQTT 3.1.1 has no password without a user name", "write username too")
 	case m.CAFile != "" && !secure && m.Broker != "":
 		s.report.add(s.place("ca_file"), "mqtt.ca_file: the broker's address is not a secure one", "write broker = \"tls://…\", or leave ca_file out")
-	case !secure && !m.Embedded && beyondHere(m.Broker) && !s.report.has(s.place("broker")):
+	case !secure && !m.Embedded && elsewhere && !s.report.has(s.place("broker")):
 		s.report.warn(s.place("broker"), "mqtt.broker: readings and alarms go over the network in the clear, and anybody there can read and change them", "write broker = \"tls://…\" and ca_file, or use a broker on this machine")
 		if m.PasswordFile != "" {
 			s.report.warn(s.place("password_file"), "mqtt.password_file: the password goes over the network in the clear", "write broker = \"tls://…\"")
 		}
 	}
-}
-
-// beyondHere reports the address of another machine; one that cannot be read
-// has been reported.
-func beyondHere(address string) bool {
-	u, err := url.Parse(address)
-	return err == nil && u.Hostname() != "" && !IsLoopback(u.Hostname())
 }
 
 // IsLoopback reports a name or an address of this machine alone.
@@ -144,7 +139,6 @@ func IsLoopback(host string) bool {
 	return host == "localhost" || err == nil && ip.IsLoopback()
 }
 
-// loadHTTP reads where the page is.
 func (l *loader) loadHTTP() {
 	s := l.optional("http")
 	h := &l.config.HTTP
@@ -163,7 +157,6 @@ func (l *loader) loadHTTP() {
 	s.done()
 }
 
-// loadRecord reads how the recording is kept.
 func (l *loader) loadRecord() {
 	s := l.optional("record")
 	r := &l.config.Record

@@ -15,7 +15,6 @@ import (
 // bauds are the rates that serial adapters offer.
 var bauds = []int64{300, 600, 1200, 1800, 2400, 4800, 9600, 14400, 19200, 28800, 38400, 57600, 76800, 115200, 128000, 230400, 250000, 256000, 460800, 500000, 576000, 921600, 1000000, 1500000, 2000000, 3000000}
 
-// loadPorts reads the serial lines.
 func (l *loader) loadPorts() {
 	s := l.required("ports", `write [ports.bus] with device = "/dev/serial/by-id/…"`)
 	if s == nil {
@@ -47,7 +46,6 @@ func (l *loader) loadPort(s *section, n *node) {
 	l.config.Ports = append(l.config.Ports, p)
 }
 
-// device reads the name of the line's device.
 func (l *loader) device(s *section) string {
 	const example = "/dev/serial/by-id/usb-rs485-0"
 	text, n := s.requiredText("device", example, fmt.Sprintf("write device = %q, see `flowrigd ports`", example))

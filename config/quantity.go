@@ -130,7 +130,6 @@ func split(text string) (value, spread string, limits bool, m *Mistake) {
 	return value, spread, limits, m
 }
 
-// plainQuantity reads a number and its unit.
 func plainQuantity(text string, want Dimension) (float64, *Mistake) {
 	number, unit := cutNumber(text)
 	x, err := strconv.ParseFloat(number, 64)

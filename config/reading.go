@@ -102,7 +102,6 @@ func (q Asked) read(text string) (explain.Given, error) {
 	return g, nil
 }
 
-// refuse makes an error of the quantity, with its range.
 func (q Asked) refuse(format string, args ...any) error {
 	return fmt.Errorf("calc: %s (--%s): %w; allowed: %s to %s", q.name, q.Flag, fmt.Errorf(format, args...),
 		Format(q.low, q.dimension), Format(q.high, q.dimension))

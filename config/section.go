@@ -22,7 +22,6 @@ func newSection(n *node, name string, r *report) *section {
 	return &section{node: n, name: name, report: r, ok: true}
 }
 
-// path is the name of a key for messages.
 func (s *section) path(key string) string {
 	if s.name == "" {
 		return key
@@ -50,7 +49,6 @@ func (s *section) refuse(n *node, wrong, remedy string) {
 	s.report.add(n.at, wrong, remedy)
 }
 
-// missing reports a key that must be written.
 func (s *section) missing(key, remedy string) {
 	s.refuse(s.node, s.path(key)+" is missing", remedy)
 }
@@ -97,7 +95,6 @@ func (s *section) text(key, example string) (string, *node) {
 	return n.text, n
 }
 
-// requiredText reads a string that must be there.
 func (s *section) requiredText(key, example, remedy string) (string, *node) {
 	s.require(key, remedy)
 	return s.text(key, example)
@@ -128,7 +125,6 @@ func chosen[T ~uint8](s *section, key string, words []string) T {
 	return T(slices.Index(words, s.choice(key, words...)))
 }
 
-// flag reads true or false.
 func (s *section) flag(key string, byDefault bool) bool {
 	n := s.take(key)
 	switch {
@@ -141,7 +137,6 @@ func (s *section) flag(key string, byDefault bool) bool {
 	return n.text == "true"
 }
 
-// kindName says what stands there.
 func kindName(n *node) string {
 	switch n.kind {
 	case unstable.Table:
@@ -182,7 +177,6 @@ func below[T any](s *section, key string, read func(*section) *T) *T {
 	return out
 }
 
-// pair reads a list of exactly two values.
 func (s *section) pair(key, example string) []*node {
 	n := s.take(key)
 	if n == nil {

@@ -69,7 +69,6 @@ func levelMistake(text string) string {
 	return ""
 }
 
-// loadTube reads the glass tube.
 func (l *loader) loadTube() {
 	s := l.required("tube", `write [tube] with bore = "13.00 mm ± 0.04 mm" and length = "900 mm"`)
 	if s == nil {
@@ -112,7 +111,6 @@ func (l *loader) checkTube(s *section) {
 	s.report.add(s.place("roughness"), fmt.Sprintf("tube.roughness: %s is more than 5 %% of the bore of %s", tooMuch, Format(t.Bore.X, Length)), `write the height of the wall's roughness, such as "0.0015 mm" for glass`)
 }
 
-// loadTank reads the head tank.
 func (l *loader) loadTank() {
 	s := l.required("tank", `write [tank] with lip = "250 mm" and drop = "1.10 m"`)
 	if s == nil {
@@ -127,7 +125,6 @@ func (l *loader) loadTank() {
 	}
 }
 
-// loadRegime reads the two limits.
 func (l *loader) loadRegime() {
 	s := l.optional("regime")
 	c := &l.config.Regime
@@ -139,7 +136,6 @@ func (l *loader) loadRegime() {
 	}
 }
 
-// limit reads a Reynolds number.
 func (s *section) limit(key string, byDefault float64) float64 {
 	v, n := s.number(key)
 	switch {

@@ -121,7 +121,6 @@ func inLatin1(b byte) string {
 	return fmt.Sprintf(" is %c in Latin-1", r)
 }
 
-// placeOf is the line and column of an offset.
 func placeOf(text []byte, offset int) place {
 	before := text[:offset]
 	return place{1 + bytes.Count(before, []byte("\n")), offset - bytes.LastIndexByte(before, '\n')}

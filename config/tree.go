@@ -34,14 +34,12 @@ func (n *node) child(key string) *node {
 	return nil
 }
 
-// newTable adds an empty table.
 func (n *node) newTable(key string, at place) *node {
 	table := &node{kind: unstable.Table, key: key, at: at, value: at}
 	n.children = append(n.children, table)
 	return table
 }
 
-// isTable reports whether n is there and a table.
 func (n *node) isTable() bool { return n != nil && n.kind == unstable.Table }
 
 // parseTree reads the text into a tree; syntax errors and keys that stand
@@ -164,7 +162,6 @@ func (t *treeBuilder) descend(from *node, key unstable.Iterator) *node {
 	return from
 }
 
-// keyValue adds one key with its value to a table.
 func (t *treeBuilder) keyValue(to *node, n *unstable.Node) {
 	value := t.convert(n.Value())
 	var path []*unstable.Node
@@ -211,7 +208,6 @@ func (t *treeBuilder) twice(old *node, at place) {
 	t.report.add(at, fmt.Sprintf("%s stands here again, first in line %d", old.key, old.at.line), "write it once")
 }
 
-// convert makes a node of a value.
 func (t *treeBuilder) convert(n *unstable.Node) *node {
 	out := &node{kind: n.Kind, text: string(n.Data)}
 	if n.Raw.Length > 0 {

@@ -53,7 +53,6 @@ func (s *section) refuseLevels() (found bool) {
 	return found
 }
 
-// coil reads where the relay is.
 func (s *section) coil(t *Trip) {
 	s.require("address", "write the relay's address, such as address = 9")
 	s.require("coil", "write the zero-based coil, such as coil = 0")
@@ -62,7 +61,6 @@ func (s *section) coil(t *Trip) {
 	s.done()
 }
 
-// pulse reads which control line is pulsed.
 func (s *section) pulse() Pulse {
 	n := s.take("pulse")
 	what := kindName(n)

@@ -81,7 +81,6 @@ func product(text string) (atom, bool) {
 	}
 }
 
-// times multiplies by a to the power n.
 func (all *atom) times(a atom, n int8) {
 	for range max(n, 0) {
 		all.factor *= a.factor
@@ -153,7 +152,6 @@ func prefixed(text string) (atom, bool) {
 	return atom{}, false
 }
 
-// unknownUnit says what may have been meant.
 func unknownUnit(text string, want Dimension) *Mistake {
 	wrong := fmt.Sprintf("%s is not a unit", quoted(text))
 	for _, known := range byDimension[want].common {

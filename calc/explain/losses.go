@@ -7,7 +7,6 @@ import (
 	"flowrigd/calc/quantity"
 )
 
-// writeFriction is friction factor and entrance length.
 func (a *Answer) writeFriction(p *paper) {
 	re := a.value(quantity.Reynolds)
 	p.heading("Friction and entrance length")

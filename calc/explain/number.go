@@ -91,5 +91,4 @@ func percent(p float64) string {
 	return strconv.FormatFloat(100*p, 'f', 1, 64) + " %"
 }
 
-// litres writes a flow in m³/s as L/min.
 func litres(flow float64) string { return num(flow*60000, 4) + " L/min" }

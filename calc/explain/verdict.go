@@ -47,7 +47,6 @@ func (a *Answer) writeChances(p *paper) {
 	}
 }
 
-// writeBeside shows what others have found.
 func (a *Answer) writeBeside(p *paper) {
 	p.heading("Beside it: limits in the literature [source; how the figure came here]")
 	for _, ref := range transition.References() {

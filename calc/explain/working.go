@@ -96,7 +96,6 @@ func (a *Answer) writeFlow(p *paper) {
 	p.prose("The ± of the time is taken to hold everything: the watch, its display and the hand on it.")
 }
 
-// writeReynolds is the velocity and the number itself.
 func (a *Answer) writeReynolds(p *paper) {
 	bore := num(a.reading.Bore.X, 6)
 	velocity, re := a.value(quantity.Velocity), a.value(quantity.Reynolds)
@@ -107,7 +106,6 @@ func (a *Answer) writeReynolds(p *paper) {
 	p.line("Re = 4·Q / (π·D·ν) = 4 × %s / (π × %s × %s) = %s", num(a.flow.X, 6), bore, num(a.water.KinematicViscosity, 6), num(re, 6))
 }
 
-// writeLimits is what to set the valve to.
 func (a *Answer) writeLimits(p *paper) {
 	p.heading("The flow to set for each limit at this temperature")
 	p.line("Q = Re·π·D·ν / 4")

@@ -128,7 +128,6 @@ func (w *Window) Drop(count int) (drop float64, ok bool) {
 	return low - high, true
 }
 
-// spread is the highest point less the lowest.
 func (w *Window) spread() float64 {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i := range w.n {

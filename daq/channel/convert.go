@@ -69,7 +69,6 @@ func (v *convert) number(r daq.Reading, cold func(quantity.ID) (Measured, bool))
 	return m, true, nil
 }
 
-// wire applies unit, scale or pulses.
 func (v *convert) wire(r daq.Reading, m *Measured) (ok bool, f *fault) {
 	in := &v.in
 	switch {
@@ -161,7 +160,6 @@ func (v *convert) span() float64 {
 	return 0
 }
 
-// format writes a value of this instrument for a person.
 func (v *convert) format(value float64) string {
 	return config.Format(value, config.DimensionOf(v.in.ID))
 }

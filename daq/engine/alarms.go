@@ -96,7 +96,6 @@ func (e *Engine) raised(w *watchedAlarm) []daq.Event {
 	return events
 }
 
-// transition is the event of an alarm that just changed.
 func (e *Engine) transition(w *watchedAlarm, who string) daq.Event {
 	a := w.event(e.state.Time, who)
 	a.Tripped = e.permit.holds(w.def.Name) || e.permit.cfg != nil && w.trips()
@@ -123,7 +122,6 @@ func (e *Engine) standing() []daq.AlarmStatus {
 	return list
 }
 
-// surroundings are what the alarms look at now.
 func (e *Engine) surroundings() surroundings {
 	return surroundings{
 		state: &e.state, health: e.health, healthAt: e.healthAt, plausibility: e.plausibility,

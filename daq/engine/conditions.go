@@ -123,7 +123,6 @@ func (s *surroundings) heated() string {
 	return "the heater has been on"
 }
 
-// sinceDrop says why the permit is down.
 func (s *surroundings) sinceDrop() string {
 	if s.dropped > 0 {
 		return "the permit was dropped, and still "

@@ -122,7 +122,6 @@ func overheatLimit(cfg *config.Config) float64 {
 	return 75 // Cel, the contract's default
 }
 
-// derive fills the derived quantities of a state.
 func (r *derived) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
 	result := r.pipe.Derive(pipe.Inputs{
 		Flow:        input(m[quantity.Flow]),

@@ -134,7 +134,6 @@ func (e *Engine) sampleDue(now time.Duration) bool {
 	return true
 }
 
-// showPermit puts the permit into the state.
 func (e *Engine) showPermit() {
 	p := &e.permit
 	e.state.Permit, e.state.Tripped = p.demand(), nil

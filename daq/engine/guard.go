@@ -79,7 +79,6 @@ func (e *Engine) guardSilence() []daq.Event {
 	return nil
 }
 
-// guardProof ends a proof test.
 func (e *Engine) guardProof() []daq.Event {
 	p := &e.permit
 	if p.proof == 0 || e.state.Mono < p.proof {

@@ -29,7 +29,6 @@ type permit struct {
 	heated   bool          // the heater was seen on when the proof test began
 }
 
-// demand is what the output shall be.
 func (p *permit) demand() bool { return p.cfg != nil && p.given && p.proof == 0 }
 
 // permitted is what the output is: energised, and confirmed within the relay's
@@ -43,10 +42,8 @@ func (p *permit) drop(now time.Duration) {
 	p.given, p.proof, p.dropped, p.without = false, 0, now, nil
 }
 
-// holds says whether an alarm holds the latch.
 func (p *permit) holds(name string) bool { return slices.Contains(p.tripped, name) }
 
-// confirm takes the relay's answer.
 func (e *Engine) confirm(o *daq.Output) {
 	p := &e.permit
 	if o.Error != "" {

@@ -51,7 +51,6 @@ func (w *watchedAlarm) trips() bool {
 	return w.def.Trip && w.alarm.Active() && w.alarm.State().Watches()
 }
 
-// conditionOf is Set when set, and Clear otherwise.
 func conditionOf(set bool) alarm.Condition {
 	if set {
 		return alarm.Set
@@ -88,7 +87,6 @@ func (w *watchedAlarm) cause() string {
 	return w.def.Cause + " " + sentence
 }
 
-// event is the transition that just happened.
 func (w *watchedAlarm) event(at time.Time, who string) *daq.AlarmEvent {
 	w.since = at
 	e := &daq.AlarmEvent{

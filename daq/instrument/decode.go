@@ -10,7 +10,6 @@ import (
 	"flowrigd/daq/modbus"
 )
 
-// function is the Modbus function that reads a table.
 func function(table config.Table) byte {
 	switch table {
 	case config.HoldingTable:

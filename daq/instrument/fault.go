@@ -26,13 +26,11 @@ func faultf(reason daq.Reason, format string, args ...any) *fault {
 	return &fault{reason: reason, text: fmt.Sprintf(format, args...)}
 }
 
-// failedFor says whether an exchange failed for a reason.
 func failedFor(err error, reason daq.Reason) bool {
 	f, ok := errors.AsType[*fault](err)
 	return ok && f.reason == reason
 }
 
-// lineLost says whether an exchange failed because the line itself is gone.
 func lineLost(err error) bool {
 	f, ok := errors.AsType[*fault](err)
 	return ok && f.lost

@@ -20,7 +20,6 @@ type lineLog struct {
 	err   error // the first of writing
 }
 
-// newLineLog begins a log for an instrument on a line.
 func newLineLog(w io.Writer, port config.Port, in config.Instrument) *lineLog {
 	l := &lineLog{w: w, began: time.Now()}
 	l.Note("flowrigd line log 1")

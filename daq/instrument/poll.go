@@ -42,7 +42,6 @@ type result struct {
 	err    error
 }
 
-// plan makes the polls that read all instruments.
 func plan(instruments []config.Instrument) []*poll {
 	var polls []*poll
 	for _, members := range config.Polls(instruments) {

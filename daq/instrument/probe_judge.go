@@ -111,7 +111,6 @@ func beside(m *config.Modbus) (list []config.Modbus) {
 	return list
 }
 
-// judge says what an exchange was worth.
 func (p *Probing) judge(x *exchange) {
 	x.Unit, x.Seconds, x.Others = quantity.Table[p.Instrument.ID].Unit, x.reading.Took.Seconds(), []alternative{}
 	if x.err == nil {

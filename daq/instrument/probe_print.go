@@ -23,7 +23,6 @@ func (b spoken) MarshalJSON() ([]byte, error) {
 
 func (p *Probing) encode(line any) { _ = json.NewEncoder(p.Out).Encode(line) }
 
-// print shows an exchange to a person.
 func (p *Probing) print(x exchange) {
 	fmt.Fprintf(p.Out, "%d  %s on %s (%s), %d Bd, %s\n", p.number, p.Instrument.Name, p.port.Name, config.Printable(p.port.Device), p.port.Baud, p.port.Framing())
 	p.bytes("sent", x.Sent)
@@ -152,7 +151,6 @@ func short(fault string) string {
 	return strings.TrimSpace(said[strings.LastIndex(said, ": ")+1:])
 }
 
-// row shows one line of an exchange.
 func (p *Probing) row(name, text string) {
 	fmt.Fprintf(p.Out, "   %-9s %s\n", name, config.Printable(text))
 }

@@ -145,7 +145,6 @@ func (p *Probing) search(ctx context.Context) {
 	}
 }
 
-// asks says what a search sends.
 func (p *Probing) asks(others bool) string {
 	where := "at other rates and framings"
 	if others {

@@ -206,7 +206,6 @@ func (w *wire) pulse(ctx context.Context, line config.Pulse, on bool) error {
 	return nil
 }
 
-// wait waits, unless ctx ends before.
 func wait(ctx context.Context, d time.Duration) {
 	t := time.NewTimer(d)
 	defer t.Stop()

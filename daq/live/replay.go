@@ -119,7 +119,6 @@ func (p *Replay) verdict(purged int) error {
 	return nil
 }
 
-// run plays one run from its start.
 func (p *Replay) run(ctx context.Context, run daq.Run, until time.Time) (err error) {
 	p.of = replayed{number: run.Number, digest: engine.NewDigest(), expect: 1}
 	if p.of.stored, err = p.From.Digests(ctx, run.Number); err != nil {

@@ -88,7 +88,6 @@ func known(s *quantity.Set, id quantity.ID) string {
 	return "nothing"
 }
 
-// say lists what differs.
 func (c *comparison) say(to io.Writer, run daq.Run) {
 	c.stop()
 	by := "by another build, which it does not name"
