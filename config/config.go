@@ -160,13 +160,7 @@ const (
 
 // Words is how many registers a number takes.
 func (t NumberType) Words() int {
-	switch t {
-	case Uint32, Int32, Float32:
-		return 2
-	case Uint64, Float64:
-		return 4
-	}
-	return 1
+	return [...]int{Uint16: 1, Int16: 1, Uint32: 2, Int32: 2, Float32: 2, Uint64: 4, Float64: 4, Bit: 1}[t]
 }
 
 // Query is a text conversation: send, then wait for a line.

@@ -10,16 +10,10 @@ import (
 	"flowrigd/daq/modbus"
 )
 
-func function(table config.Table) byte {
-	switch table {
-	case config.HoldingTable:
-		return modbus.ReadHoldingRegisters
-	case config.DiscreteTable:
-		return modbus.ReadDiscreteInputs
-	case config.CoilTable:
-		return modbus.ReadCoils
-	}
-	return modbus.ReadInputRegisters
+// function is the Modbus function that reads each table.
+var function = [...]byte{
+	config.InputTable: modbus.ReadInputRegisters, config.HoldingTable: modbus.ReadHoldingRegisters,
+	config.DiscreteTable: modbus.ReadDiscreteInputs, config.CoilTable: modbus.ReadCoils,
 }
 
 // decode takes a number out of the data of an answer that begins at the

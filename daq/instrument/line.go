@@ -10,6 +10,7 @@
 package instrument
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -79,7 +80,7 @@ var (
 // explain adds the remedy to an error of the system.
 func explain(err error) error {
 	if port, ok := errors.AsType[*serial.PortError](err); ok {
-		err = ofLibrary(port)
+		err = cmp.Or(ofLibrary[port.Code()], err)
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -94,21 +95,13 @@ func explain(err error) error {
 	return bare(err)
 }
 
-// ofLibrary turns the serial library's own codes into ours.
-func ofLibrary(err *serial.PortError) error {
-	switch err.Code() {
-	case serial.PortNotFound:
-		return fs.ErrNotExist
-	case serial.PermissionDenied:
-		return fs.ErrPermission
-	case serial.PortBusy:
-		return errBusy
-	case serial.InvalidSerialPort:
-		return errNotSerial
-	case serial.InvalidSpeed:
-		return errors.New("the device does not know this baud; use one that it does, such as 9600 or 19200")
-	}
-	return err
+// ofLibrary are the errors that the serial library's own codes mean.
+var ofLibrary = map[serial.PortErrorCode]error{
+	serial.PortNotFound:      fs.ErrNotExist,
+	serial.PermissionDenied:  fs.ErrPermission,
+	serial.PortBusy:          errBusy,
+	serial.InvalidSerialPort: errNotSerial,
+	serial.InvalidSpeed:      errors.New("the device does not know this baud; use one that it does, such as 9600 or 19200"),
 }
 
 // bare is an error without operation and path, which stand before it already.

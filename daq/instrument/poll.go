@@ -59,7 +59,7 @@ func (p *poll) prepare() {
 	}
 	p.start = first.Register
 	count := int(last.Register) + last.Width() - int(p.start)
-	p.request = modbus.ReadRequest(first.Address, function(first.Table), p.start, uint16(count))
+	p.request = modbus.ReadRequest(first.Address, function[first.Table], p.start, uint16(count))
 }
 
 // exchange talks over the wire; one result for each member. The error is that

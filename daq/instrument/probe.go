@@ -115,7 +115,7 @@ func (p *prober) once(ctx context.Context) exchange {
 
 // read asks for a number; its data are there though they may make no number.
 func (p *prober) read(ctx context.Context, m *config.Modbus) (data []byte, r result) {
-	data, r.err = p.exchange(ctx, modbus.ReadRequest(m.Address, function(m.Table), m.Register, uint16(m.Width())))
+	data, r.err = p.exchange(ctx, modbus.ReadRequest(m.Address, function[m.Table], m.Register, uint16(m.Width())))
 	if r.err == nil {
 		data = slices.Clone(data)
 		r.number, r.count, r.err = decode(m, data, m.Register)

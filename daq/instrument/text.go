@@ -25,10 +25,13 @@ func (w *wire) ask(in *config.Instrument) (float64, error) {
 	var buf, echo []byte
 	for {
 		if line, rest, found := bytes.Cut(buf, q.End); found {
-			switch before := preamble(q, line); {
-			case before == echoLine && echo == nil:
+			// An echo is told by its text, whatever the instrument makes of the end: so it
+			// is never taken for a value, though a pattern may fit it.
+			switch text := bytes.Trim(line, "\r\n"); {
+			case len(text) == 0: // it begins with the end of a line
+			case echo == nil && bytes.Equal(text, bytes.Trim(q.Send, "\r\n")):
 				echo, deadline = q.Send, time.Now().Add(w.timeout)
-			case before != blankLine:
+			default:
 				return w.reply(in, line, rest)
 			}
 			buf = rest
@@ -42,27 +45,6 @@ func (w *wire) ask(in *config.Instrument) (float64, error) {
 			return 0, w.refuse(lineFault(w.port, err))
 		}
 	}
-}
-
-// What may stand before the answer.
-const (
-	answerLine = iota
-	echoLine   // the question handed back
-	blankLine  // of an instrument that begins with the end of a line
-)
-
-// preamble tells an answer from what may stand before it. An echo is told by
-// its text, whatever the instrument makes of the end: so it is never taken for
-// a value, though a pattern may fit it.
-func preamble(q *config.Query, line []byte) int {
-	text := bytes.Trim(line, "\r\n")
-	switch {
-	case len(text) == 0:
-		return blankLine
-	case bytes.Equal(text, bytes.Trim(q.Send, "\r\n")):
-		return echoLine
-	}
-	return answerLine
 }
 
 func (w *wire) silentText(q *config.Query, buf []byte) *fault {

@@ -2,6 +2,7 @@ package modbus
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 )
 
@@ -14,32 +15,20 @@ type Exception struct {
 
 // Error says what the code means and what to look at.
 func (e *Exception) Error() string {
-	return fmt.Sprintf("address %d refuses function %d with exception %d, %s", e.Address, e.Function, e.Code, meaning(e.Code))
+	return fmt.Sprintf("address %d refuses function %d with exception %d, %s", e.Address, e.Function, e.Code, cmp.Or(meanings[e.Code], "a code outside the standard; see the device's manual"))
 }
 
-// meaning puts A 7 into words.
-func meaning(code byte) string {
-	switch code {
-	case 1:
-		return "function not supported; try the other table (input or holding)"
-	case 2:
-		return "no such register; check register or reference and the type's size"
-	case 3:
-		return "illegal count of registers; check the type"
-	case 4:
-		return "the device has failed; see its own display or manual"
-	case 5:
-		return "accepted, but it takes long; poll more slowly"
-	case 6:
-		return "the device is busy; poll more slowly"
-	case 8:
-		return "memory parity error in the device"
-	case 10:
-		return "the gateway has no path; check the gateway's settings"
-	case 11:
-		return "the device behind the gateway does not answer; check its wiring"
-	}
-	return "a code outside the standard; see the device's manual"
+// meanings puts A 7 into words.
+var meanings = map[byte]string{
+	1:  "function not supported; try the other table (input or holding)",
+	2:  "no such register; check register or reference and the type's size",
+	3:  "illegal count of registers; check the type",
+	4:  "the device has failed; see its own display or manual",
+	5:  "accepted, but it takes long; poll more slowly",
+	6:  "the device is busy; poll more slowly",
+	8:  "memory parity error in the device",
+	10: "the gateway has no path; check the gateway's settings",
+	11: "the device behind the gateway does not answer; check its wiring",
 }
 
 // ReadResponse is the frame that answers a read request, for a slave.
