@@ -109,6 +109,28 @@ func (s *section) within(key string, d Dimension, byDefault, low, high float64) 
 	return v
 }
 
+// positive reads a setting above zero; 0 where it is not written.
+func (s *section) positive(key string, d Dimension) float64 {
+	v, n := s.setting(key, d)
+	if n != nil && v <= 0 {
+		s.bad(key, n, quoted(n.text)+" is not above zero", remedyQuantity(d))
+		return 0
+	}
+	return v
+}
+
+func (s *section) notNegative(key string, byDefault float64, d Dimension) float64 {
+	v, n := s.setting(key, d)
+	switch {
+	case n == nil:
+		return byDefault
+	case v < 0:
+		s.bad(key, n, quoted(n.text)+" is below zero", "write it without the minus")
+		return byDefault
+	}
+	return v
+}
+
 // duration reads a time between low and high.
 func (s *section) duration(key string, byDefault, low, high time.Duration) time.Duration {
 	v := s.within(key, Time, byDefault.Seconds(), low.Seconds(), high.Seconds())
