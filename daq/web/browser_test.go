@@ -6,28 +6,55 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq/daqtest"
 )
 
-// browser opens Chromium with a fresh profile.
-func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
-	t.Helper()
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(daqtest.Program(t, "chromium", "chromium")), chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
-	ctx, cancel := context.WithTimeout(context.Background(), 90*time.Second)
-	t.Cleanup(cancel)
-	ctx, stop := chromedp.NewExecAllocator(ctx, append(options, more...)...)
-	t.Cleanup(stop)
+// chromium is the one browser of this package's pages, begun by the first.
+var chromium struct {
+	begin sync.Once
+	ctx   context.Context
+	err   error
+	end   func()
+}
+
+func beginChromium(path string) {
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	ctx, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, closeTab := chromedp.NewContext(ctx)
+	chromium.ctx, chromium.end = ctx, func() { closeTab(); stop() }
+	chromium.err = chromedp.Do(ctx)
+}
+
+// browser opens a page with a profile of its own, set as a reader's is.
+func browser(t *testing.T, set ...chromedp.Action[chromedp.Void]) context.Context {
+	t.Helper()
+	path := daqtest.Program(t, "chromium", "chromium")
+	chromium.begin.Do(func() { beginChromium(path) })
+	must(t, chromium.err)
+	ctx, closeTab := chromedp.NewContext(chromium.ctx, chromedp.WithNewBrowserContext())
 	t.Cleanup(closeTab)
+	ctx, cancel := context.WithTimeout(ctx, 90*time.Second)
+	t.Cleanup(cancel)
+	must(t, chromedp.Do(ctx, set...))
 	return ctx
+}
+
+// emulated is a setting of the page's surroundings.
+func emulated[P, R any](command cdp.Command[P, R], params P) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, page *chromedp.Target) error {
+		_, err := cdp.Call(ctx, page, command, params)
+		return err
+	})
 }
 
 var must = daqtest.Must
@@ -94,7 +121,7 @@ func TestPageFollows(t *testing.T) {
 // rig's zone, 5.5 h east, and not in the reader's, 12 h or more.
 func TestTimesAreTheRigs(t *testing.T) {
 	t.Parallel()
-	ctx := browser(t, chromedp.Env("TZ=Pacific/Auckland"))
+	ctx := browser(t, emulated(emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Pacific/Auckland"}))
 	zone, err := time.LoadLocation("Asia/Kolkata")
 	must(t, err)
 	b := testBed(t, func(o *Options) { o.Facts.Zone = zone })
@@ -136,16 +163,17 @@ func TestStrangerSignsIn(t *testing.T) {
 // pictures go there.
 func TestPicturesOfThePage(t *testing.T) {
 	t.Parallel()
-	for scheme, setting := range map[string]string{"dark": "preferredColorScheme=0", "light": "preferredColorScheme=1"} {
+	for _, scheme := range []string{"dark", "light"} {
 		t.Run(scheme, func(t *testing.T) {
 			t.Parallel()
-			pictures(t, scheme, setting)
+			pictures(t, scheme)
 		})
 	}
 }
 
-func pictures(t *testing.T, scheme, setting string) {
-	ctx := browser(t, chromedp.Flag("blink-settings", setting))
+func pictures(t *testing.T, scheme string) {
+	ctx := browser(t, emulated(emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}}))
 	b := testBed(t, func(o *Options) { o.OneTimeKey = "once" })
 	must(t, chromedp.Do(ctx, chromedp.Navigate(b.URL())))
 	until(t, ctx, `document.documentElement.dataset.role === 'operate'`)

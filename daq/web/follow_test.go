@@ -18,7 +18,18 @@ import (
 
 func TestMain(m *testing.M) {
 	daqtest.AtOnce("4")
-	goleak.VerifyTestMain(m)
+	goleak.VerifyTestMain(withChromium{m})
+}
+
+// withChromium ends the browser after the tests, before what is left is looked at.
+type withChromium struct{ *testing.M }
+
+func (w withChromium) Run() int {
+	code := w.M.Run()
+	if chromium.end != nil {
+		chromium.end()
+	}
+	return code
 }
 
 // listener reads a stream line by line.
