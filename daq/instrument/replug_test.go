@@ -114,11 +114,14 @@ func (l *plugged) pull() {
 	<-l.ended
 }
 
-// 100 unplug–replug cycles, of four lines side by side.
+// 100 unplug–replug cycles, of ten lines side by side.
 func TestReplugHundredTimes(t *testing.T) {
 	ignore := goleak.IgnoreCurrent()
 	before := descriptors(t)
-	lines := []*plugged{newPlugged(t), newPlugged(t), newPlugged(t), newPlugged(t)}
+	lines := make([]*plugged, 10)
+	for i := range lines {
+		lines[i] = newPlugged(t)
+	}
 	worst := time.Duration(0)
 	for range 100 / len(lines) {
 		for _, l := range lines {
