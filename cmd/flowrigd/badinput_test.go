@@ -106,11 +106,7 @@ func (b *handBench) spoiled(t *testing.T, at string, f wireFault) {
 	within(t, recoverWithin, "all but "+f.instrument+" are good", func() bool {
 		return f.instrument == onlyBad(now(at))
 	})
-	status, body := get("http://" + at + "/readyz")
-	if status != 503 {
-		t.Errorf("/readyz says %d", status)
-	}
-	says(t, "/readyz", body, "instrument "+f.instrument)
+	unready(t, at, "instrument "+f.instrument)
 	b.set(func(b *handBench) { b.spoil, b.garble = nil, nil })
 	within(t, recoverWithin, "all good again", func() bool { return allGood(now(at)) })
 }
@@ -182,11 +178,7 @@ func TestBadPorts(t *testing.T) {
 			})
 			says(t, "the quality", qualityOf(at, "flow"), "bus", device, c.want)
 			says(t, "the log", d.err.String(), device, c.want)
-			status, body := get("http://" + at + "/readyz")
-			if status != 503 {
-				t.Errorf("/readyz says %d", status)
-			}
-			says(t, "/readyz", body, "instrument flow", "instrument level", c.want)
+			unready(t, at, "instrument flow", "instrument level", c.want)
 			if mend != nil {
 				mend()
 				within(t, recoverWithin, "all good by itself", func() bool { return allGood(now(at)) })

@@ -95,11 +95,7 @@ func seePage(t *testing.T, page string) {
 	}
 	text, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`))
 	must(t, err)
-	for _, want := range []string{"bench-3", "Re", "±"} {
-		if !strings.Contains(text, want) {
-			t.Errorf("the page does not show %q:\n%s", want, text)
-		}
-	}
+	says(t, "the page", text, "bench-3", "Re", "±")
 }
 
 // TestDemoThatCannotBeginLeavesNothing holds that a wrong flag, or a page whose

@@ -74,11 +74,7 @@ func TestEmbeddedBrokerWithoutItsPort(t *testing.T) {
 	})
 	busy := func() {
 		t.Helper()
-		status, body := get("http://" + at + "/readyz")
-		if status != 503 {
-			t.Errorf("/readyz says %d", status)
-		}
-		says(t, "/readyz", body, "not ready: broker", "another program has "+port+": stop it, or write broker = \\\"tcp://"+port+"\\\"")
+		unready(t, at, "not ready: broker", "another program has "+port+": stop it, or write broker = \\\"tcp://"+port+"\\\"")
 		if metric(at, "flowrig_mqtt_connected") != 0 || calls.Load() != 0 {
 			t.Errorf("connected: %v, %d calls of the other program", metric(at, "flowrig_mqtt_connected"), calls.Load())
 		}

@@ -43,6 +43,18 @@ func newHoldBench(t *testing.T) *holdBench {
 	return b
 }
 
+// newHolding is one whose daemon runs and has the permit.
+func newHolding(t *testing.T) *holdBench {
+	t.Helper()
+	b := newHoldBench(t)
+	b.start()
+	if got := b.give(); got != 200 {
+		t.Fatalf("giving the permit: %d", got)
+	}
+	within(t, 5*time.Second, "the relay is energised", func() bool { return b.last().on })
+	return b
+}
+
 func (b *holdBench) start() {
 	b.t.Helper()
 	b.daemon = startWith(b.t, []string{"FLOWRIGD_DISK_FULL=" + b.fault}, faulty, "run", "--config", b.file)
@@ -263,12 +275,7 @@ func TestAPermitFileThatCannotBeWritten(t *testing.T) {
 // is gone, it takes over what stands in the recording by then.
 func TestTheSecondDaemonStandsBy(t *testing.T) {
 	t.Parallel()
-	first := newHoldBench(t)
-	first.start()
-	if got := first.give(); got != 200 {
-		t.Fatalf("giving the permit: %d", got)
-	}
-	within(t, 5*time.Second, "the relay is energised", func() bool { return first.last().on })
+	first := newHolding(t)
 	second := *first
 	second.at = daqtest.FreeAddress(t)
 	second.file = write(t, filepath.Join(first.dir, "second.toml"), strings.Replace(read(t, first.file), first.at, second.at, 1))

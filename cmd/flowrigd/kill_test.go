@@ -35,6 +35,11 @@ func flappingAlarm(t *testing.T, dir, every string) (tables string) {
 		}
 		return fmt.Appendf(nil, "A=%d\n", 20+40*(n.Add(1)/2%2)), nil
 	})
+	return roomTables(line.name, every)
+}
+
+// roomTables are a thermometer of the room and its alarm.
+func roomTables(device, every string) string {
 	return fmt.Sprintf(`
 [ports.air]
 device = %q
@@ -54,7 +59,7 @@ on = "ambient"
 above = "40 Cel"
 on_delay = "0 s"
 priority = "low"
-`, line.name, every)
+`, device, every)
 }
 
 // TestKilledAtRandomMoments kills a daemon on a simulated rig twenty times.

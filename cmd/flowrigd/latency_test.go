@@ -94,7 +94,7 @@ func TestAlarmLatency(t *testing.T) { // alone: it measures
 	bench, at := newHandBench(t), daqtest.FreeAddress(t)
 	l := &latency{t: t, spikes: &spikes{at: map[float64]time.Time{}}, alarms: make(chan time.Duration, 10000)}
 	line := newHandLine(t, filepath.Join(bench.dir, "air"), l.answer)
-	config := bench.config(at, fmt.Sprintf(spikeTables, line.name)+brokerTable(m.URL(), 10*time.Second))
+	config := bench.config(at, roomTables(line.name, "10 ms")+brokerTable(m.URL(), 10*time.Second))
 	running(t, config, at)
 	listenTo(t, m.URL(), "hears-alarms", topicRoot+"alarm/room-warm", l.hear)
 	pair := newBarePair(t, m.URL(), bench.dir)
@@ -153,29 +153,6 @@ func (l *latency) measure(pair *barePair) bool {
 	}
 	return l.judge(alarms, bare)
 }
-
-// spikeTables are the thermometer of the room and its alarm.
-const spikeTables = `
-[ports.air]
-device = %q
-baud = 19200
-framing = "8N1"
-timeout = "100 ms"
-
-[instruments.ambient]
-port = "air"
-every = "10 ms"
-query = {send = "A", reply = "A={value}", end = "\n"}
-unit = "Cel"
-accuracy = {fixed = "1 K"}
-
-[alarms.room-warm]
-on = "ambient"
-above = "40 Cel"
-on_delay = "0 s"
-priority = "low"
-
-`
 
 // barePair writes and syncs a page and then publishes, as little as an alarm
 // that is journalled before it is told can cost.

@@ -194,6 +194,17 @@ func get(url string) (status int, body string) {
 	return r.StatusCode, string(b)
 }
 
+// unready holds that a daemon is not ready and says so.
+func unready(t *testing.T, at string, parts ...string) (body string) {
+	t.Helper()
+	status, body := get("http://" + at + "/readyz")
+	if status != http.StatusServiceUnavailable {
+		t.Errorf("/readyz says %d", status)
+	}
+	says(t, "/readyz", body, parts...)
+	return body
+}
+
 // post calls a writing endpoint with a token; kind is the answer's media type.
 func post(t *testing.T, url, token, body string) (status int, kind, answer string) {
 	t.Helper()

@@ -33,12 +33,7 @@ func (b *holdBench) second() *holdBench {
 // has ended.
 func TestStandsByWithoutTheDisk(t *testing.T) {
 	t.Parallel()
-	first := newHoldBench(t)
-	first.start()
-	if got := first.give(); got != 200 {
-		t.Fatalf("giving the permit: %d", got)
-	}
-	within(t, 5*time.Second, "the relay is energised", func() bool { return first.last().on })
+	first := newHolding(t)
 	second := first.second()
 	disk := filepath.Dir(first.record)
 	must(t, os.Rename(disk, disk+".away"))
@@ -63,12 +58,7 @@ func TestStandsByWithoutTheDisk(t *testing.T) {
 // permit and stands by.
 func TestYieldsTheRigWithItsRecording(t *testing.T) {
 	t.Parallel()
-	first := newHoldBench(t)
-	first.start()
-	if got := first.give(); got != 200 {
-		t.Fatalf("giving the permit: %d", got)
-	}
-	within(t, 5*time.Second, "the relay is energised", func() bool { return first.last().on })
+	first := newHolding(t)
 	disk := filepath.Dir(first.record)
 	must(t, os.Rename(disk, disk+".away"))
 	write(t, disk, "in the place of the mount point")

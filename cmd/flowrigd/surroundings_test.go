@@ -41,10 +41,7 @@ func TestRecordingNotWritable(t *testing.T) {
 	if s := now(at); s["sequence"] != nil || s["recording"] != nil {
 		t.Errorf("without a recording: sequence %v, recording %v", s["sequence"], s["recording"])
 	}
-	status, body := get("http://" + at + "/readyz")
-	if status != 503 {
-		t.Errorf("/readyz says %d", status)
-	}
+	body := unready(t, at)
 	for what, text := range map[string]string{"/readyz": body, "the log": d.err.String()} {
 		says(t, what, text, "record.directory "+filepath.Join(file, "record"), "not a directory", "or name another one")
 	}

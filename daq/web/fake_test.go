@@ -185,12 +185,8 @@ func testBed(t *testing.T, change func(*Options)) *bed {
 	t.Helper()
 	b := &bed{T: t, rig: &fakeRig{state: steadyState()}, file: filepath.Join(t.TempDir(), "tokens")}
 	var err error
-	if b.operate, err = AddToken(b.file, "ada", RoleOperate); err != nil {
-		t.Fatal(err)
-	}
-	if b.watch, err = AddToken(b.file, "wes", RoleWatch); err != nil {
-		t.Fatal(err)
-	}
+	b.operate = added(t, b.file, "ada", RoleOperate)
+	b.watch = added(t, b.file, "wes", RoleWatch)
 	opt := Options{Listen: "127.0.0.1:0", TokensFile: b.file, Facts: testFacts(), Rig: b.rig, History: fakeHistory{}, Log: quiet, Version: "test"}
 	if change != nil {
 		change(&opt)
@@ -237,6 +233,14 @@ func (b *bed) ask(method, path, token, body string, change ...func(*http.Request
 	text, err := io.ReadAll(answer.Body)
 	must(b, err)
 	return answer.StatusCode, answer.Header, string(text)
+}
+
+// answers holds the status of an answer.
+func (b *bed) answers(want int, method, path, token, body string, change ...func(*http.Request)) {
+	b.Helper()
+	if status, _, text := b.ask(method, path, token, body, change...); status != want {
+		b.Errorf("%s %s %s: %d, want %d: %s", method, path, body, status, want, text)
+	}
 }
 
 // remote asks the handler as another machine would.

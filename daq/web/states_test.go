@@ -119,9 +119,7 @@ func buttonsAccepted(t *testing.T, saved daq.SavedAlarm) {
 		}
 		shown[m[2]] = true
 		b := begin()
-		if status, _, text := b.ask("POST", "/api/alarms/"+m[1]+"/"+m[2], b.operate, "{}"); status != 200 {
-			t.Errorf("the button %s: %d %s", m[2], status, text)
-		}
+		b.answers(200, "POST", "/api/alarms/"+m[1]+"/"+m[2], b.operate, "{}")
 	}
 	for _, verb := range []daq.Verb{daq.Acknowledge, daq.Reset, daq.Unshelve, daq.ReturnToService} {
 		b := begin()

@@ -36,14 +36,10 @@ func TestTokensKeepTheirOwner(t *testing.T) {
 			t.Errorf("%s: %v of user %d and group %d, want %v of %d and %d", what, info.Mode(), owner.Uid, owner.Gid, mode, uid, gid)
 		}
 	}
-	if _, err := AddToken(file, "ada", RoleOperate); err != nil {
-		t.Fatal(err)
-	}
+	added(t, file, "ada", RoleOperate)
 	is("a first token", 0o600)
 	must(t, os.Chmod(file, 0o640))
-	if _, err := AddToken(file, "wes", RoleWatch); err != nil {
-		t.Fatal(err)
-	}
+	added(t, file, "wes", RoleWatch)
 	is("a second token", 0o640)
 	must(t, RemoveToken(file, "ada"))
 	is("one fewer", 0o640)
@@ -53,8 +49,7 @@ func TestTokensKeepTheirOwner(t *testing.T) {
 // without tokens, and is taken up once it may be read.
 func TestUnreadableTokens(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "tokens")
-	token, err := AddToken(file, "ada", RoleOperate)
-	must(t, err)
+	token := added(t, file, "ada", RoleOperate)
 	mode := func(m os.FileMode) {
 		if err := os.Chmod(file, m); err != nil {
 			t.Error(err)

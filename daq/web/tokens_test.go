@@ -18,17 +18,14 @@ func TestTokensRoundTrip(t *testing.T) {
 	if !running.Empty() {
 		t.Error("a file that is not there holds tokens")
 	}
-	token, err := AddToken(file, "ada", RoleOperate)
-	must(t, err)
+	token := added(t, file, "ada", RoleOperate)
 	if one, ok := running.holder(hashOf(token)); one.Name != "ada" || one.Role != RoleOperate || !ok {
 		t.Errorf("a running daemon finds %+v %v", one, ok)
 	}
 	if _, ok := running.holder(hashOf("")); ok {
 		t.Error("the empty token is let in")
 	}
-	if _, err := AddToken(file, "wes", RoleWatch); err != nil {
-		t.Fatal(err)
-	}
+	added(t, file, "wes", RoleWatch)
 	list, err := ListTokens(file)
 	if err != nil || len(list) != 2 || list[1].Name != "wes" || list[1].Role != RoleWatch || list[1].Created.IsZero() {
 		t.Errorf("list = %+v, %v", list, err)
@@ -42,8 +39,7 @@ func TestTokensRoundTrip(t *testing.T) {
 // TestTokenIsKeptAsHash: the file holds the SHA-256 and never the token.
 func TestTokenIsKeptAsHash(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "tokens")
-	token, err := AddToken(file, "ada", RoleOperate)
-	must(t, err)
+	token := added(t, file, "ada", RoleOperate)
 	data, err := os.ReadFile(file)
 	must(t, err)
 	sum := sha256.Sum256([]byte(token))
@@ -98,8 +94,7 @@ func TestTokenRefusals(t *testing.T) {
 // line alone.
 func TestBrokenLineLocksNobodyElseOut(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "tokens")
-	token, err := AddToken(file, "ada", RoleOperate)
-	must(t, err)
+	token := added(t, file, "ada", RoleOperate)
 	data, err := os.ReadFile(file)
 	must(t, err)
 	must(t, os.WriteFile(file, append([]byte("half a line\n"), data...), 0o600))
@@ -116,6 +111,14 @@ func FuzzTokenLine(f *testing.F) {
 			t.Errorf("%q gives %+v", line, token)
 		}
 	})
+}
+
+// added adds a token.
+func added(t *testing.T, file, name, role string) string {
+	t.Helper()
+	token, err := AddToken(file, name, role)
+	must(t, err)
+	return token
 }
 
 // oneToken is a tokens file with one operator, ada, of a chosen token.

@@ -47,9 +47,7 @@ func TestCrowdLeavesTheRecordingToOthers(t *testing.T) {
 	}
 	asked(2)
 	for _, token := range []string{"", b.watch, b.operate} {
-		if status, _, text := b.ask("GET", "/api/now", token, ""); status != 200 {
-			t.Errorf("something else: %d %s", status, text)
-		}
+		b.answers(200, "GET", "/api/now", token, "")
 	}
 	if n := h.asked.Load(); n != 2 {
 		t.Errorf("%d strangers ask the recording at once", n)
@@ -94,8 +92,6 @@ func TestDisplacedRequestsEnd(t *testing.T) {
 	if n := runtime.NumGoroutine() - before; n > 3*places[anybody] {
 		t.Errorf("%d goroutines are left", n)
 	}
-	if status, _, text := b.ask("POST", "/api/permit", b.operate, `{"action":"withdraw"}`); status != 200 {
-		t.Errorf("withdraw: %d %s", status, text)
-	}
+	b.answers(200, "POST", "/api/permit", b.operate, `{"action":"withdraw"}`)
 	close(h.let)
 }
