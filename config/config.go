@@ -363,6 +363,14 @@ func first[T any](list []T, is func(T) bool) *T {
 	return nil
 }
 
+// Names are those of the instruments, in their order.
+func (c *Config) Names() (list []string) {
+	for _, in := range c.Instruments {
+		list = append(list, in.Name)
+	}
+	return list
+}
+
 // Named finds an instrument by its name; nil where there is none.
 func (c *Config) Named(name string) *Instrument {
 	if id, known := quantity.ByShort(name); known {

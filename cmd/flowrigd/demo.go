@@ -88,17 +88,22 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 	}
 	w := wiring{open: instrument.OpenSerial, clock: shared, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
 	if memory {
-		w.open = func(p config.Port) (instrument.Line, error) {
-			far, err := sim.Dial(p.Device)
-			if err != nil {
-				return nil, err
-			}
-			return far.(instrument.Line), nil
-		}
+		w.open = dialling(sim)
 	}
 	rig := parts.Begin("simulated rig", sim.Run)
 	err = demoDaemon(ctx, sim, rig, w, filepath.Join(lines, "demo.toml"), stdout, begun)
 	return errors.Join(err, rig.Stop(stopReading))
+}
+
+// dialling opens the rig's lines in memory.
+func dialling(sim *rigsim.Sim) instrument.Opener {
+	return func(p config.Port) (instrument.Line, error) {
+		far, err := sim.Dial(p.Device)
+		if err != nil {
+			return nil, err
+		}
+		return far.(instrument.Line), nil
+	}
 }
 
 // demoDaemon runs the daemon beside the simulated rig, and tells when it has

@@ -24,15 +24,16 @@ func probeVerb() *cobra.Command {
 		Args: takes("the INSTRUMENT, by its name in the configuration,", "config"),
 	}
 	file := c.Flags().String("config", "", "configuration `FILE`")
-	count := c.Flags().Int("count", 1, "how many exchanges")
-	asJSON := c.Flags().Bool("json", false, "one JSON object a line for each exchange")
+	var p instrument.Probing
+	c.Flags().IntVar(&p.Count, "count", 1, "how many exchanges")
+	c.Flags().BoolVar(&p.JSON, "json", false, "one JSON object a line for each exchange")
 	look := c.Flags().Bool("search", false, "where it is silent, look for it on the other ports, at other rates, framings and addresses")
 	limit := 3 * time.Minute
 	c.Flags().Func("search-time", "how long --search may take, at most, a `DURATION` (default \"3 min\")", searchTime(&limit))
 	log := c.Flags().String("log", "", "write what goes over the line to a new `FILE`")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if *count < 1 {
-			return wrongUse{fmt.Errorf("probe: --count %d: write 1 or more", *count)}
+		if p.Count < 1 {
+			return wrongUse{fmt.Errorf("probe: --count %d: write 1 or more", p.Count)}
 		}
 		cfg, err := load(c.ErrOrStderr(), *file)
 		if err != nil {
@@ -40,13 +41,9 @@ func probeVerb() *cobra.Command {
 		}
 		in := cfg.Named(args[0])
 		if in == nil {
-			var known []string
-			for _, in := range cfg.Instruments {
-				known = append(known, in.Name)
-			}
-			return wrongUse{fmt.Errorf("probe: %s: no instrument of that name in the configuration; it has %s", args[0], strings.Join(known, ", "))}
+			return wrongUse{fmt.Errorf("probe: %s: no instrument of that name in the configuration; it has %s", args[0], strings.Join(cfg.Names(), ", "))}
 		}
-		p := &instrument.Probing{Config: cfg, Instrument: *in, Count: *count, JSON: *asJSON, Out: c.OutOrStdout(), Say: c.ErrOrStderr()}
+		p.Config, p.Instrument, p.Out, p.Say = cfg, *in, c.OutOrStdout(), c.ErrOrStderr()
 		if *look {
 			p.Search = limit
 		}
