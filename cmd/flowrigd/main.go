@@ -61,7 +61,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	wrong := wrongUse{}
 	if !begun && !errors.As(err, &wrong) {
 		if err = fmt.Errorf("%w; see %s --help", err, verb.CommandPath()); verb != root {
-			err = fmt.Errorf("%s: %w", verb.Name(), err)
+			err = fmt.Errorf("%s: %w", strings.TrimPrefix(verb.CommandPath(), root.Name()+" "), err)
 		}
 	}
 	if err.Error() != "" {

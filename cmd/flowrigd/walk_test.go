@@ -52,6 +52,26 @@ func functions(t *testing.T) map[string]map[string]bool {
 	return all
 }
 
+// TestTheWiringIsSmall holds what cmd/flowrigd may grow to: what decides anything
+// has a room of its own.
+func TestTheWiringIsSmall(t *testing.T) {
+	const most = 1700
+	lines := 0
+	for file := range houseFiles(t) {
+		if !strings.HasPrefix(file, "cmd/") || strings.HasSuffix(file, "_test.go") {
+			continue
+		}
+		text, err := os.ReadFile(filepath.Join("..", "..", file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines += strings.Count(string(text), "\n")
+	}
+	if lines < 1000 || lines > most {
+		t.Errorf("the wiring has %d lines, and may have %d", lines, most)
+	}
+}
+
 var walked = regexp.MustCompile("(?m)^(?:[0-9]+\\. `([^`]+)`|   - (over), )")
 
 // TestTheWalk holds the lists of DEVELOPERS.md against the source: each function is

@@ -327,6 +327,26 @@ func TestAlarmWithoutTheDisk(t *testing.T) {
 	}
 }
 
+// TestAlarmsWithoutTheDiskWaitForNoBacklog: what is told without the disk goes out
+// though the recorded alarms before it cannot be read.
+func TestAlarmsWithoutTheDiskWaitForNoBacklog(t *testing.T) {
+	t.Parallel()
+	m := daqtest.StartMosquitto(t, "")
+	b := newBench()
+	disk := make(chan struct{})
+	b.feed.hung.Store(&disk)
+	b.feed.add(daq.ClassAlarm, "supply-lost")
+	p := b.publisher(t, m.URL())
+	p.pace.repair = time.Hour // or the look at what is retained would send it
+	start(t, p)
+	e := m.Listen("#")
+	e.Await("presence", `"up":true`, 5*time.Second)
+	b.feed.tell("head-lost", "unacknowledged")
+	e.Await("alarm/head-lost", `"recorded":false`, 2*time.Second)
+	close(disk)
+	e.Await("alarm/supply-lost", `"sequence":1,`, 5*time.Second)
+}
+
 // TestTheNewestIsRetained: what was told without the disk is newer than what the
 // recording has still to give of that alarm, and is what the broker retains in the
 // end, long after the look at the connection.
