@@ -3,7 +3,9 @@ package record
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -80,6 +82,36 @@ func TestTrendsKeepNoAlarm(t *testing.T) {
 	for range asked {
 		if err := <-ended; err == nil {
 			t.Error("a trend without an end has one")
+		}
+	}
+}
+
+// TestWhatCannotBeReadSaysWhere: whoever reads, the error names the file and at what.
+func TestWhatCannotBeReadSaysWhere(t *testing.T) {
+	dir := t.TempDir()
+	shut(t, open(t, dir, Options{}))
+	r, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Close()
+	ctx := t.Context()
+	_, runs := r.Runs(ctx)
+	_, digests := r.Digests(ctx, 1)
+	_, rows := r.Pending(ctx, daq.ClassRecord, 0, 1)
+	_, alarms := r.Pending(ctx, daq.ClassAlarm, 0, 1)
+	_, history := r.AlarmHistory(ctx, 1)
+	_, figures := r.AlarmFigures(ctx, start, start)
+	_, inputs := list(r.Inputs(ctx, 1, 1))
+	_, recorded := list(r.Rows(ctx, start, start))
+	for at, err := range map[string]error{
+		"runs": runs, "digests": digests, "messages": errors.Join(rows, alarms, history), "alarm figures": figures, "inputs of run 1": inputs,
+		"rows": recorded, "export": r.Export(ctx, io.Discard, Export{What: "alarms"}),
+	} {
+		for line := range strings.Lines(fmt.Sprint(err)) {
+			if !strings.HasPrefix(line, databasePath(dir)+": "+at+": ") {
+				t.Errorf("%s: %q does not say where", at, line)
+			}
 		}
 	}
 }
