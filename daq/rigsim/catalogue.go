@@ -58,7 +58,7 @@ const pulsesPerLitre = 1420
 // quantities. Limits are of the size that makers state for such instruments
 // (common practice, no source).
 func catalogue() []model {
-	return []model{flowMeter(), waterThermocouple(), levelTransmitter(), outletProbe(), tankProbe(), roomThermometer(), supplyMeter(), heaterContact()}
+	return []model{flowMeter(), waterThermocouple(), levelTransmitter(), outletProbe(), tankProbe(), roomThermometer(), supplyMeter(), heaterContact(), photodiode()}
 }
 
 // flowMeter sits behind the tube.
@@ -169,6 +169,21 @@ func heaterContact() model {
 		number: func(si float64) float64 { return si },
 		config: `every = "500 ms"
 modbus = {address = 4, table = "discrete", register = 0}`,
+	}
+}
+
+// photodiode looks through the tube where the dye is watched; its amplifier
+// answers with thousandths of the light without a tube.
+func photodiode() model {
+	return model{
+		id: quantity.DyeLight, line: lineBus, unit: 5, bank: input, at: 0,
+		fixed: 0.01,
+		words: uint16Words, number: func(si float64) float64 { return math.Round(1000 * si) },
+		config: `every = "200 ms"
+modbus = {address = 5, table = "input", register = 0, type = "uint16"}
+scale = {from = [0, 1000], to = ["0 %", "100 %"]}
+range = ["0 %", "100 %"]
+accuracy = {fixed = "1 %"}`,
 	}
 }
 

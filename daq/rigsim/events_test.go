@@ -33,12 +33,12 @@ var events = []event{
 	{name: "water temperature", unit: "Cel", alarm: "water-overheat", lasts: 8 * time.Second,
 		sizes:  []float64{72, 73, 74, 75, 76, 77, 78},
 		surely: func(r *rand.Rand) float64 { return 77.5 + 10*r.Float64() },
-		put:    func(n *night, celsius float64, _ time.Duration) { n.sim.plant.tank.celsius = celsius }},
+		put:    func(n *night, celsius float64, _ time.Duration) { n.sim.plant.tank.fill(celsius) }},
 	{name: "fall of the temperature", unit: "K/s", alarm: "temperature-implausible", lasts: 12 * time.Second,
 		sizes:  []float64{0.4, 0.6, 0.7, 0.8, 0.9, 1.0, 1.2},
 		surely: func(r *rand.Rand) float64 { return 1.2 + 0.8*r.Float64() },
 		put: func(n *night, rate float64, since time.Duration) {
-			n.sim.plant.tank.celsius = rested - rate*since.Seconds()
+			n.sim.plant.tank.fill(rested - rate*since.Seconds())
 		}},
 	{name: "supply left", unit: "L/min", alarm: "heating-without-supply", lasts: 8 * time.Second,
 		sizes:  []float64{0.4, 0.3, 0.25, 0.2, 0.15, 0.1, 0},
@@ -74,10 +74,14 @@ func newRested(t *testing.T, seed uint64) *night {
 	return n
 }
 
+// fill gives both layers one temperature.
+func (t *tank) fill(celsius float64) { t.celsius, t.above = celsius, celsius }
+
 // rest holds temperature, level and supply.
 func (n *night) rest() {
 	p := n.sim.plant
-	p.tank.celsius, p.tap, p.supply = rested, restedSupply*litreAMinute, restedSupply*litreAMinute
+	p.tap, p.supply = restedSupply*litreAMinute, restedSupply*litreAMinute
+	p.tank.fill(rested)
 	p.tank.level = p.lip + crest(p.supply-p.flow())
 	n.muted = false
 }
@@ -108,7 +112,7 @@ func (n *night) recover(from, after time.Duration) {
 	start := n.sim.plant.tank.celsius
 	n.held = func() {
 		n.rest()
-		n.sim.plant.tank.celsius = max(rested, start-0.4*(n.now-from).Seconds())
+		n.sim.plant.tank.fill(max(rested, start-0.4*(n.now-from).Seconds()))
 	}
 	n.sleep(after)
 	n.held = n.rest

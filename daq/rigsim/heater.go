@@ -12,24 +12,24 @@ type heater struct {
 }
 
 // step advances the heater: C·dT/dt = P + ρc·Q·(T_in − T) − UA·(T − T_room).
-func (h *heater) step(dt, supply float64, contact bool) {
+func (h *heater) step(dt, supply float64, around surroundings, contact bool) {
 	h.cutOut = h.cutOut || h.outlet >= cutOutCelsius
 	h.power = 0
 	if contact && !h.cutOut {
-		h.power = h.demand(supply)
+		h.power = h.demand(supply, around)
 	}
-	carried := heatPerVolume * supply * (supplyCelsius - h.outlet)
-	lost := heaterLoss * (h.outlet - roomCelsius)
+	carried := heatPerVolume * supply * (around.mains - h.outlet)
+	lost := heaterLoss * (h.outlet - around.room)
 	h.outlet += dt * (h.power + carried - lost) / heaterCapacity
 }
 
 // demand is what the thermostat asks for: the heat that the flow needs, and a
 // part in proportion to what is missing.
-func (h *heater) demand(supply float64) float64 {
+func (h *heater) demand(supply float64, around surroundings) float64 {
 	if h.stuck {
 		return heaterPower
 	}
-	need := heatPerVolume*supply*(h.setpoint-supplyCelsius) + heaterLoss*(h.setpoint-roomCelsius)
+	need := heatPerVolume*supply*(h.setpoint-around.mains) + heaterLoss*(h.setpoint-around.room)
 	if supply < minimumSupply {
 		need = 0 // the heater's own flow switch
 	}

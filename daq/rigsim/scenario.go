@@ -36,6 +36,9 @@ type action func(*Sim)
 // moment; 0 shuts it.
 func valve(reynolds float64) action { return func(s *Sim) { s.plant.turnTo(reynolds) } }
 
+// halfTorn turns the valve, eyes on the thread, until it is torn half of the time.
+func halfTorn(s *Sim) { s.plant.turnTo(s.plant.stretches.critical()) }
+
 // heat sets tap and thermostat for a tank temperature.
 func heat(celsius, litresAMinute float64) action {
 	return func(s *Sim) {
@@ -80,10 +83,14 @@ func disturb(name string, share float64, faults ...Fault) action {
 	}
 }
 
-// look is a person who notes what the dye shows. Regime by Re is a rule; the
-// thread shows the slugs themselves.
+// look is a person who has watched the dye for ten seconds and notes what it
+// showed: the thread itself, whatever Re is.
 func look(s *Sim) {
-	s.seen = append(s.seen, Observation{Seen: bandOf(s.plant.reynolds()), Note: "dye thread, seen by the simulated demonstrator"})
+	seen := s.plant.dye.seen()
+	if s.plant.tube.velocity <= 0 {
+		seen = quantity.NoFlow
+	}
+	s.seen = append(s.seen, Observation{Seen: seen, Note: "dye thread, seen by the simulated demonstrator"})
 }
 
 // Scenarios are the names that Options.Scenario may have.

@@ -1,6 +1,7 @@
 package rigsim
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -46,7 +47,7 @@ func TestOverheatPasses75(t *testing.T) {
 		t.Errorf("starts at %.1f °C", s.plant.tank.celsius)
 	}
 	at := when(t, s, 5*time.Minute, func() bool { return s.plant.tank.celsius > 75 })
-	within(t, "75 °C", at, 30*time.Second, 2*time.Minute)
+	within(t, "75 °C", at, 30*time.Second, 3*time.Minute) // the supply warms the upper water first
 }
 
 func TestHeadLossEmptiesTheTank(t *testing.T) {
@@ -76,7 +77,7 @@ func TestDryHeatingKeepsTheHead(t *testing.T) {
 func TestProbeOutReadsTheRoom(t *testing.T) {
 	s := newSim(t, Options{Scenario: "probe-out", Seed: 1})
 	s.Advance(90 * time.Second)
-	near(t, "what the probe feels", s.sensor(quantity.Temperature).state, roomCelsius, 0.01)
+	near(t, "what the probe feels", s.sensor(quantity.Temperature).state, s.plant.room, 0.01)
 	near(t, "the water", s.plant.tank.celsius, 42, 0.01)
 }
 
@@ -127,7 +128,7 @@ func TestFailedSensorsSaySo(t *testing.T) {
 
 func TestWeldedRelayHeatsOn(t *testing.T) {
 	s := newSim(t, Options{Scenario: "relay-welded", Seed: 1, Relay: true})
-	within(t, "75 °C", when(t, s, 5*time.Minute, func() bool { return s.plant.tank.celsius > 75 }), 30*time.Second, 2*time.Minute)
+	within(t, "75 °C", when(t, s, 5*time.Minute, func() bool { return s.plant.tank.celsius > 75 }), 30*time.Second, 3*time.Minute)
 	s = newSim(t, Options{Scenario: "overheat", Seed: 1, Relay: true})
 	s.Advance(3 * time.Minute)
 	if s.plant.tank.celsius > 60 {
@@ -135,22 +136,36 @@ func TestWeldedRelayHeatsOn(t *testing.T) {
 	}
 }
 
-// The sweep visits its nine points and the demonstrator sees each.
+// The sweep visits its twelve points, and the demonstrator sees in the thread what
+// he has turned the valve for. Where it is torn half of the time, ten seconds may
+// show him one state alone, as on a real rig: in nine looks of ten he sees both.
 func TestSweepVisitsEveryRegime(t *testing.T) {
-	var seen []string
-	s := newSim(t, Options{Scenario: "sweep", Seed: 1, Observe: func(o Observation) { seen = append(seen, o.Seen.String()) }})
-	var temperatures []float64
-	for range 3 {
-		s.Advance(100 * time.Second)
-		temperatures = append(temperatures, s.plant.tank.celsius)
-		s.Advance(sweepStage - 100*time.Second)
+	both, looks := 0, 0
+	for seed := range uint64(8) {
+		var seen []quantity.Band
+		s := newSim(t, Options{Scenario: "sweep", Seed: seed, Observe: func(o Observation) { seen = append(seen, o.Seen) }})
+		for i, stage := range sweepStages() {
+			s.Advance(3 * time.Minute)
+			near(t, fmt.Sprintf("seed %d: temperature of stage %d", seed, i), s.plant.tank.celsius, stage.celsius, 0.02)
+			s.Advance(sweepStage - 3*time.Minute)
+		}
+		if len(seen) != 3*len(sweepStages()) {
+			t.Fatalf("seed %d: %d looks", seed, len(seen))
+		}
+		for i, band := range seen {
+			switch want := []quantity.Band{quantity.Laminar, quantity.Transitional, quantity.Turbulent}[i%3]; {
+			case want == quantity.Transitional:
+				looks++
+				if band == want {
+					both++
+				}
+			case band != want:
+				t.Errorf("seed %d, look %d: %v, want %v", seed, i, band, want)
+			}
+		}
 	}
-	want := strings.Repeat("laminar transitional turbulent ", 3)
-	if got := strings.Join(seen, " ") + " "; got != want {
-		t.Errorf("seen %s", got)
-	}
-	for i, c := range []float64{40, 50, 60} {
-		near(t, "temperature of the stage", temperatures[i], c, 0.02)
+	if both < looks*8/10 {
+		t.Errorf("the thread was seen torn and whole in %d of %d looks at the threshold", both, looks)
 	}
 }
 
@@ -158,7 +173,7 @@ func TestSweepVisitsEveryRegime(t *testing.T) {
 // an alarm of its own making.
 func TestSweepKeepsTheHead(t *testing.T) {
 	s := newSim(t, Options{Scenario: "sweep", Seed: 1})
-	for range 2 * 3 * int(sweepStage/time.Second) {
+	for range 2 * len(sweepStages()) * int(sweepStage/time.Second) {
 		s.Advance(time.Second)
 		if l := s.plant.tank.level - s.plant.lip; l < 0 {
 			t.Fatalf("the overflow ran dry by %.1f mm", -l*1e3)

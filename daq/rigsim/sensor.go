@@ -55,14 +55,18 @@ func (p *plant) sense(id quantity.ID) float64 {
 	switch id {
 	case quantity.Flow:
 		return p.flow()
-	case quantity.Temperature, quantity.Tank:
+	case quantity.Temperature:
 		return p.tank.celsius
+	case quantity.Tank:
+		return p.tank.above
 	case quantity.Level:
 		return p.tank.level
 	case quantity.HeaterOutlet:
 		return p.heater.outlet
 	case quantity.Ambient:
-		return roomCelsius
+		return p.room
+	case quantity.DyeLight:
+		return p.dye.light
 	case quantity.SupplyFlow:
 		return p.supply
 	case quantity.HeaterOn:
@@ -77,7 +81,7 @@ func (p *plant) sense(id quantity.ID) float64 {
 func (s *sensor) step(dt float64, p *plant) {
 	around, lag := p.sense(s.id), s.lag
 	if s.withdraw {
-		around, lag = roomCelsius, airLag
+		around, lag = p.room, airLag
 	}
 	if lag > 0 {
 		around = s.state + (around-s.state)*(1-math.Exp(-dt/lag))

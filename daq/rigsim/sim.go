@@ -24,6 +24,7 @@ type Options struct {
 	Seed     uint64        // of every random draw
 	Dir      string        // lines as pseudo-terminals, truth and rig.toml go here; "" for none
 	Memory   bool          // lines in memory, reached by Dial, even with a Dir
+	Calm     bool          // room and mains do not drift
 	Noise    float64       // standard deviation of each instrument's noise ÷ its limits of error; 0 is 0.03
 	Relay    bool          // a permit relay stands in the heater's circuit; else it is bridged
 	Bypass   bool          // a key switch bridges the relay until it is first energised
@@ -79,7 +80,7 @@ func New(o Options) (*Sim, error) {
 		physics = 1
 	}
 	s := &Sim{options: o, story: story, log: o.Log, ready: make(chan struct{}), stopped: make(chan struct{})}
-	s.plant = newPlant(o.Seed, story.start)
+	s.plant = newPlant(o.Seed, story.start, o.Calm)
 	s.plant.speed, s.plant.relay.bridged, s.plant.relay.bypass = physics, !o.Relay, o.Bypass
 	if s.sensors, err = newSensors(s.plant, o.Seed, cmp.Or(o.Noise, noiseShare), story.extra); err != nil {
 		return nil, err
@@ -148,7 +149,7 @@ func (s *Sim) Truth() Truth {
 	s.follow()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return Truth{Time: s.wall(), Values: s.plant.truth()}
+	return Truth{Time: s.wall(), Values: s.plant.truth(), Torn: s.plant.dye.torn}
 }
 
 // Advance moves the rig on by d without a clock: physics, instruments and the
@@ -266,4 +267,10 @@ func (s *Sim) firstCables(ctx context.Context) error {
 		l.next = near
 	}
 	return nil
+}
+
+// CriticalReynolds are the true Reynolds numbers at which the dye is torn half of
+// the time: going up from laminar flow, and coming down from turbulent flow.
+func (s *Sim) CriticalReynolds() (rising, falling float64) {
+	return s.plant.stretches.threshold, s.plant.stretches.floor
 }

@@ -10,6 +10,7 @@ import (
 type Truth struct {
 	Time   time.Time
 	Values quantity.Set
+	Torn   bool // a turbulent stretch passes the place where the dye is watched
 }
 
 // truth fills in every quantity that has a true value. Uncertainties,
@@ -21,13 +22,17 @@ func (p *plant) truth() quantity.Set {
 	s.Put(quantity.Temperature, p.tank.celsius)
 	s.Put(quantity.Level, p.tank.level)
 	s.Put(quantity.HeaterOutlet, p.heater.outlet)
-	s.Put(quantity.Tank, p.tank.celsius)
-	s.Put(quantity.Ambient, roomCelsius)
+	s.Put(quantity.Tank, p.tank.above)
+	s.Put(quantity.Ambient, p.room)
 	s.Put(quantity.SupplyFlow, p.supply)
 	s.PutBool(quantity.SupplyOn, p.supply > minimumSupply)
 	s.PutBool(quantity.HeaterOn, p.heater.power > 0)
 	s.Put(quantity.Head, p.tank.level+p.drop)
 	s.Put(quantity.TemperatureRate, p.rate*p.speed)
+	s.Put(quantity.TubeTemperature, p.dyeCelsius())
+	s.Put(quantity.TubeTemperatureFall, p.tank.celsius-p.way.at(p.length, p.room))
+	s.Put(quantity.Meter, p.way.at(p.length, p.room))
+	s.Put(quantity.DyeLight, p.dye.light)
 	if !p.relay.bridged {
 		s.PutBool(quantity.HeatingPermitted, p.relay.energised)
 	}
@@ -36,8 +41,9 @@ func (p *plant) truth() quantity.Set {
 	return s
 }
 
+// putWater gives the water where the dye is watched, and the flows of that place.
 func (p *plant) putWater(s *quantity.Set) {
-	w := waterAt(p.tank.celsius)
+	w := waterAt(p.dyeCelsius())
 	s.Put(quantity.Density, w.Density)
 	s.Put(quantity.DynamicViscosity, w.DynamicViscosity)
 	s.Put(quantity.KinematicViscosity, w.KinematicViscosity)
@@ -57,15 +63,17 @@ func (p *plant) putFlow(s *quantity.Set) {
 		return
 	}
 	s.Put(quantity.Reynolds, re)
+	s.Put(quantity.GrashofReynoldsRatio, p.grashof(re))
+	s.Put(quantity.DisturbedFraction, p.dye.share(watchSeconds))
+	f, _ := p.tube.resistance(re, p.roughness/p.bore)
+	v, rho := p.tube.velocity, waterAt(p.dyeCelsius()).Density
+	s.Put(quantity.PressureDrop, f*p.length/p.bore*rho*v*v/2)
 	if band == quantity.Transitional {
 		return
 	}
-	f := friction(re, p.roughness/p.bore, band == quantity.Turbulent)
 	entrance := entranceLength(re, p.bore, band == quantity.Turbulent)
 	s.Put(quantity.FrictionFactor, f)
 	s.Put(quantity.EntranceLength, entrance)
 	s.PutBool(quantity.Developed, p.length > entrance)
 	s.Put(quantity.LossCoefficient, p.tube.loss())
-	v, rho := p.tube.velocity, waterAt(p.tank.celsius).Density
-	s.Put(quantity.PressureDrop, f*p.length/p.bore*rho*v*v/2)
 }

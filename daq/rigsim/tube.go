@@ -2,7 +2,6 @@ package rigsim
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/water"
@@ -15,8 +14,8 @@ type tube struct {
 	wanted    float64 // where the hand turns it to
 	blockage  float64 // loss coefficient of what is stuck in the tube
 	blockedTo float64 // and what it grows to
-	slug      bool    // a turbulent slug fills the tube
-	remaining float64 // s until the slug, or the laminar stretch, has passed
+	torn      float64 // share of the tube that is turbulent now
+	bend      float64 // Gr/Re of its laminar part; negative where the room warms the water
 }
 
 // valveLoss is the loss coefficient of the valve: equal percentage, so that
@@ -47,36 +46,37 @@ func friction(re, relativeRoughness float64, turbulent bool) float64 {
 	return 1 / (x * x)
 }
 
-// step moves the hand, the slugs and the flow.
-func (t *tube) step(dt float64, g geometry, tk tank, r *rand.Rand) {
+// laminar is the friction factor and the kinetic-energy coefficient of a profile
+// that Gr/Re bends; beyond the fit's last points nothing is known, and both stay.
+func laminar(re, bend float64) (f, alpha float64) {
+	bend = math.Max(-bendMost, math.Min(bendMost, bend))
+	gradient := 1 + aidedGradient*bend
+	if bend < 0 {
+		gradient = math.Max(leastGradient, 1+opposedGradient*bend)
+	}
+	return friction(re, 0, false) * gradient, kinetic(false) * (1 - bentKinetic*bend)
+}
+
+// resistance is the friction factor and the kinetic-energy coefficient of what
+// fills the tube now: each law on its share of the length, at the same Re.
+func (t *tube) resistance(re, relativeRoughness float64) (f, alpha float64) {
+	f, alpha = laminar(re, t.bend)
+	if t.torn > 0 {
+		f += t.torn * (friction(re, relativeRoughness, true) - f)
+		alpha += t.torn * (kinetic(true) - alpha)
+	}
+	return f, alpha
+}
+
+// step moves the hand and the flow; nu is the water's in the middle of the tube.
+func (t *tube) step(dt float64, g geometry, level, nu float64) {
 	t.opening += math.Max(-valveSlew*dt, math.Min(valveSlew*dt, t.wanted-t.opening))
 	t.blockage += math.Min(blockageGrowth*dt, t.blockedTo-t.blockage)
-	nu := viscosityAt(tk.celsius)
-	t.stepSlug(dt, t.velocity*g.bore/nu, r)
-	t.velocity = t.solve(g, tk.level, nu)
+	t.velocity = t.solve(g, level, nu)
 }
 
 // blockageGrowth is how fast a blockage builds up, loss coefficient a second.
 const blockageGrowth = 40.0
-
-// stepSlug decides whether the tube is turbulent now. Between the limits slugs
-// and laminar stretches alternate, with random lengths about their mean.
-func (t *tube) stepSlug(dt, re float64, r *rand.Rand) {
-	share := (re - laminarBelow) / (turbulentAbove - laminarBelow)
-	if share <= 0 || share >= 1 {
-		t.slug, t.remaining = share >= 1, 0
-		return
-	}
-	if t.remaining -= dt; t.remaining > 0 {
-		return
-	}
-	t.slug = !t.slug
-	mean := slugPeriod * share
-	if !t.slug {
-		mean = slugPeriod - mean
-	}
-	t.remaining = mean * r.ExpFloat64()
-}
 
 // solve finds the velocity from H = v²/2g·(α + K + f·L/D). The valve's loss
 // outweighs the friction by far, so a few rounds from the last velocity do.
@@ -90,8 +90,8 @@ func (t *tube) solve(g geometry, level, nu float64) float64 {
 		v = math.Sqrt(2 * gravity * head / (2 + loss))
 	}
 	for range 3 {
-		f := friction(v*g.bore/nu, g.roughness/g.bore, t.slug)
-		v = math.Sqrt(2 * gravity * head / (kinetic(t.slug) + loss + f*g.length/g.bore))
+		f, alpha := t.resistance(v*g.bore/nu, g.roughness/g.bore)
+		v = math.Sqrt(2 * gravity * head / (alpha + loss + f*g.length/g.bore))
 	}
 	return v * math.Min(1, level/airAt)
 }
