@@ -87,8 +87,8 @@ const (
 
 	// Laminar profile bent by warm water in a cool tube, on Gr/Re (bulk − wall):
 	// fits of the marched profiles at 10, 26 and 78 (tube_heat, table; aided means
-	// downward while the water is warmer than the room). The wall gradient opposed
-	// ends near 0.2, the coefficient of kinetic energy at the turbulent profile's.
+	// downward while the water is warmer than the room). Opposed, the wall gradient
+	// vanishes near 96; what is left of it there is a guess.
 	aidedGradient, opposedGradient = 0.0058, 0.007 // of the wall gradient
 	leastGradient                  = 0.2
 	bentKinetic                    = 0.0027 // of α; 1.97 falls to 1.92, 1.83, 1.56
@@ -116,7 +116,7 @@ const (
 	// Memory: over twelve passages of the tube; fewer would forget by chance, more
 	// would not fit into a step of the sweep.
 	memoryPassages = 12
-	memoryFull     = 0.80 // torn share from which the floor is the threshold
+	memoryFull     = 0.80 // torn share above which the floor is the threshold
 	memoryGone     = 0.05 // and below which the inlet's own is again
 
 	// Dye: a photodiode behind the tube. A still thread shades it evenly, a torn

@@ -119,7 +119,7 @@ func (n *night) give(t testing.TB) {
 // minutes of two cores, and TestDetectedShare twenty rigs.
 var long = flag.Bool("long", false, "a whole day of twenty rigs, not four hours of four; events on twenty rigs, not on ten")
 
-// Hours of the normal sweep, of which a round takes 24 min, with noise as large
+// Hours of the normal sweep, of which a round takes 88 min, with noise as large
 // as the sensors' limits of error raise no alarm, whatever the rig. In every
 // fourth rig it is not seen whether the heater is on, and permitted counts as
 // heating.
