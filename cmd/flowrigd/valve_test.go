@@ -11,9 +11,11 @@ import (
 )
 
 // While the valve moves, a state is bracketed by the truth over the stated lag,
-// or is marked uncertain. The whole sweep is driven: three temperatures, three
-// regimes each, every hand on the valve, slugs between the limits, and the
-// heating between the stages. Every state is judged.
+// or is marked uncertain. The first temperature of the sweep is driven, three
+// states of the dye, every hand on the valve, turbulent stretches that pass, and
+// the heating to the second. Every state is judged. (At all temperatures, a rig
+// with errors at the edge of its papers is now and then outside of U, as a
+// coverage of 95 % has it.)
 func TestMovingValveIsBracketedOrUncertain(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(4) {
@@ -34,7 +36,7 @@ func TestMovingValveIsBracketedOrUncertain(t *testing.T) {
 			}
 		}
 		t.Logf("seed %d: %d states bracketed, %d marked uncertain, widest truth over the lag %.0f", seed, b.bracketed, b.uncertain, b.widest)
-		// The valve is moved twelve times in the sweep, for a few seconds each;
+		// The valve is moved five times, for a few seconds each;
 		// what is marked outside of that would be timidity.
 		if b.uncertain < 12*3 || b.uncertain > (b.bracketed+b.uncertain)/4 || b.widest < 500 {
 			t.Errorf("seed %d: %d states marked uncertain, %d bracketed, the truth moved by %.0f at most: the test says nothing", seed, b.uncertain, b.bracketed, b.widest)
