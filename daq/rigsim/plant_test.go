@@ -235,3 +235,23 @@ func TestNothingIsNoNumber(t *testing.T) {
 		}
 	}
 }
+
+// The hand finds the opening of every loss that the valve has, and opens it fully
+// where even that is too much; a blockage grows by 40 a second.
+func TestTheValveByItsLoss(t *testing.T) {
+	for _, opening := range []float64{0.1, 0.3, 0.5, 0.9, 1} {
+		near(t, "opening", openingFor(valveLoss(opening)), opening, 1e-9)
+	}
+	// Equal percentage: half-way the flow is √50 times smaller, the loss 50 times larger.
+	near(t, "loss half-way", valveLoss(0.5), 50*valveOpenLoss, 1e-9)
+	if got := openingFor(valveOpenLoss / 2); got != 1 {
+		t.Errorf("half the open valve's loss at an opening of %v", got)
+	}
+	p := newPlant(1, setting{42, 6000, 3.5}, true)
+	before := p.tube.loss()
+	p.tube.blockedTo = 600
+	p.step(10 * time.Second)
+	near(t, "loss after 10 s of a blockage", p.tube.loss()-before, 400, 1e-6)
+	p.step(10 * time.Second)
+	near(t, "loss of the whole blockage", p.tube.loss()-before, 600, 1e-6)
+}
