@@ -114,6 +114,30 @@ func TestDelayIsTheWay(t *testing.T) {
 	}
 }
 
+// A parcel is kept each 0.2 s, and of slow water each 2.5 mm: a tube full of it
+// fits, from the first to the last of its 900 s.
+func TestTheHistoryHoldsATube(t *testing.T) {
+	for _, c := range []struct {
+		v    float64
+		want int
+	}{{0.3, 2 + 50*10/10}, {0.001, 2 + 3}} {
+		var w way
+		w.fill(c.v, 0, 40, 0.9)
+		for range 500 {
+			w.step(0.02, c.v, 0, 40)
+		}
+		if w.count < c.want-1 || w.count > c.want+1 {
+			t.Errorf("at %g m/s %d parcels are kept after 10 s, want about %d", c.v, w.count, c.want)
+		}
+	}
+	var w way
+	w.fill(0.001, 0, 40, 0.9)
+	for i := range 2000 * 50 { // 2 m of way
+		w.step(0.02, 0.001, 0, 40+float64(i)/50*0.01)
+	}
+	near(t, "the outlet shows the inlet of 900 s ago", w.at(0.9, 20), 40+1100*0.01, 1e-4)
+}
+
 // A step at the inlet comes to x after x/v, however often the flow has changed on
 // the way and while it stood: what counts is the distance run.
 func TestAStepArrivesWithTheWater(t *testing.T) {

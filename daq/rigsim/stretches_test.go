@@ -145,6 +145,7 @@ func TestComingDownItStaysTurbulent(t *testing.T) {
 	step("up, at the threshold", 2600, 60, 0.35, 0.65, false)
 	step("laminar", 1500, 14, 0, 0.1, false)
 	step("turbulent for eight passages", 4000, 8, 0.8, 1, false)
+	step("turbulent for eleven", 4000, 3, 0.99, 1, true)
 	step("turbulent", 4000, 30, 0.99, 1, true)
 	step("down, between floor and threshold", 2200, 100, 0.99, 1, true)
 	step("down, at the floor", 1800, 60, 0.35, 0.65, true)
@@ -231,11 +232,21 @@ func TestTheThread(t *testing.T) {
 		t.Errorf("a still thread is seen %v, torn for %.2f", d.seen(), d.share(60))
 	}
 	spread(true, 5)
-	d.step(0.02, false) // a whole second is over
 	if d.seen() != quantity.Transitional {
 		t.Errorf("after 5 s torn it is seen %v", d.seen())
 	}
-	near(t, "share of the minute", d.share(60), 5.0/60, 0.02)
+	near(t, "share of the minute", d.share(60), 4.5/60, 0.12) // the second under way does not count
+	spread(false, 20)
+	for _, c := range []struct {
+		torn    bool
+		seconds int
+		want    quantity.Band
+	}{{true, 6, quantity.Transitional}, {true, 5, quantity.Turbulent}, {false, 5, quantity.Transitional}, {false, 6, quantity.Laminar}} {
+		spread(c.torn, c.seconds)
+		if d.seen() != c.want {
+			t.Errorf("after %d s more, torn: %v, the thread is seen %v, want %v", c.seconds, c.torn, d.seen(), c.want)
+		}
+	}
 	mean, torn := spread(true, 200)
 	if torn < 5*still || torn/mean > 0.2 || torn/mean < 0.1 {
 		t.Errorf("a torn thread flickers by %.3f of its light, a still one by %.4f", torn/mean, still/mean)
