@@ -106,7 +106,7 @@ func TestDelayIsTheWay(t *testing.T) {
 	for i := 1; i <= 5000; i++ {
 		at := float64(i) * dt
 		w.step(dt, v, 0, inlet(at))
-		for _, x := range []float64{0, 0.1, 0.45, 0.9} {
+		for _, x := range []float64{0, 0.002, 0.1, 0.45, 0.9} {
 			if want := inlet(math.Max(0, at-x/v)); i > 20 && math.Abs(w.at(x, 20)-want) > 1e-9 && math.Abs(at-x/v) > entryEvery {
 				t.Fatalf("after %.2f s at %.2f m: %.9f °C, want %.9f", at, x, w.at(x, 20), want)
 			}

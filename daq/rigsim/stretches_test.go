@@ -255,6 +255,10 @@ func TestTheThread(t *testing.T) {
 		t.Errorf("a torn thread is seen %v", d.seen())
 	}
 	near(t, "share of the minute", d.share(60), 1, 1e-9)
+	spread(false, 70)
+	if d.share(60) != 0 {
+		t.Errorf("70 s later the minute's share is still %.2f", d.share(60))
+	}
 }
 
 // In the rig the truth's share, the light and the observation follow the dye while
