@@ -25,36 +25,33 @@ func (p *Pipe) Derive(in Inputs, s *quantity.Set) Result {
 	for _, id := range derivedRows {
 		s.Clear(id)
 	}
-	result := Result{Richardson: math.NaN(), Cooling: math.NaN(), WallShear: math.NaN()}
+	nan := math.NaN()
+	result := Result{
+		Tube: unknownTube(), Friction: uncertainty.Value{X: nan, U: nan}, Alpha: uncertainty.Value{X: nan, U: nan},
+		WallShear: nan, Settling: nan,
+	}
 	if in.Level.usable() {
 		s.Put(quantity.Head, in.Level.X+p.rig.Drop.X)
-		result.U.Put(quantity.Head, p.headU(in))
+		result.U.Put(quantity.Head, p.headU(&in))
 	}
-	var w water.Properties
-	liquid := in.Temperature.usable()
-	if liquid {
-		liquid = p.deriveWater(in.Temperature, &w, s, &result)
-	}
-	if in.Flow.usable() {
-		p.deriveFlow(in, &w, liquid, s, &result)
-	}
-	return result
-}
-
-func (p *Pipe) deriveWater(t Input, w *water.Properties, s *quantity.Set, result *Result) bool {
-	// Asked before At, whose error would be allocated at every state.
-	if !water.Liquid(t.X) {
+	inlet, liquid := p.inlet(in.Temperature)
+	if in.Temperature.usable() && !liquid {
 		result.Warnings |= NotLiquid
-		return false
 	}
-	*w, _ = water.At(t.X)
-	s.Put(quantity.Density, w.Density)
-	s.Put(quantity.DynamicViscosity, w.DynamicViscosity)
-	s.Put(quantity.KinematicViscosity, w.KinematicViscosity)
-	s.Put(quantity.LaminarLimitFlow, LimitFlow(p.rig.LaminarBelow, p.bore, w.KinematicViscosity))
-	s.Put(quantity.TurbulentLimitFlow, LimitFlow(p.rig.TurbulentAbove, p.bore, w.KinematicViscosity))
-	p.waterU(t.StandardU(), w, s, &result.U)
-	return true
+	if !in.Flow.usable() || !liquid || !p.flowing(in.Flow) {
+		if liquid {
+			p.putWater(&inlet, in.Temperature.StandardU(), s, &result.U)
+		}
+		p.putStill(&in, s, &result)
+		return result
+	}
+	d := p.atDye(&in, &inlet)
+	if !d.liquid {
+		result.Warnings |= NotLiquid
+		return result
+	}
+	p.deriveFlow(&in, &d, s, &result)
+	return result
 }
 
 // flowing reports whether the meter shows a flow within its range.
@@ -62,22 +59,59 @@ func (p *Pipe) flowing(flow Input) bool {
 	return flow.usable() && flow.X > 0 && flow.X >= p.rig.FlowMin
 }
 
-func (p *Pipe) deriveFlow(in Inputs, w *water.Properties, liquid bool, s *quantity.Set, result *Result) {
-	s.Put(quantity.Velocity, Velocity(in.Flow.X, p.bore))
-	result.U.Put(quantity.Velocity, math.Hypot(Velocity(in.Flow.StandardU(), p.bore), 2*Velocity(in.Flow.X, p.bore)*p.relativeBoreU))
+// putStill is what is known of a flow that gives no Reynolds number.
+func (p *Pipe) putStill(in *Inputs, s *quantity.Set, result *Result) {
 	switch {
+	case !in.Flow.usable():
+		return
 	case in.Flow.X < 0 && -in.Flow.X >= p.rig.FlowMin:
 		result.Warnings |= ReverseFlow
 	case !p.flowing(in.Flow):
 		s.Put(quantity.Regime, float64(quantity.NoFlow))
-	case liquid:
-		p.deriveReynolds(in, w, s, result)
+	}
+	p.putVelocity(in.Flow.X, in.Flow.StandardU(), s, result)
+}
+
+func (p *Pipe) putVelocity(flow, u float64, s *quantity.Set, result *Result) {
+	v := Velocity(flow, p.bore)
+	s.Put(quantity.Velocity, v)
+	result.U.Put(quantity.Velocity, math.Hypot(Velocity(u, p.bore), 2*v*p.relativeBoreU))
+}
+
+// putWater writes the properties and the flows to set. What follows from the standard
+// uncertainty of the temperature in kelvin stands beside them. That of the formula for
+// the viscosity is taken for both viscosities, and so is what hardness and dye may add;
+// the formula for the density is good to 1e-6 and adds nothing.
+func (p *Pipe) putWater(w *water.Properties, uT float64, s, u *quantity.Set) {
+	own := math.Hypot(w.KinematicU/w.KinematicViscosity, p.rig.ViscosityExtra.U)
+	kinematic := math.Hypot(own, w.DLnNuDT*uT)
+	limits := math.Hypot(kinematic, p.relativeBoreU)
+	for _, r := range [...]struct {
+		id              quantity.ID
+		value, relative float64
+	}{
+		{quantity.Density, w.Density, math.Abs(w.Expansion) * uT},
+		{quantity.DynamicViscosity, w.DynamicViscosity, math.Hypot(own, (w.DLnNuDT-w.Expansion)*uT)},
+		{quantity.KinematicViscosity, w.KinematicViscosity, kinematic},
+		{quantity.LaminarLimitFlow, LimitFlow(p.rig.LaminarBelow, p.bore, w.KinematicViscosity), limits},
+		{quantity.TurbulentLimitFlow, LimitFlow(p.rig.TurbulentAbove, p.bore, w.KinematicViscosity), limits},
+	} {
+		s.Put(r.id, r.value)
+		u.Put(r.id, r.value*r.relative)
 	}
 }
 
-func (p *Pipe) deriveReynolds(in Inputs, w *water.Properties, s *quantity.Set, result *Result) {
-	re := Reynolds(in.Flow.X, p.bore, w.KinematicViscosity)
-	r := p.relative(in, w)
+func (p *Pipe) deriveFlow(in *Inputs, d *atDye, s *quantity.Set, result *Result) {
+	result.Tube = d.tube
+	uT := math.Hypot(in.Temperature.StandardU(), in.OnTheWay.U)
+	if !math.IsNaN(d.tube.Celsius) {
+		uT = d.tube.CelsiusU
+	}
+	p.putWater(&d.water, uT, s, &result.U)
+	r := p.relative(in, d)
+	p.putVelocity(d.flow, d.flow*math.Hypot(math.Hypot(r.flow, r.flowExtra), r.meter), s, result)
+	result.Settling = p.Settling(d.flow, d.water.KinematicViscosity)
+	re := Reynolds(d.flow, p.bore, d.water.KinematicViscosity)
 	band := p.band(re)
 	s.Put(quantity.Reynolds, re)
 	s.Put(quantity.ReynoldsUncertainty, 2*re*r.standardU())
@@ -87,67 +121,51 @@ func (p *Pipe) deriveReynolds(in Inputs, w *water.Properties, s *quantity.Set, r
 	s.Put(quantity.ProbabilityBelow, below)
 	s.Put(quantity.ProbabilityBetween, between)
 	s.Put(quantity.ProbabilityAbove, above)
-	p.deriveBuoyancy(in, w, result)
-	if band != quantity.Transitional {
-		p.deriveLosses(in, band, re, &r, w, s, result)
-	}
+	result.Warnings |= d.tube.Profile.Warning()
+	p.deriveLosses(in, d, band, re, &r, s, result)
 }
 
-func (p *Pipe) headU(in Inputs) float64 { return math.Hypot(in.Level.StandardU(), p.rig.Drop.U) }
+func (p *Pipe) headU(in *Inputs) float64 { return math.Hypot(in.Level.StandardU(), p.rig.Drop.U) }
 
-// waterU states what follows from the temperature's standard uncertainty. That of
-// the formula for the viscosity is taken for both viscosities; the formula for the
-// density is good to 1e-6 and adds nothing.
-func (p *Pipe) waterU(uT float64, w *water.Properties, s, u *quantity.Set) {
-	density := math.Abs(w.Expansion) * uT
-	kinematic := math.Hypot(w.KinematicU/w.KinematicViscosity, w.DLnNuDT*uT)
-	dynamic := math.Hypot(w.KinematicU/w.KinematicViscosity, (w.DLnNuDT-w.Expansion)*uT)
-	limits := math.Hypot(kinematic, p.relativeBoreU)
-	for _, r := range [...]struct {
-		id       quantity.ID
-		relative float64
-	}{
-		{quantity.Density, density}, {quantity.KinematicViscosity, kinematic}, {quantity.DynamicViscosity, dynamic},
-		{quantity.LaminarLimitFlow, limits}, {quantity.TurbulentLimitFlow, limits},
-	} {
-		v, _ := s.Get(r.id)
-		u.Put(r.id, v*r.relative)
-	}
-}
+// developedPart is the part of the entrance length from which on a shorter tube is
+// worth a warning. At half of 0.06·Re·D the middle of a laminar profile is some 5 %
+// below its final velocity (from memory); a tube between that and the whole is said
+// not to be developed, and no more.
+const developedPart = 0.5
 
-func (p *Pipe) deriveLosses(in Inputs, band quantity.Band, re float64, r *relative, w *water.Properties, s *quantity.Set, result *Result) {
-	f := frictionIn(band, re, p.relativeWall)
-	s.Put(quantity.FrictionFactor, f.factor)
-	velocity := Velocity(in.Flow.X, p.bore)
-	result.WallShear = WallShear(f.factor, w.Density, velocity)
-	entrance := EntranceLength(band, re, p.bore)
-	s.Put(quantity.EntranceLength, entrance)
-	s.PutBool(quantity.Developed, p.rig.Length.X > entrance)
-	if p.rig.Length.X <= entrance {
-		result.Warnings |= NotDeveloped
+func (p *Pipe) deriveLosses(in *Inputs, d *atDye, band quantity.Band, re float64, r *relative, s *quantity.Set, result *Result) {
+	own := p.drag(band, re, &d.tube)
+	result.Friction = uncertainty.Value{X: own.factor, U: own.frictionU}
+	result.Alpha = uncertainty.Value{X: own.alpha, U: own.alphaU}
+	if own.stated {
+		s.Put(quantity.FrictionFactor, own.lawOf(band, re))
+		result.WallShear = WallShear(own.lawOf(band, re), d.water.Density, Velocity(d.flow, p.bore))
 	}
+	p.putEntrance(band, re, s, result)
 	head, known := s.Get(quantity.Head)
 	if !known || head <= 0 {
 		return
 	}
-	k := p.loss(band, f, velocity, head, p.headU(in), r)
-	s.Put(quantity.LossCoefficient, k.k)
-	s.Put(quantity.LossCoefficientUncertainty, 2*k.u)
-	result.U.Put(quantity.LossCoefficient, k.u)
+	result.Loss = p.loss(&own, d.flow, head, in, r)
+	k, u := result.Loss.K, result.Loss.U()
+	s.Put(quantity.LossCoefficient, k)
+	s.Put(quantity.LossCoefficientUncertainty, 2*u)
+	result.U.Put(quantity.LossCoefficient, u)
 	// Written so that a coefficient whose uncertainty is unknown warns below 0.
-	if k.k < 0 && !(k.k >= -2*k.u) {
+	if k < 0 && !(k >= -2*u) {
 		result.Warnings |= NegativeLoss
 	}
 }
 
-func (p *Pipe) deriveBuoyancy(in Inputs, w *water.Properties, result *Result) {
-	if !in.Ambient.usable() {
+func (p *Pipe) putEntrance(band quantity.Band, re float64, s *quantity.Set, result *Result) {
+	if band == quantity.Transitional {
+		result.Warnings |= BetweenLimits
 		return
 	}
-	difference := WallDifference(w, p.bore, in.Temperature.X, in.Ambient.X)
-	result.Richardson = Richardson(p.rig.Orientation, w.Expansion, difference, p.bore, Velocity(in.Flow.X, p.bore))
-	result.Cooling = Cooling(w, p.bore, p.rig.Length.X, in.Flow.X, in.Temperature.X, in.Ambient.X)
-	if math.Abs(result.Richardson) > mixedAbove {
-		result.Warnings |= MixedConvection
+	entrance := EntranceLength(band, re, p.bore)
+	s.Put(quantity.EntranceLength, entrance)
+	s.PutBool(quantity.Developed, p.rig.Length.X > entrance)
+	if p.rig.Length.X <= developedPart*entrance {
+		result.Warnings |= NotDeveloped
 	}
 }

@@ -51,17 +51,6 @@ func colebrook(re, relativeRoughness float64) friction {
 	}
 }
 
-// frictionIn is the friction of a band; NaN between the limits and without flow.
-func frictionIn(band quantity.Band, re, relativeRoughness float64) friction {
-	switch band {
-	case quantity.Laminar:
-		return friction{factor: LaminarFriction(re), slopeRe: -1}
-	case quantity.Turbulent:
-		return colebrook(re, relativeRoughness)
-	}
-	return friction{factor: math.NaN()}
-}
-
 // EntranceLength is the length in which the flow develops, in metres for a bore
 // in metres: 0.06·Re·D when laminar, 4.4·Re^(1/6)·D when turbulent (White,
 // Fluid Mechanics, chapter 6, eq. 6.6 up to the 6th edition; the 7th of 2011

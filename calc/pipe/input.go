@@ -20,7 +20,12 @@ type Inputs struct {
 	Flow        Input
 	Temperature Input // at the inlet of the tube
 	Level       Input // above the datum
-	Ambient     Input // air temperature; only for warnings
+	Ambient     Input // air temperature
+	Meter       Input // of the water in the flow meter; unknown where that is the tube's
+	// OnTheWay is by how many kelvin the water at the dye left the inlet warmer than
+	// the inlet's water is now: X what is known of it, U its standard uncertainty.
+	// See Pipe.SecondsToDye.
+	OnTheWay uncertainty.Value
 }
 
 // StandardU is the combined standard uncertainty of the input.

@@ -1,8 +1,9 @@
 // Package pipe owns the physics of water that runs through a straight round
-// tube: velocity, Reynolds number and its band, friction, entrance length,
-// head, loss coefficient, buoyancy; and the uncertainty of what it computes.
+// tube: velocity, Reynolds number and its band where the dye is watched, friction,
+// entrance length, head, loss coefficient, what buoyancy does to the profile; and the
+// uncertainty of what it computes.
 //
-//	Inputs (with uncertainties) → Pipe.Derive → rows of quantity.Set, and Result (warnings)
+//	Inputs (with uncertainties) → water at the dye → Pipe.Derive → rows of quantity.Set, and Result (warnings)
 //
 // It keeps no history: hysteresis of the regime, slopes and steadiness live
 // elsewhere. It does not say what the dye shows: careful entries stay laminar
@@ -14,6 +15,7 @@ import (
 	"fmt"
 	"math"
 
+	"flowrigd/calc/heat"
 	"flowrigd/calc/uncertainty"
 )
 
@@ -35,7 +37,11 @@ const (
 // standard uncertainty of NaN was never stated, as in Input.
 type Rig struct {
 	Bore, Length, Roughness uncertainty.Value
+	Outer                   uncertainty.Value // outer diameter; none (0) means that no heat is reckoned with
+	WatchedAt               uncertainty.Value // where the dye is watched, from the inlet, up to Length
 	Drop                    uncertainty.Value // height of the level datum above the outlet
+	Room                    Input             // °C, taken where Inputs has no ambient temperature
+	ViscosityExtra          uncertainty.Value // what hardness and dye may add to the viscosity: U relative, X 0
 	Orientation             Orientation
 	LaminarBelow            float64 // Reynolds number
 	TurbulentAbove          float64 // Reynolds number, not less than LaminarBelow
@@ -47,6 +53,7 @@ type Rig struct {
 type Pipe struct {
 	rig                         Rig
 	bore                        float64
+	wall                        *heat.Wall // nil where no heat is reckoned with
 	logLaminar, logTurbulent    float64
 	relativeBoreU, relativeWall float64 // u(D)/D, ε/D
 }
@@ -60,11 +67,17 @@ func New(rig Rig) (*Pipe, error) {
 		within("drop", rig.Drop, -20, 20, "give the height of the level datum above the outlet"),
 		limits(rig),
 		orientation(rig.Orientation),
+		surroundings(rig),
 	)
 	if err != nil {
 		return nil, err
 	}
+	wall, err := wallOf(rig)
+	if err != nil {
+		return nil, err
+	}
 	return &Pipe{
+		wall:          wall,
 		rig:           rig,
 		bore:          rig.Bore.X,
 		logLaminar:    math.Log(rig.LaminarBelow),
@@ -102,4 +115,28 @@ func orientation(o Orientation) error {
 		return fmt.Errorf("orientation: %d is none of vertical down, vertical up, horizontal", o)
 	}
 	return nil
+}
+
+func surroundings(rig Rig) error {
+	// Where the dye is watched may be the outlet itself, however the length was rounded.
+	err := within("watched_at", rig.WatchedAt, 0, rig.Length.X*(1+1e-9), "give the place along the tube, from its inlet")
+	if room := rig.Room; room.Known && !inRoom(room.X) {
+		err = errors.Join(err, fmt.Errorf("room: %g °C is outside %g to %g °C: give the temperature of the air around the tube", room.X, float64(roomLow), float64(roomHigh)))
+	}
+	if u := rig.ViscosityExtra.U; u < 0 || u > 0.5 {
+		err = errors.Join(err, fmt.Errorf("viscosity_extra: a standard uncertainty of %g is outside 0 to 0.5: give what hardness and dye add, such as 0.1 %%", u))
+	}
+	return err
+}
+
+// The air around a tube, °C.
+const roomLow, roomHigh = -20, 60
+
+func inRoom(celsius float64) bool { return celsius >= roomLow && celsius <= roomHigh }
+
+func wallOf(rig Rig) (*heat.Wall, error) {
+	if rig.Outer == (uncertainty.Value{}) {
+		return nil, nil
+	}
+	return heat.New(heat.Tube{Bore: rig.Bore, Outer: rig.Outer, Length: rig.Length, Vertical: rig.Orientation != Horizontal})
 }

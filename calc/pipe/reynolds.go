@@ -5,7 +5,6 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/uncertainty"
-	"flowrigd/calc/water"
 )
 
 // Reynolds is the Reynolds number 4Q/(πDν) of a volume flow in m³/s through a
@@ -35,37 +34,59 @@ func (p *Pipe) band(re float64) quantity.Band {
 	return quantity.Transitional
 }
 
-// relative are the relative standard uncertainties of what makes up Re.
+// relative is what makes up the uncertainty of Re: relative standard uncertainties,
+// those of temperatures in kelvin, and the slopes of ln Re. Inlet, flow and bore also
+// change the heat lost on the way, so their slopes hold both.
 type relative struct {
-	flow, flowExtra    float64
-	bore, formula      float64
-	warmth, warmExtra  float64 // through the viscosity
-	logCurvatureOfWarm float64 // second-order shift of ln ν
+	flow, flowExtra         float64 // of the meter's reading
+	meter                   float64 // through the density of the water in the meter
+	bore, formula, extra    float64
+	warmth, warmExtra       float64 // K, of the inlet
+	surroundings, onTheWay  float64 // K, of the fall on its own and of the time on the way
+	perFlow, perBore        float64 // dln Re/dln Q, dln Re/dln D
+	perKelvin, perKelvinDye float64 // 1/K, of the inlet's temperature and of the dye's
+	logCurvatureOfWarm      float64 // second-order shift of ln ν
 }
 
-func (p *Pipe) relative(in Inputs, w *water.Properties) relative {
-	t := in.Temperature
+func (p *Pipe) relative(in *Inputs, d *atDye) relative {
+	t, slope := in.Temperature, d.water.DLnNuDT
 	u := t.StandardU()
 	return relative{
 		flow:               in.Flow.U / in.Flow.X,
 		flowExtra:          in.Flow.OtherU / in.Flow.X,
+		meter:              d.meterU,
 		bore:               p.relativeBoreU,
-		formula:            w.KinematicU / w.KinematicViscosity,
-		warmth:             w.DLnNuDT * t.U,
-		warmExtra:          w.DLnNuDT * t.OtherU,
-		logCurvatureOfWarm: w.D2LnNuDT2 * u * u / 2,
+		formula:            d.water.KinematicU / d.water.KinematicViscosity,
+		extra:              p.rig.ViscosityExtra.U,
+		warmth:             t.U,
+		warmExtra:          t.OtherU,
+		surroundings:       d.ownU,
+		onTheWay:           in.OnTheWay.U,
+		perFlow:            1 + slope*d.fall.Flow,
+		perBore:            -1 + slope*d.fall.Bore,
+		perKelvin:          -slope * (1 - d.fall.Celsius),
+		perKelvinDye:       -slope,
+		logCurvatureOfWarm: d.water.D2LnNuDT2 * u * u / 2,
 	}
 }
 
-// standardU is the relative standard uncertainty of Re by JCGM 100:2008, 5.1.6,
-// equation 12:
+// standardU is the relative standard uncertainty of Re by JCGM 100:2008, 5.1.2,
+// equation 10, which without heat lost is that of 5.1.6, equation 12:
 //
 //	(u/Re)² = (uQ/Q)² + (uD/D)² + (uν/ν)² + (dlnν/dT·uT)²
 //
 // One temperature enters density and viscosity; dlnν/dT carries both.
 func (r *relative) standardU() float64 {
-	return math.Sqrt(r.flow*r.flow + r.flowExtra*r.flowExtra + r.bore*r.bore +
-		r.formula*r.formula + r.warmth*r.warmth + r.warmExtra*r.warmExtra)
+	flow, bore := r.perFlow*math.Hypot(math.Hypot(r.flow, r.flowExtra), r.meter), r.perBore*r.bore
+	return math.Sqrt(flow*flow + bore*bore + r.viscosityU()*r.viscosityU())
+}
+
+// viscosityU is the relative standard uncertainty of the viscosity at the dye, but for
+// what flow and bore do to it.
+func (r *relative) viscosityU() float64 {
+	inlet := r.perKelvin * math.Hypot(r.warmth, r.warmExtra)
+	way := r.perKelvinDye * math.Hypot(r.surroundings, r.onTheWay)
+	return math.Sqrt(r.formula*r.formula + r.extra*r.extra + inlet*inlet + way*way)
 }
 
 // probabilities of the three bands for a Reynolds number, from the
@@ -79,48 +100,16 @@ func (r *relative) standardU() float64 {
 func (p *Pipe) probabilities(re float64, shape [2]uncertainty.Shape, r *relative) (below, between, above float64) {
 	q2, d2 := r.flow*r.flow+r.flowExtra*r.flowExtra, r.bore*r.bore
 	var sum uncertainty.Sum
-	sum.Add(math.Log(re)-q2/2+d2/2-r.logCurvatureOfWarm, r.flowExtra, uncertainty.Normal)
-	sum.Add(0, r.warmExtra, uncertainty.Normal)
+	sum.Add(math.Log(re)-q2/2+d2/2-r.logCurvatureOfWarm, r.perFlow*math.Hypot(r.flowExtra, r.meter), uncertainty.Normal)
+	sum.Add(0, r.perKelvin*r.warmExtra, uncertainty.Normal)
+	sum.Add(0, r.perKelvinDye*math.Hypot(r.surroundings, r.onTheWay), uncertainty.Normal)
 	sum.Add(0, r.formula, uncertainty.Normal)
-	sum.Add(0, r.flow, shape[0])
-	sum.Add(0, r.warmth, shape[1])
-	sum.Add(0, r.bore, p.rig.Bore.Shape)
+	sum.Add(0, r.extra, p.rig.ViscosityExtra.Shape)
+	sum.Add(0, r.perFlow*r.flow, shape[0])
+	sum.Add(0, r.perKelvin*r.warmth, shape[1])
+	sum.Add(0, r.perBore*r.bore, p.rig.Bore.Shape)
 	underLower, underUpper := sum.Below(p.logLaminar), sum.Below(p.logTurbulent)
 	return underLower, math.Max(0, underUpper-underLower), 1 - math.Max(underLower, underUpper)
-}
-
-// Budget lists the contributions to the standard uncertainty of the Reynolds
-// number, for people. It is empty where the Reynolds number is unknown.
-func (p *Pipe) Budget(in Inputs) []uncertainty.Contribution {
-	if !p.flowing(in.Flow) || !in.Temperature.usable() {
-		return nil
-	}
-	w, err := water.At(in.Temperature.X)
-	if err != nil {
-		return nil
-	}
-	re := Reynolds(in.Flow.X, p.bore, w.KinematicViscosity)
-	perKelvin := -re * w.DLnNuDT
-	rows := []uncertainty.Contribution{
-		{Name: "flow", X: in.Flow.X, U: in.Flow.U, Sensitivity: re / in.Flow.X},
-		{Name: "flow, further", X: in.Flow.X, U: in.Flow.OtherU, Sensitivity: re / in.Flow.X},
-		{Name: "bore", X: p.bore, U: p.rig.Bore.U, Sensitivity: -re / p.bore},
-		{Name: "temperature", X: in.Temperature.X, U: in.Temperature.U, Sensitivity: perKelvin},
-		{Name: "temperature, further", X: in.Temperature.X, U: in.Temperature.OtherU, Sensitivity: perKelvin},
-		{Name: "viscosity formula", X: w.KinematicViscosity, U: w.KinematicU, Sensitivity: -re / w.KinematicViscosity},
-	}
-	return withoutZeros(rows)
-}
-
-// withoutZeros drops the optional rows that nobody gave.
-func withoutZeros(rows []uncertainty.Contribution) []uncertainty.Contribution {
-	kept := rows[:0]
-	for _, row := range rows {
-		if row.U != 0 {
-			kept = append(kept, row)
-		}
-	}
-	return kept
 }
 
 // ProbabilityDoubt is by how much the probability of a band may be wrong, from
