@@ -52,7 +52,8 @@ type Wall struct {
 	tube        Tube
 	outside     outside
 	glass       float64 // thermal resistance of the glass, K m/W
-	outerU      float64 // relative
+	boreU       float64 // relative
+	outerU      float64
 	lengthRatio float64 // D/L
 }
 
@@ -73,6 +74,7 @@ func New(t Tube) (*Wall, error) {
 		tube:        t,
 		outside:     newOutside(t),
 		glass:       math.Log(t.Outer.X/t.Bore.X) / (2 * math.Pi * glass),
+		boreU:       t.Bore.Relative(),
 		outerU:      t.Outer.Relative(),
 		lengthRatio: t.Bore.X / t.Length.X,
 	}, nil
@@ -116,13 +118,14 @@ type slopes struct{ difference, room, convection, outer, bore, flow float64 }
 // of −20 to 110 °C.
 func (w *Wall) Exchange(s Stream) Exchange {
 	flow := math.Max(0, s.Flow)
-	in := inside(&s, flow, w.tube.Bore.X, w.lengthRatio)
-	film := 1 / (math.Pi * in.nusselt * s.Water.Conductivity) // K m/W
+	conductivity := s.Water.Conductivity()
+	in := inside(&s, flow, w.tube.Bore.X, w.lengthRatio, conductivity)
+	film := 1 / (math.Pi * in.nusselt * conductivity) // K m/W
 	resistance := film + w.glass
 	e := Exchange{
 		difference: s.Celsius - s.Room,
 		capacity:   s.Water.Density * flow * s.Water.HeatCapacity,
-		inside:     in.nusselt * s.Water.Conductivity / w.tube.Bore.X,
+		inside:     in.nusselt * conductivity / w.tube.Bore.X,
 		bore:       w.tube.Bore.X,
 	}
 	rise := e.difference // of the outer wall over the room
@@ -195,18 +198,13 @@ func (e *Exchange) BulkOverWall(distance float64) float64 {
 // metres. Inlet, bore and flow enter elsewhere too, so their slopes are to be added to
 // what they do there before anything is squared.
 func (w *Wall) OwnU(f *Fall, room, distance float64) float64 {
-	sum := 0.0
-	for _, part := range [...]float64{
-		f.Convection * correlationLimits / math.Sqrt(3), f.Convection * draughtLimit / math.Sqrt(3),
-		f.Outer * w.outerU, f.Room * room, f.Distance * distance,
-	} {
-		sum += part * part
-	}
-	return math.Sqrt(sum)
+	return uncertainty.Quadrature(
+		f.Convection*correlationLimits/math.Sqrt(3), f.Convection*draughtLimit/math.Sqrt(3),
+		f.Outer*w.outerU, f.Room*room, f.Distance*distance)
 }
 
 // U is the whole standard uncertainty of a fall, K: what is its own, the inlet's in
 // kelvin and the flow's relative one.
 func (w *Wall) U(f *Fall, own, celsius, flow float64) float64 {
-	return math.Hypot(math.Hypot(own, f.Celsius*celsius), math.Hypot(f.Flow*flow, f.Bore*w.tube.Bore.Relative()))
+	return uncertainty.Quadrature(own, f.Celsius*celsius, f.Flow*flow, f.Bore*w.boreU)
 }

@@ -14,10 +14,10 @@ type flowing struct{ nusselt, power float64 }
 // Turbulent: Gnielinski, Int. Chem. Eng. 16 (1976) 359 (from memory), for Re 3000 up,
 // Nu = (f/8)·(Re − 1000)·Pr/(1 + 12.7·√(f/8)·(Pr^(2/3) − 1)) with Petukhov's
 // f = (0.79·ln Re − 1.64)⁻²; below it, and never less than the laminar.
-func inside(s *Stream, flow, bore, boreOverLength float64) flowing {
+func inside(s *Stream, flow, bore, boreOverLength, conductivity float64) flowing {
 	w := s.Water
 	re := 4 * flow / (math.Pi * bore * w.KinematicViscosity)
-	pr := w.DynamicViscosity * w.HeatCapacity / w.Conductivity
+	pr := w.DynamicViscosity * w.HeatCapacity / conductivity
 	laminar := hausen(re * pr * boreOverLength)
 	if !s.Turbulent || re < 2300 {
 		return laminar

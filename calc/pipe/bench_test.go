@@ -31,6 +31,12 @@ func BenchmarkState(b *testing.B) {
 	rig.LaminarBelow, rig.TurbulentAbove = 2000, 2050
 	beside := mustNew(b, rig)
 	worst.Flow = litres(pipe.LimitFlow(1995, 0.013, 1.00336675626e-6) * 60000)
+	// Hot water in a cool vertical tube, between the limits, with another temperature
+	// in the meter: everything at once.
+	rig.Bore, rig.TurbulentAbove = bench().Bore, 4000
+	rig.Outer, rig.WatchedAt = uncertainty.Expanded(0.016, 0.001, 2), uncertainty.Value{X: 0.45}
+	hot, all := mustNew(b, rig), inputs(0.65, 65)
+	all.Meter = known(uncertainty.Limits(60, 1))
 	parts := []struct {
 		name string
 		work func()
@@ -40,6 +46,7 @@ func BenchmarkState(b *testing.B) {
 		{"colebrook", func() { sink = pipe.Colebrook(17000, 1e-4) }},
 		{"state-beside-limits", func() { beside.Derive(worst, &s) }},
 		{"state-turbulent", func() { p.Derive(far, &s) }},
+		{"state-hot-in-cool", func() { hot.Derive(all, &s) }},
 	}
 	yardstick := 0.0
 	for _, part := range parts {
@@ -62,7 +69,10 @@ func BenchmarkState(b *testing.B) {
 func TestDeriveAllocatesNothing(t *testing.T) {
 	p := mustNew(t, bench())
 	var s quantity.Set
-	for name, in := range map[string]pipe.Inputs{"flowing": inputs(5, 42), "ice": inputs(5, -3), "nothing": {}} {
+	rig := bench()
+	rig.Outer = uncertainty.Value{X: 0.016}
+	p = mustNew(t, rig)
+	for name, in := range map[string]pipe.Inputs{"flowing": inputs(5, 42), "laminar": inputs(0.5, 65), "ice": inputs(5, -3), "nothing": {}} {
 		if n := testing.AllocsPerRun(100, func() { p.Derive(in, &s) }); n != 0 {
 			t.Errorf("%s: %v allocations a state", name, n)
 		}

@@ -75,7 +75,7 @@ func (p *Pipe) putStill(in *Inputs, s *quantity.Set, result *Result) {
 func (p *Pipe) putVelocity(flow, u float64, s *quantity.Set, result *Result) {
 	v := Velocity(flow, p.bore)
 	s.Put(quantity.Velocity, v)
-	result.U.Put(quantity.Velocity, math.Hypot(Velocity(u, p.bore), 2*v*p.relativeBoreU))
+	result.U.Put(quantity.Velocity, uncertainty.Quadrature(Velocity(u, p.bore), 2*v*p.relativeBoreU))
 }
 
 // putWater writes the properties and the flows to set. What follows from the standard
@@ -83,15 +83,15 @@ func (p *Pipe) putVelocity(flow, u float64, s *quantity.Set, result *Result) {
 // the viscosity is taken for both viscosities, and so is what hardness and dye may add;
 // the formula for the density is good to 1e-6 and adds nothing.
 func (p *Pipe) putWater(w *water.Properties, uT float64, s, u *quantity.Set) {
-	own := math.Hypot(w.KinematicU/w.KinematicViscosity, p.rig.ViscosityExtra.U)
-	kinematic := math.Hypot(own, w.DLnNuDT*uT)
-	limits := math.Hypot(kinematic, p.relativeBoreU)
+	own := uncertainty.Quadrature(w.KinematicU/w.KinematicViscosity, p.rig.ViscosityExtra.U)
+	kinematic := uncertainty.Quadrature(own, w.DLnNuDT*uT)
+	limits := uncertainty.Quadrature(kinematic, p.relativeBoreU)
 	for _, r := range [...]struct {
 		id              quantity.ID
 		value, relative float64
 	}{
 		{quantity.Density, w.Density, math.Abs(w.Expansion) * uT},
-		{quantity.DynamicViscosity, w.DynamicViscosity, math.Hypot(own, (w.DLnNuDT-w.Expansion)*uT)},
+		{quantity.DynamicViscosity, w.DynamicViscosity, uncertainty.Quadrature(own, (w.DLnNuDT-w.Expansion)*uT)},
 		{quantity.KinematicViscosity, w.KinematicViscosity, kinematic},
 		{quantity.LaminarLimitFlow, LimitFlow(p.rig.LaminarBelow, p.bore, w.KinematicViscosity), limits},
 		{quantity.TurbulentLimitFlow, LimitFlow(p.rig.TurbulentAbove, p.bore, w.KinematicViscosity), limits},
@@ -103,13 +103,13 @@ func (p *Pipe) putWater(w *water.Properties, uT float64, s, u *quantity.Set) {
 
 func (p *Pipe) deriveFlow(in *Inputs, d *atDye, s *quantity.Set, result *Result) {
 	result.Tube = d.tube
-	uT := math.Hypot(in.Temperature.StandardU(), in.OnTheWay.U)
+	uT := uncertainty.Quadrature(in.Temperature.StandardU(), in.OnTheWay.U)
 	if !math.IsNaN(d.tube.Celsius) {
 		uT = d.tube.CelsiusU
 	}
 	p.putWater(&d.water, uT, s, &result.U)
 	r := p.relative(in, d)
-	p.putVelocity(d.flow, d.flow*math.Hypot(math.Hypot(r.flow, r.flowExtra), r.meter), s, result)
+	p.putVelocity(d.flow, d.flow*uncertainty.Quadrature(r.flow, r.flowExtra, r.meter), s, result)
 	result.Settling = p.Settling(d.flow, d.water.KinematicViscosity)
 	re := Reynolds(d.flow, p.bore, d.water.KinematicViscosity)
 	band := p.band(re)
@@ -125,7 +125,9 @@ func (p *Pipe) deriveFlow(in *Inputs, d *atDye, s *quantity.Set, result *Result)
 	p.deriveLosses(in, d, band, re, &r, s, result)
 }
 
-func (p *Pipe) headU(in *Inputs) float64 { return math.Hypot(in.Level.StandardU(), p.rig.Drop.U) }
+func (p *Pipe) headU(in *Inputs) float64 {
+	return uncertainty.Quadrature(in.Level.StandardU(), p.rig.Drop.U)
+}
 
 // developedPart is the part of the entrance length from which on a shorter tube is
 // worth a warning. At half of 0.06·Re·D the middle of a laminar profile is some 5 %

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"flowrigd/calc/heat"
+	"flowrigd/calc/uncertainty"
 	"flowrigd/calc/water"
 )
 
@@ -89,7 +90,7 @@ func (p *Pipe) cool(d *atDye, in *Inputs, room *Input, inlet *water.Properties) 
 	toDye.Celsius-- // the dye's temperature is the inlet's less the fall
 	d.tube = Tube{
 		Celsius:      d.celsius,
-		CelsiusU:     math.Hypot(p.wall.U(&toDye, d.ownU, inletU, flowU), in.OnTheWay.U),
+		CelsiusU:     uncertainty.Quadrature(p.wall.U(&toDye, d.ownU, inletU, flowU), in.OnTheWay.U),
 		Fall:         whole.Kelvin,
 		FallU:        p.wall.U(&whole, p.wall.OwnU(&whole, u, p.rig.Length.U), inletU, flowU),
 		BulkOverWall: e.BulkOverWall(length),
@@ -103,10 +104,10 @@ func (p *Pipe) throughMeter(d *atDye, in *Inputs) {
 	if !in.Meter.usable() || !water.Liquid(in.Meter.X) {
 		return
 	}
-	metered, _ := water.At(in.Meter.X)
-	d.flow *= metered.Density / d.water.Density
-	d.meterSlope, d.meterKelvin = -metered.Expansion, in.Meter.StandardU()
-	d.meterU = math.Abs(d.meterSlope) * d.meterKelvin
+	density, expansion := water.Density(in.Meter.X)
+	d.flow *= density / d.water.Density
+	d.meterSlope, d.meterKelvin = -expansion, in.Meter.StandardU()
+	d.meterU = math.Abs(expansion) * d.meterKelvin
 }
 
 // SecondsToDye is how long the water takes from the inlet to where the dye is

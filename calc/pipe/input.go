@@ -29,7 +29,7 @@ type Inputs struct {
 }
 
 // StandardU is the combined standard uncertainty of the input.
-func (in Input) StandardU() float64 { return math.Hypot(in.U, in.OtherU) }
+func (in Input) StandardU() float64 { return uncertainty.Quadrature(in.U, in.OtherU) }
 
 // usable refuses numbers that would turn into a confident wrong answer.
 func (in Input) usable() bool {

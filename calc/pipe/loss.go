@@ -101,12 +101,12 @@ func (p *Pipe) loss(d *drag, flow, head float64, in *Inputs, r *relative) Loss {
 	b := d.factor * p.rig.Length.X / p.bore
 	perFlow := 2*a + d.slopeRe*r.perFlow*b
 	perViscosity := d.slopeRe * b
-	l := Loss{K: a - d.alpha - b, Flow: flow, meter: perFlow * math.Hypot(r.flow, r.meter)}
+	l := Loss{K: a - d.alpha - b, Flow: flow, meter: perFlow * uncertainty.Quadrature(r.flow, r.meter)}
 	l.shared = [sharedN]float64{
 		sharedBore:      (4*a - (d.slopeRe*r.perBore-d.slopeEps-1)*b) * r.bore,
-		sharedHeight:    a * math.Hypot(in.Level.U, p.rig.Drop.U) / head,
+		sharedHeight:    a * uncertainty.Quadrature(in.Level.U, p.rig.Drop.U) / head,
 		sharedLength:    b * p.rig.Length.Relative(),
-		sharedViscosity: perViscosity * math.Sqrt(r.formula*r.formula+r.extra*r.extra+sq(r.perKelvin*r.warmth)+sq(r.perKelvinDye*r.surroundings)),
+		sharedViscosity: perViscosity * uncertainty.Quadrature(r.formula, r.extra, r.perKelvin*r.warmth, r.perKelvinDye*r.surroundings),
 	}
 	if p.rig.Roughness.X > 0 && d.slopeEps != 0 {
 		l.shared[sharedWall] = d.slopeEps * b * p.rig.Roughness.Relative()
@@ -115,8 +115,8 @@ func (p *Pipe) loss(d *drag, flow, head float64, in *Inputs, r *relative) Loss {
 	if d.stated && d.alphaU == 0 {
 		l.shared[sharedModel], lawU = lawU, 0
 	}
-	l.own = math.Sqrt(sq(perFlow*r.flowExtra) + sq(a*in.Level.OtherU/head) + sq(lawU) + sq(d.alphaU) +
-		sq(perViscosity)*(sq(r.perKelvin*r.warmExtra)+sq(r.perKelvinDye*r.onTheWay)))
+	l.own = uncertainty.Quadrature(perFlow*r.flowExtra, a*in.Level.OtherU/head, lawU, d.alphaU,
+		perViscosity*r.perKelvin*r.warmExtra, perViscosity*r.perKelvinDye*r.onTheWay)
 	return l
 }
 
@@ -124,11 +124,7 @@ func sq(x float64) float64 { return x * x }
 
 // U is the standard uncertainty of K.
 func (l *Loss) U() float64 {
-	sum := l.meter*l.meter + l.own*l.own
-	for _, part := range l.shared {
-		sum += part * part
-	}
-	return math.Sqrt(sum)
+	return uncertainty.Quadrature(l.meter, l.own, uncertainty.Quadrature(l.shared[:]...))
 }
 
 // Over is this coefficient over another of the same rig, with the standard uncertainty

@@ -77,16 +77,16 @@ func (p *Pipe) relative(in *Inputs, d *atDye) relative {
 //
 // One temperature enters density and viscosity; dlnν/dT carries both.
 func (r *relative) standardU() float64 {
-	flow, bore := r.perFlow*math.Hypot(math.Hypot(r.flow, r.flowExtra), r.meter), r.perBore*r.bore
-	return math.Sqrt(flow*flow + bore*bore + r.viscosityU()*r.viscosityU())
+	flow, bore := r.perFlow*uncertainty.Quadrature(r.flow, r.flowExtra, r.meter), r.perBore*r.bore
+	return uncertainty.Quadrature(flow, bore, r.viscosityU())
 }
 
 // viscosityU is the relative standard uncertainty of the viscosity at the dye, but for
 // what flow and bore do to it.
 func (r *relative) viscosityU() float64 {
-	inlet := r.perKelvin * math.Hypot(r.warmth, r.warmExtra)
-	way := r.perKelvinDye * math.Hypot(r.surroundings, r.onTheWay)
-	return math.Sqrt(r.formula*r.formula + r.extra*r.extra + inlet*inlet + way*way)
+	inlet := r.perKelvin * uncertainty.Quadrature(r.warmth, r.warmExtra)
+	way := r.perKelvinDye * uncertainty.Quadrature(r.surroundings, r.onTheWay)
+	return uncertainty.Quadrature(r.formula, r.extra, inlet, way)
 }
 
 // probabilities of the three bands for a Reynolds number, from the
@@ -100,9 +100,9 @@ func (r *relative) viscosityU() float64 {
 func (p *Pipe) probabilities(re float64, shape [2]uncertainty.Shape, r *relative) (below, between, above float64) {
 	q2, d2 := r.flow*r.flow+r.flowExtra*r.flowExtra, r.bore*r.bore
 	var sum uncertainty.Sum
-	sum.Add(math.Log(re)-q2/2+d2/2-r.logCurvatureOfWarm, r.perFlow*math.Hypot(r.flowExtra, r.meter), uncertainty.Normal)
+	sum.Add(math.Log(re)-q2/2+d2/2-r.logCurvatureOfWarm, r.perFlow*uncertainty.Quadrature(r.flowExtra, r.meter), uncertainty.Normal)
 	sum.Add(0, r.perKelvin*r.warmExtra, uncertainty.Normal)
-	sum.Add(0, r.perKelvinDye*math.Hypot(r.surroundings, r.onTheWay), uncertainty.Normal)
+	sum.Add(0, r.perKelvinDye*uncertainty.Quadrature(r.surroundings, r.onTheWay), uncertainty.Normal)
 	sum.Add(0, r.formula, uncertainty.Normal)
 	sum.Add(0, r.extra, p.rig.ViscosityExtra.Shape)
 	sum.Add(0, r.perFlow*r.flow, shape[0])

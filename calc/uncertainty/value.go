@@ -95,6 +95,16 @@ type Contribution struct {
 // unit of the result.
 func (c Contribution) Share() float64 { return math.Abs(c.Sensitivity) * c.U }
 
+// Quadrature is the square root of the sum of squares, how independent standard
+// uncertainties of one unit add up; NaN where one was never stated.
+func Quadrature(parts ...float64) float64 {
+	sum := 0.0
+	for _, part := range parts {
+		sum += part * part
+	}
+	return math.Sqrt(sum)
+}
+
 // Combined is the combined standard uncertainty of a result.
 type Combined struct {
 	U   float64

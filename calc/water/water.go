@@ -34,11 +34,16 @@ type Properties struct {
 	KinematicViscosity float64 // m²/s
 	KinematicU         float64 // standard uncertainty of the kinematic viscosity, m²/s
 	HeatCapacity       float64 // isobaric, J/(kg K)
-	Conductivity       float64 // W/(m K)
 	Expansion          float64 // cubic, 1/K; negative below 4 °C
 	DLnNuDT            float64 // relative change of the kinematic viscosity with temperature, 1/K
 	D2LnNuDT2          float64 // its derivative, 1/K²
+
+	logT float64 // of T/300 K
 }
+
+// Conductivity is the thermal conductivity, W/(m K); apart from the rest, because it
+// costs as much as the viscosity and is rarely asked for.
+func (p *Properties) Conductivity() float64 { return conductivity(p.logT) }
 
 // At gives the properties of the liquid on a bench at a temperature in degrees
 // Celsius. Below 0 °C and above the boiling temperature at 0.1 MPa it is a
@@ -58,7 +63,8 @@ func Liquid(celsius float64) bool { return celsius >= Freezing && celsius <= Boi
 func properties(kelvin float64) Properties {
 	alpha, beta := referenceKelvin/(593-kelvin), referenceKelvin/(kelvin-232)
 	v := specificVolume(alpha, beta)
-	eta := viscosity(math.Log(kelvin / 300))
+	logT := math.Log(kelvin / 300)
+	eta := viscosity(logT)
 	nu := eta.value * v.value
 	etaSlope, etaBend := eta.slope/(eta.value*kelvin), eta.bend/(eta.value*kelvin*kelvin)
 	expansion := v.slope / v.value
@@ -68,12 +74,23 @@ func properties(kelvin float64) Properties {
 		KinematicViscosity: nu,
 		KinematicU:         nu * relativeNuU(kelvin-zeroCelsius),
 		HeatCapacity:       heatCapacity(kelvin/referenceKelvin, alpha, beta),
-		Conductivity:       conductivity(math.Log(kelvin / 300)),
 		Expansion:          expansion,
 		// ν = η·v, so the logarithmic derivatives add.
 		DLnNuDT:   etaSlope + expansion,
 		D2LnNuDT2: etaBend - etaSlope*etaSlope + v.bend/v.value - expansion*expansion,
+		logT:      logT,
 	}
+}
+
+// Density is that of At alone, kg/m³, with the expansion, 1/K; NaN where At is an
+// error.
+func Density(celsius float64) (density, expansion float64) {
+	if !Liquid(celsius) {
+		return math.NaN(), math.NaN()
+	}
+	kelvin := celsius + zeroCelsius
+	v := specificVolume(referenceKelvin/(593-kelvin), referenceKelvin/(kelvin-232))
+	return 1 / v.value, v.slope / v.value
 }
 
 // relativeNuU is the relative standard uncertainty of the kinematic viscosity
