@@ -92,7 +92,7 @@ type Stream struct {
 	Water     *water.Properties // at the inlet's temperature
 	Celsius   float64           // at the inlet
 	Room      float64           // air and walls, °C
-	Flow      float64           // m³/s; none at all from 0 down
+	Flow      float64           // m³/s; none at all from 0 down, unknown where NaN
 	Turbulent bool
 }
 

@@ -16,6 +16,7 @@ var derivedRows = [...]quantity.ID{
 	quantity.FrictionFactor, quantity.EntranceLength, quantity.Developed, quantity.Head,
 	quantity.LossCoefficient, quantity.LossCoefficientUncertainty,
 	quantity.LaminarLimitFlow, quantity.TurbulentLimitFlow,
+	quantity.TubeTemperature, quantity.TubeTemperatureFall, quantity.GrashofReynoldsRatio,
 }
 
 // Derive computes every derived row that needs no history and writes it to s;
@@ -102,7 +103,7 @@ func (p *Pipe) putWater(w *water.Properties, uT float64, s, u *quantity.Set) {
 }
 
 func (p *Pipe) deriveFlow(in *Inputs, d *atDye, s *quantity.Set, result *Result) {
-	result.Tube = d.tube
+	p.putTube(&d.tube, s, result)
 	uT := uncertainty.Quadrature(in.Temperature.StandardU(), in.OnTheWay.U)
 	if !math.IsNaN(d.tube.Celsius) {
 		uT = d.tube.CelsiusU
@@ -121,8 +122,17 @@ func (p *Pipe) deriveFlow(in *Inputs, d *atDye, s *quantity.Set, result *Result)
 	s.Put(quantity.ProbabilityBelow, below)
 	s.Put(quantity.ProbabilityBetween, between)
 	s.Put(quantity.ProbabilityAbove, above)
-	result.Warnings |= d.tube.Profile.Warning()
 	p.deriveLosses(in, d, band, re, &r, s, result)
+}
+
+func (p *Pipe) putTube(t *Tube, s *quantity.Set, result *Result) {
+	result.Tube = *t
+	result.Warnings |= t.Profile.Warning()
+	s.Put(quantity.TubeTemperature, t.Celsius)
+	s.Put(quantity.TubeTemperatureFall, t.Fall)
+	s.Put(quantity.GrashofReynoldsRatio, t.GrashofReynolds)
+	result.U.Put(quantity.TubeTemperature, t.CelsiusU)
+	result.U.Put(quantity.TubeTemperatureFall, t.FallU)
 }
 
 func (p *Pipe) headU(in *Inputs) float64 {
