@@ -5,6 +5,7 @@ import (
 
 	"flowrigd/calc/pipe"
 	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
 )
 
 // Physics is what the physics is to know of the tube and its tank.
@@ -14,6 +15,8 @@ func (c *Config) Physics() pipe.Rig {
 		Drop: c.Tank.Drop, Orientation: c.Tube.Orientation,
 		LaminarBelow: c.Regime.LaminarBelow, TurbulentAbove: c.Regime.TurbulentAbove,
 	}
+	// The wall of a bench's glass tube is some 1.5 mm (common practice, no source).
+	rig.Outer = uncertainty.Expanded(c.Tube.Bore.X+0.003, 0.001, 2)
 	if in := c.Instrument(quantity.Flow); in != nil && in.Range != nil {
 		rig.FlowMin = in.Range.Low
 	}

@@ -109,12 +109,12 @@ func TestAReloadForgetsWhatIsGone(t *testing.T) {
 	b := benchWith(t, benchText+ambient)
 	b.read(quantity.Ambient, 210)
 	b.run(2*time.Second, 0.22, 60, 255)
-	if !strings.Contains(strings.Join(b.state.Warnings, " "), "buoyancy") {
-		t.Fatalf("warnings %q, none of buoyancy: the test shows nothing", b.state.Warnings)
+	if !strings.Contains(strings.Join(b.state.Warnings, " "), "heat through the wall") {
+		t.Fatalf("warnings %q, none of the heat: the test shows nothing", b.state.Warnings)
 	}
 	b.step(daq.Input{Kind: daq.KindReload, Start: &daq.Start{Config: benchConfig(t, benchText)}})
 	b.run(2*time.Second, 0.22, 60, 255)
-	if strings.Contains(strings.Join(b.state.Warnings, " "), "buoyancy") {
+	if strings.Contains(strings.Join(b.state.Warnings, " "), "heat through the wall") {
 		t.Errorf("after the room's thermometer went: %q", b.state.Warnings)
 	}
 }
