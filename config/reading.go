@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"flowrigd/calc/explain"
+	"flowrigd/calc/pipe"
 	"flowrigd/calc/uncertainty"
 	"flowrigd/calc/water"
 )
@@ -42,9 +44,40 @@ func AskedReading() []Asked {
 		{"length", "", "`LENGTH` of the tube, for the entrance length and the losses", "length", Length, 1e-3, 100, 0.5, "give the length of the tube, such as 900 mm"},
 		{"roughness", "", "`HEIGHT` of the wall's roughness (drawn glass, 0.0015 mm, when not given)", "roughness", Length, 0, 0.05, math.Inf(1), "give the roughness of the wall, 0.0015 mm for drawn glass"},
 		{"head", "", "`HEAD` of water above the tube's outlet, for the loss coefficient", "head", Length, 1e-3, 20, 0.5, "give the height of the water above the outlet, such as 1.35 m"},
+		{"ambient", "", "air `TEMPERATURE` around the tube, with --length: Re, and the flows to set, where the dye is watched", "ambient", Temperature, -20, 60, 20, "give the temperature of the room"},
+		{"outer", "", "outer `DIAMETER` of the tube, for the heat lost (bore + 3 mm when not given)", "outer diameter", Length, 1.01e-4, 2, 0.5, "give the outer diameter of the tube, such as 16 mm"},
+		{"watched-at", "", "`PLACE` where the dye is watched, from the inlet (the middle when not given)", "watched at", Length, 0, 100, math.Inf(1), "give the place along the tube, such as 450 mm"},
+		{"vessel-temperature", "", "`TEMPERATURE` of the water in the vessel of --volume, where it has cooled", "vessel temperature", Temperature, water.Freezing, water.BoilingHere, 20, "give the temperature of the water in the vessel"},
 		{"laminar-below", usualLaminarBelow, "Reynolds `NUMBER` below which the band is laminar", "lower limit", None, 1, 1e6, 0, "give about 2000"},
 		{"turbulent-above", usualTurbulentAbove, "Reynolds `NUMBER` above which the band is turbulent", "upper limit", None, 1, 1e6, 0, "give about 4000"},
 	}
+}
+
+// AskedWord is one choice of a timed reading.
+type AskedWord struct {
+	Flag, Preset, Help string
+	words              []string
+}
+
+// AskedWords are the choices that go with a reading.
+func AskedWords() []AskedWord {
+	ways := [...]string{pipe.VerticalDown: "vertical-down", pipe.VerticalUp: "vertical-up", pipe.Horizontal: "horizontal"}
+	return []AskedWord{
+		{"orientation", "vertical-down", "`WAY` of the water, for the heat lost: " + oneOf(ways[:]), ways[:]},
+		{"vessel", "", "what --volume was caught in, marked for 20 Cel: `MATERIAL`, " + oneOf(explain.VesselNames()), explain.VesselNames()},
+	}
+}
+
+// read is the number of a word among the choices, from 0; -1 where none was written.
+func (q AskedWord) read(text string) (int, error) {
+	if text == "" {
+		return -1, nil
+	}
+	i := slices.Index(q.words, text)
+	if i < 0 {
+		return -1, fmt.Errorf("calc: --%s: %q is no choice; write %s", q.Flag, text, oneOf(q.words))
+	}
+	return i, nil
 }
 
 // ParseReading reads the quantities of a reading as they were written, "" where one
@@ -63,7 +96,18 @@ func ParseReading(words func(flag string) string) (explain.Reading, error) {
 		}
 		given[q.Flag] = g
 	}
+	choice := map[string]int{}
+	for _, q := range AskedWords() {
+		i, err := q.read(words(q.Flag))
+		if err != nil {
+			wrong = append(wrong, err)
+		}
+		choice[q.Flag] = i
+	}
 	wrong = append(wrong, complete(given)...)
+	if choice["vessel"] >= 0 && !given["volume"].IsGiven() {
+		wrong = append(wrong, errors.New(`calc: vessel (--vessel) belongs to a volume; give --volume "200 mL" with --time "30.0 s"`))
+	}
 	if len(wrong) == 0 {
 		wrong = consistent(given)
 	}
@@ -71,6 +115,9 @@ func ParseReading(words func(flag string) string) (explain.Reading, error) {
 		Flow: given["flow"], Volume: given["volume"], Time: given["time"],
 		Temperature: given["temperature"], Bore: given["bore"],
 		Length: given["length"], Roughness: given["roughness"], Head: given["head"],
+		Ambient: given["ambient"], Outer: given["outer"], WatchedAt: given["watched-at"],
+		Orientation: pipe.Orientation(max(0, choice["orientation"])),
+		Vessel:      explain.Vessel(choice["vessel"] + 1), VesselTemperature: given["vessel-temperature"],
 		LaminarBelow: given["laminar-below"].X, TurbulentAbove: given["turbulent-above"].X,
 	}, errors.Join(wrong...)
 }
@@ -110,7 +157,7 @@ func (q Asked) refuse(format string, args ...any) error {
 // remedyFor says what is meant instead of a value out of range.
 func (q Asked) remedyFor(x float64) string {
 	switch {
-	case q.dimension != Temperature:
+	case q.dimension != Temperature || q.Flag == "ambient":
 		return q.remedy
 	case x < water.Freezing:
 		return "that would be ice; " + q.remedy
@@ -148,6 +195,10 @@ func complete(given map[string]explain.Given) (wrong []error) {
 	say(!there("flow") && there("time") && !there("volume"), `volume (--volume) is missing beside --time; give what was caught, such as --volume "200 mL"`)
 	say(!there("temperature"), `temperature (--temperature) is missing; give that of the water, such as --temperature "20 Cel"`)
 	say(!there("bore"), `bore (--bore) is missing; give the inner diameter of the tube, such as --bore "13 mm"`)
+	say(there("ambient") && !there("length"), `length (--length) is missing beside --ambient; give that of the tube, such as --length "900 mm"`)
+	say(there("outer") && !there("ambient"), `outer diameter (--outer) is for the heat lost; give the room with it, such as --ambient "20 Cel"`)
+	say(there("watched-at") && !there("ambient"), `watched at (--watched-at) is for the heat lost; give the room with it, such as --ambient "20 Cel"`)
+	say(there("vessel-temperature") && !there("volume"), `vessel temperature (--vessel-temperature) belongs to a volume; give --volume "200 mL" with --time "30.0 s"`)
 	say(!there("laminar-below"), `lower limit (--laminar-below) is empty; give about 2000`)
 	say(!there("turbulent-above"), `upper limit (--turbulent-above) is empty; give about 4000`)
 	return wrong
@@ -157,6 +208,12 @@ func complete(given map[string]explain.Given) (wrong []error) {
 func consistent(given map[string]explain.Given) (wrong []error) {
 	if low, high := given["laminar-below"], given["turbulent-above"]; low.X >= high.X {
 		wrong = append(wrong, fmt.Errorf("calc: lower limit (--laminar-below): %q is not below the upper limit %q; give the lower one there, such as 2000 and 4000", low.Text, high.Text))
+	}
+	if outer := given["outer"]; outer.IsGiven() && outer.X <= given["bore"].X {
+		wrong = append(wrong, fmt.Errorf("calc: outer diameter (--outer): %q is not more than the bore %q; give the outer diameter of the tube", outer.Text, given["bore"].Text))
+	}
+	if at := given["watched-at"]; at.IsGiven() && at.X > given["length"].X {
+		wrong = append(wrong, fmt.Errorf("calc: watched at (--watched-at): %q is beyond the length %q; give the place from the inlet", at.Text, given["length"].Text))
 	}
 	why, wall, most := "", given["roughness"], given["bore"].X/20
 	switch {

@@ -19,6 +19,11 @@ var units = map[string][2]string{
 	"temperature":        {"°C", "K"},
 	"viscosity formula":  {"m²/s", "m²/s"},
 	"vessel temperature": {"°C", "K"},
+	"vessel expansion":   {"1/K", "1/K"},
+	"heat lost":          {"K", "K"},
+
+	"density in the vessel": {"kg/m³", "kg/m³"},
+	"density at the meter":  {"kg/m³", "kg/m³"},
 }
 
 // writeBudget is the table of contributions and their sum.

@@ -39,6 +39,11 @@ type Reading struct {
 	Flow, Volume, Time           Given // m³/s, m³, s
 	Temperature, Bore            Given // °C, m
 	Length, Roughness, Head      Given // m
+	Ambient                      Given // °C, of the room; with it goes Length
+	Outer, WatchedAt             Given // m, outer diameter and where the dye is watched
+	Orientation                  pipe.Orientation
+	Vessel                       Vessel // of Volume
+	VesselTemperature            Given  // °C, of the vessel and the water in it
 	LaminarBelow, TurbulentAbove float64
 }
 
@@ -57,6 +62,9 @@ type Answer struct {
 	byHand    bool               // the stopwatch's own budget stands for a ± of the time
 	budget    []uncertainty.Contribution
 	warnings  pipe.Warnings
+	friction  uncertainty.Value // as the loss coefficient has it
+	alpha     uncertainty.Value
+	tube      pipe.Tube
 }
 
 // Solve computes everything. The error names the quantity that is out of range.
@@ -91,6 +99,9 @@ func (a *Answer) rig() pipe.Rig {
 		// Any length will do: what depends on it is taken out again.
 		rig.Length = uncertainty.Value{X: 1}
 	}
+	if a.cools() {
+		rig.Outer, rig.WatchedAt, rig.Orientation = a.outer(), a.watchedAt(), r.Orientation
+	}
 	return rig
 }
 
@@ -109,7 +120,16 @@ func (a *Answer) derive(p *pipe.Pipe) {
 		Temperature: pipe.Input{Value: r.Temperature.Value, Known: true},
 		Level:       pipe.Input{Value: r.Head.Value, Known: r.Head.IsGiven() && r.Length.IsGiven()},
 	}
-	a.warnings = p.Derive(in, &a.Set).Warnings
+	if a.cools() {
+		in.Ambient = pipe.Input{Value: a.room(), Known: true}
+	}
+	result := p.Derive(in, &a.Set)
+	a.warnings, a.friction, a.alpha, a.tube = result.Warnings, result.Friction, result.Alpha, result.Tube
+	if a.cools() {
+		if w, err := water.At(a.celsius()); err == nil {
+			a.water = w
+		}
+	}
 	if !r.Length.IsGiven() {
 		a.Set.Clear(quantity.Developed)
 		a.warnings &^= pipe.NotDeveloped

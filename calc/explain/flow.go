@@ -18,9 +18,9 @@ func (a *Answer) takeFlow() error {
 	if !r.Volume.stated() {
 		vessel.U = 0 // asked for again below
 	}
-	// The vessel's expansion is not corrected, so only the temperature itself counts.
-	warm := uncertainty.Value{X: r.Temperature.X}
-	result, err := collection.ByVolume{Volume: vessel, Temperature: warm, Timing: a.timing()}.Flow()
+	caught := collection.ByVolume{Volume: vessel, Temperature: uncertainty.Value{X: r.Temperature.X}, Timing: a.timing()}
+	a.intoVessel(&caught)
+	result, err := caught.Flow()
 	if err != nil {
 		return err
 	}
@@ -53,8 +53,14 @@ func (a *Answer) withCollection(rows []uncertainty.Contribution) []uncertainty.C
 		return rows
 	}
 	var all []uncertainty.Contribution
+	perFlow := a.value(quantity.Reynolds) / a.flow.X
+	for _, row := range rows {
+		if row.Name == "flow" || row.Name == "flow, further" {
+			perFlow = row.Sensitivity // a faster flow loses less heat too
+		}
+	}
 	for _, row := range a.collected.Budget {
-		row.Sensitivity *= a.value(quantity.Reynolds) / a.flow.X
+		row.Sensitivity *= perFlow
 		if row.Share() != 0 {
 			all = append(all, row)
 		}

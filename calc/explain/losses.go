@@ -12,6 +12,11 @@ func (a *Answer) writeFriction(p *paper) {
 	p.heading("Friction and entrance length")
 	switch a.Set.Band() {
 	case quantity.Laminar:
+		if _, told := a.Set.Get(quantity.FrictionFactor); !told {
+			p.prose("No friction factor: %s.", a.tube.Profile)
+			p.line("Le = 0.06·Re·D = 0.06 × %s × %s = %s m", num(re, 5), num(a.reading.Bore.X, 6), num(a.value(quantity.EntranceLength), 4))
+			break
+		}
 		p.line("f  = 64 / Re = 64 / %s = %s  (Darcy)", num(re, 5), num(a.value(quantity.FrictionFactor), 4))
 		p.line("Le = 0.06·Re·D = 0.06 × %s × %s = %s m", num(re, 5), num(a.reading.Bore.X, 6), num(a.value(quantity.EntranceLength), 4))
 	case quantity.Turbulent:
@@ -55,14 +60,15 @@ func (a *Answer) writeHead(p *paper) {
 	p.heading("Where the head goes")
 	k, known := a.Set.Get(quantity.LossCoefficient)
 	if !known {
-		p.prose("The loss coefficient needs the friction of the tube: a length (--length), and a flow outside the limits.")
+		p.prose("The loss coefficient needs the friction of the tube, and that a length (--length).")
 		return
 	}
-	alpha := 1.06
-	if a.Set.Band() == quantity.Laminar {
-		alpha = 2
+	alpha, f := a.alpha.X, a.friction.X
+	v, d, length := a.value(quantity.Velocity), a.reading.Bore.X, a.reading.Length.X
+	if a.alpha.U > 0 {
+		p.prose("No one law of friction holds here, so that f and α are taken as the middle of what they lie between: f = %s ± %s, α = %s ± %s, limits taken as rectangular.",
+			num(f, 4), num(a.friction.U*math.Sqrt(3), 3), num(alpha, 3), num(a.alpha.U*math.Sqrt(3), 2))
 	}
-	v, f, d, length := a.value(quantity.Velocity), a.value(quantity.FrictionFactor), a.reading.Bore.X, a.reading.Length.X
 	dynamic := v * v / (2 * pipe.Gravity)
 	p.line("H = v²/2g · (α + K + f·L/D), with g = 9.80665 m/s² and α = %s for this profile", num(alpha, 3))
 	p.line("v²/2g = (%s)² / (2 × 9.80665) = %s m", num(v, 5), num(dynamic, 5))

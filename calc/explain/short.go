@@ -33,7 +33,7 @@ func (a *Answer) Short() string {
 	}
 	lines = append(lines,
 		fmt.Sprintf("flow %s, mean velocity %s m/s", litres(a.flow.X), num(a.value(quantity.Velocity), 4)),
-		fmt.Sprintf("at %s °C Re meets %s at %s and %s at %s", num(r.Temperature.X, 4),
+		fmt.Sprintf("at %s °C Re meets %s at %s and %s at %s", num(a.celsius(), 4),
 			num(r.LaminarBelow, 6), litres(a.value(quantity.LaminarLimitFlow)),
 			num(r.TurbulentAbove, 6), litres(a.value(quantity.TurbulentLimitFlow))))
 	lines = append(lines, a.notes()...)

@@ -15,6 +15,7 @@ func (a *Answer) Working() string {
 	p.text.WriteString("The Reynolds number of water in a round tube, step by step\n")
 	a.writeGiven(&p)
 	a.writeFlow(&p)
+	a.writeHeat(&p)
 	a.writeWater(&p)
 	a.writeReynolds(&p)
 	a.writeBudget(&p)
@@ -38,7 +39,8 @@ func (a *Answer) writeGiven(p *paper) {
 	}{
 		{"flow", "Q", "m³/s", "m³/s", r.Flow}, {"volume", "V", "m³", "m³", r.Volume}, {"time", "t", "s", "s", r.Time},
 		{"temperature", "T", "°C", "K", r.Temperature}, {"bore", "D", "m", "m", r.Bore},
-		{"length", "L", "m", "m", r.Length}, {"roughness", "ε", "m", "m", r.Roughness}, {"head", "H", "m", "m", r.Head},
+		{"length", "L", "m", "m", r.Length}, {"ambient", "Ta", "°C", "K", r.Ambient}, {"outer", "Do", "m", "m", r.Outer},
+		{"watched at", "x", "m", "m", r.WatchedAt}, {"vessel at", "Tv", "°C", "K", r.VesselTemperature}, {"roughness", "ε", "m", "m", r.Roughness}, {"head", "H", "m", "m", r.Head},
 	} {
 		if q.given.IsGiven() {
 			p.line("%-12s %s = %s", q.name, q.symbol, q.given.Text)
@@ -85,6 +87,7 @@ func (a *Answer) writeFlow(p *paper) {
 		return
 	}
 	p.heading("The flow from the timed collection")
+	a.writeVessel(p)
 	p.line("Q = V / t = %s m³ / %s s = %s m³/s = %s", num(a.collected.Volume, 8), num(a.collected.Seconds, 6),
 		num(a.flow.X, 6), litres(a.flow.X))
 	if a.byHand {
@@ -122,12 +125,15 @@ func (a *Answer) writeLimits(p *paper) {
 func (a *Answer) writeCautions(p *paper) {
 	p.heading("Before you do it again")
 	for _, note := range a.notes() {
-		p.prose("%s.", strings.ToUpper(note[:1])+note[1:])
+		p.prose("%s.", sentence(note))
 	}
 	p.prose("Hot water scalds, glass breaks, mains heaters kill. Water of 60 °C burns skin within seconds; glass " +
 		"that meets water much hotter than itself can crack; never heat without flow. Keep to the local codes, " +
 		"leave the mains to licensed people, and trust no program with your safety.")
 }
+
+// sentence begins a text with a capital.
+func sentence(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
 func (a *Answer) writeSources(p *paper) {
 	p.heading("Sources")
@@ -140,6 +146,10 @@ func (a *Answer) writeSources(p *paper) {
 		"α: 2 follows from the parabola; 1.06 was computed for a velocity that goes with the seventh root of the distance from the wall (1.058).",
 	} {
 		p.hang("- ", "%s", s)
+	}
+	if a.cools() {
+		p.hang("- ", "Heat lost: Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1049 and 1323, and Le Fevre and Ede (1956), outside; "+
+			"Hausen (1943) laminar, Gnielinski (1976) turbulent, inside (but for the first all from memory).")
 	}
 }
 
@@ -157,10 +167,11 @@ var viscosityTerms = [...]struct {
 
 // writeWater shows where the properties come from.
 func (a *Answer) writeWater(p *paper) {
-	kelvin := a.reading.Temperature.X + 273.15
+	celsius := a.celsius()
+	kelvin := celsius + 273.15
 	theta := kelvin / 300
 	p.heading("Water at that temperature (IAPWS SR6-08, 0.1 MPa)")
-	p.line("T  = %s + 273.15 = %s K,  θ = T / 300 K = %s", num(a.reading.Temperature.X, 6), num(kelvin, 7), num(theta, 7))
+	p.line("T  = %s + 273.15 = %s K,  θ = T / 300 K = %s", num(celsius, 6), num(kelvin, 7), num(theta, 7))
 	p.line("η  = Σ of four terms, in µPa·s:")
 	for _, t := range viscosityTerms {
 		p.line("     %-16s = %s", t.text, num(t.factor*math.Pow(theta, t.power), 6))

@@ -65,7 +65,10 @@ func TestWorkingTransitional(t *testing.T) {
 	contains(t, solve(t, r).Working(), "laminar by the limits", "reaches across 2000: this reading alone does not decide")
 	r.Flow.X = 3e-5
 	contains(t, solve(t, r).Working(), "lies between 2000 and 4000: transitional by the limits",
-		"no friction factor and no entrance length", "The loss coefficient needs the friction")
+		"no friction factor and no entrance length", "No one law of friction holds here",
+		"α = 1.53 ± 0.47", "entrance, valve, bends and outlet together")
+	r.Length = explain.Given{}
+	contains(t, solve(t, r).Working(), "The loss coefficient needs the friction of the tube, and that a length")
 }
 
 // Conversions as they would stand on the board; the factors are those of UCUM.

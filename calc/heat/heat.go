@@ -104,6 +104,7 @@ type Exchange struct {
 	conductance float64 // of the whole wall, W/(m K)
 	capacity    float64 // ρ·Q·c_p, W/K
 	inside      float64 // W/(m² K)
+	glass       float64 // K m/W
 	bore        float64 // m
 	slopes      slopes  // of difference·ln(conductance)
 }
@@ -126,6 +127,7 @@ func (w *Wall) Exchange(s Stream) Exchange {
 		difference: s.Celsius - s.Room,
 		capacity:   s.Water.Density * flow * s.Water.HeatCapacity,
 		inside:     in.nusselt * conductivity / w.tube.Bore.X,
+		glass:      w.glass,
 		bore:       w.tube.Bore.X,
 	}
 	rise := e.difference // of the outer wall over the room
@@ -150,6 +152,14 @@ func (w *Wall) Exchange(s Stream) Exchange {
 // Coefficient is the heat transfer from water to room on the bore's surface,
 // W/(m² K).
 func (e *Exchange) Coefficient() float64 { return e.conductance / (math.Pi * e.bore) }
+
+// Parts are the coefficients of the outside, the glass and the inside that make it up,
+// all on the bore's surface, W/(m² K): 1/U is the sum of their reciprocals.
+func (e *Exchange) Parts() (outside, wall, inner float64) {
+	around := math.Pi * e.bore
+	wall, inner = 1/(e.glass*around), e.inside
+	return 1 / (1/e.Coefficient() - 1/wall - 1/inner), wall, inner
+}
 
 // Fall is how far the water's mixed temperature has fallen on its way, in kelvin,
 // negative where the room warms it; with its slopes, which JCGM 100:2008, 5.1.3 asks

@@ -20,10 +20,14 @@ func calcVerb() *cobra.Command {
 			"Without ± for flow, temperature and bore the uncertainty of Re is unknown.\n" +
 			"Re gives a band; only the dye shows the flow.",
 		Example: "  flowrigd calc --flow \"1.2 L/min ± 2 %\" --temperature \"42 Cel ± 0.5 K\" --bore \"13 mm ± 0.05 mm\"\n" +
-			"  flowrigd calc --volume \"200 mL ± 2 mL (limits)\" --time \"30.0 s\" --temperature \"20 Cel\" --bore \"13 mm\" --explain",
+			"  flowrigd calc --volume \"200 mL ± 2 mL (limits)\" --time \"30.0 s\" --temperature \"20 Cel\" --bore \"13 mm\" --explain\n" +
+			"  flowrigd calc --flow \"0.4 L/min\" --temperature \"65 Cel\" --bore \"13 mm\" --length \"900 mm\" --ambient \"20 Cel\" --explain",
 	}
 	words := map[string]*string{}
 	for _, q := range config.AskedReading() {
+		words[q.Flag] = c.Flags().String(q.Flag, q.Preset, q.Help)
+	}
+	for _, q := range config.AskedWords() {
 		words[q.Flag] = c.Flags().String(q.Flag, q.Preset, q.Help)
 	}
 	asJSON := c.Flags().Bool("json", false, "print JSON with the API's field names; unknown is null")

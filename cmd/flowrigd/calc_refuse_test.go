@@ -50,6 +50,16 @@ func TestCalcRefuses(t *testing.T) {
 		{"roughness", "--roughness", "1 mm", `roughness (--roughness): "1 mm" is out of range; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to 0.65 mm, 5 % of the bore`},
 		{"roughness uncertain", "--roughness", "0.0015 mm ± 2 mm", `roughness (--roughness): "0.0015 mm ± 2 mm" has too much behind ±; give the roughness of the wall, 0.0015 mm for drawn glass; allowed: 0 mm to 0.65 mm, 5 % of the bore`},
 		{"flow uncertain", "--flow", "1.2 L/min ± 51 % (limits)", `flow (--flow): "1.2 L/min ± 51 % (limits)": what stands behind ± is more than 50 % of the value; give a smaller one` + flows},
+		{"room as hot as steam", "--ambient", "70 Cel", `ambient (--ambient): "70 Cel" is out of range; give the temperature of the room; allowed: -20 Cel to 60 Cel
+calc: length (--length) is missing beside --ambient; give that of the tube, such as --length "900 mm"`},
+		{"room too cold", "--ambient", "-21 Cel", `ambient (--ambient): "-21 Cel" is out of range; give the temperature of the room; allowed: -20 Cel to 60 Cel
+calc: length (--length) is missing beside --ambient; give that of the tube, such as --length "900 mm"`},
+		{"outer without room", "--outer", "16 mm", `outer diameter (--outer) is for the heat lost; give the room with it, such as --ambient "20 Cel"`},
+		{"place without room", "--watched-at", "45 cm", `watched at (--watched-at) is for the heat lost; give the room with it, such as --ambient "20 Cel"`},
+		{"orientation", "--orientation", "down", `--orientation: "down" is no choice; write one of vertical-down, vertical-up, horizontal`},
+		{"vessel", "--vessel", "mug", `--vessel: "mug" is no choice; write one of borosilicate, glass, steel, plastic`},
+		{"vessel of no volume", "--vessel", "glass", `vessel (--vessel) belongs to a volume; give --volume "200 mL" with --time "30.0 s"`},
+		{"vessel's water of no volume", "--vessel-temperature", "58 Cel", `vessel temperature (--vessel-temperature) belongs to a volume; give --volume "200 mL" with --time "30.0 s"`},
 		{"limit not a number", "--turbulent-above", "NaN", `upper limit (--turbulent-above): "NaN": no number at the beginning; write a plain number such as "0.5"; allowed: 1 to 1000000`},
 		{"limits swapped", "--laminar-below", "4000", `lower limit (--laminar-below): "4000" is not below the upper limit "4000"; give the lower one there, such as 2000 and 4000`},
 		{"limit empty", "--laminar-below", "", `lower limit (--laminar-below) is empty; give about 2000`},
@@ -66,6 +76,19 @@ func TestCalcRefuses(t *testing.T) {
 				t.Errorf("exit %d, stdout %q\ngot  %swant flowrigd: calc: %s", code, stdout, stderr, c.says)
 			}
 		})
+	}
+}
+
+// What does not fit the tube is said with what it does not fit.
+func TestCalcRefusesWhatDoesNotFit(t *testing.T) {
+	for _, c := range []struct{ flag, text, says string }{
+		{"--outer", "13 mm", `outer diameter (--outer): "13 mm" is not more than the bore "13 mm"; give the outer diameter of the tube`},
+		{"--watched-at", "901 mm", `watched at (--watched-at): "901 mm" is beyond the length "900 mm"; give the place from the inlet`},
+	} {
+		_, stderr, code := calc("--flow", "1.2 L/min", "--temperature", "60 Cel", "--bore", "13 mm", "--length", "900 mm", "--ambient", "20 Cel", c.flag, c.text)
+		if code != exitUsage || stderr != "flowrigd: calc: "+c.says+"\n" {
+			t.Errorf("exit %d\ngot  %swant flowrigd: calc: %s", code, stderr, c.says)
+		}
 	}
 }
 

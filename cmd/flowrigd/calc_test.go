@@ -83,6 +83,38 @@ func TestCalcJSON(t *testing.T) {
 	}
 }
 
+// Check values of a vertical tube of 13 mm × 900 mm in a room of 20 °C at 65 °C and Re
+// 1500, computed independently for this project: 0.78 K, Gr/Re 78. A horizontal tube
+// loses more, 0.97 K; at the inlet itself Re is the inlet's.
+func TestCalcHeat(t *testing.T) {
+	args := []string{"--flow", "0.4057 L/min", "--temperature", "65 Cel", "--bore", "13 mm", "--length", "900 mm", "--ambient", "20 Cel"}
+	m := calcJSON(t, append(args, "--outer", "16 mm")...)
+	near := func(name string, want, within float64) {
+		if got, ok := m[name].(float64); !ok || math.Abs(got/want-1) > within {
+			t.Errorf("%s = %v, want %v", name, m[name], want)
+		}
+	}
+	near("tube_temperature_fall_kelvin", 0.78, 0.02)
+	near("grashof_reynolds_ratio", 78, 0.05)
+	near("tube_temperature_celsius", 64.61, 1e-4)
+	near("reynolds_number", 4*0.4057/60000/(math.Pi*0.013*nu(m["tube_temperature_celsius"].(float64))), 1e-9)
+	if m["friction_factor"] != nil {
+		t.Errorf("friction of a profile that is no parabola: %v", m["friction_factor"])
+	}
+	m = calcJSON(t, append(args, "--orientation", "horizontal", "--watched-at", "0 mm")...)
+	near("tube_temperature_fall_kelvin", 0.97, 0.02)
+	near("reynolds_number", 4*0.4057/60000/(math.Pi*0.013*nu(65)), 1e-9)
+}
+
+// A jug of plastic at 65 °C is 1.35 % wider than at 20 °C (3·1e-4·45).
+func TestCalcVessel(t *testing.T) {
+	args := []string{"--volume", "200 mL", "--time", "30 s", "--temperature", "65 Cel", "--bore", "13 mm"}
+	bare, wide := calcJSON(t, args...), calcJSON(t, append(args, "--vessel", "plastic")...)
+	if got := wide["reynolds_number"].(float64) / bare["reynolds_number"].(float64); math.Abs(got-1.0135) > 1e-9 {
+		t.Errorf("%v of the Reynolds number without a vessel", got)
+	}
+}
+
 // One flow in three units is one Reynolds number, to 12 digits.
 func TestCalcUnits(t *testing.T) {
 	re := func(flow string) float64 {
