@@ -74,7 +74,7 @@ func (a *Answer) writeHeat(p *paper) {
 	p.heading("What the water loses on its way to the dye")
 	p.line("The room has Ta = %s °C, the tube Do = %s m outside; the dye is watched at x = %s m.", num(r.Ambient.X, 4), num(a.outer().X, 4), num(place, 4))
 	if !r.Ambient.stated() || !r.Outer.stated() || !r.WatchedAt.stated() {
-		p.prose("Where no ± is written the room is taken as known to ± 2 K, the place to ± 10 mm, the outer diameter to ± 0.1 mm; "+
+		p.prose("Where no ± is written the room is taken as known to ± 2 K, the place to ± 10 mm, the outer diameter to ± 0.1 mm; " +
 			"of a tube without outer diameter the wall is taken as 1.5 mm ± 0.5 mm (k = 2; common practice, no source).")
 	}
 	p.line("1/U = 1/h(outside) + 1/h(glass) + 1/h(inside), all on the bore's surface, W/(m²·K)")
