@@ -108,7 +108,7 @@ func (p *Pipe) loss(d *drag, flow, head float64, in *Inputs, r *relative) Loss {
 		sharedLength:    b * p.rig.Length.Relative(),
 		sharedViscosity: perViscosity * uncertainty.Quadrature(r.formula, r.extra, r.perKelvin*r.warmth, r.perKelvinDye*r.surroundings),
 	}
-	if p.rig.Roughness.X > 0 && d.slopeEps != 0 {
+	if d.slopeEps != 0 { // a smooth wall has none, and no relative uncertainty either
 		l.shared[sharedWall] = d.slopeEps * b * p.rig.Roughness.Relative()
 	}
 	lawU := d.frictionU * p.rig.Length.X / p.bore
