@@ -40,6 +40,11 @@ func TestWhatTheWaterLoses(t *testing.T) {
 	if !strings.Contains(a.Short(), fmt.Sprintf("at %.2f °C Re meets 2000", dye)) {
 		t.Errorf("the flows to set are not those of the dye:\n%s", a.Short())
 	}
+	if strings.Contains(text, "is a parabola to some") {
+		t.Errorf("both a parabola and none:\n%s", text)
+	}
+	r.Temperature = sure(uncertainty.Expanded(22, 0.5, 2))
+	contains(t, solve(t, r).Working(), "Up to 10 a laminar profile is a parabola to some 5 % of its friction.")
 	for name, change := range map[string]func(*explain.Reading){
 		"no room":   func(r *explain.Reading) { r.Ambient = explain.Given{} },
 		"no length": func(r *explain.Reading) { r.Length = explain.Given{} },
@@ -87,7 +92,7 @@ func TestBudgetWithHeatAddsUp(t *testing.T) {
 	r.Vessel, r.VesselTemperature = explain.Plastic, bare(58)
 	a := solve(t, r)
 	text := a.Working()
-	contains(t, text, "heat lost", "vessel expansion", "density in the vessel", "density at the meter", "The mass is the same", "the vessel, plastic"[4:])
+	contains(t, text, "heat lost", "vessel expansion", "density in the vessel", "density at the meter", "The mass is the same", "= 984.212 / 980.55 = 1.00373", "vessel, plastic, is marked", "1 + 3 × 1·10⁻⁴ × (58 − 20) = 1.0114")
 	sum := 0.0
 	for _, line := range strings.Split(text, "\n") {
 		if before, ok := strings.CutSuffix(line, " %"); ok && strings.HasPrefix(line, "   ") && !strings.Contains(line, "U(Re)") {

@@ -363,6 +363,13 @@ func TestNewRefuses(t *testing.T) {
 	}
 }
 
+// The edges themselves are tubes.
+func TestNewAtTheEdges(t *testing.T) {
+	for _, c := range [][3]float64{{1e-4, 1e-3, 0.9}, {1, 1.1, 0.9}, {0.013, 1.013, 0.9}, {0.013, 0.016, 1e-3}, {0.013, 0.016, 100}} {
+		mustNew(t, heat.Tube{Bore: uncertainty.Value{X: c[0]}, Outer: uncertainty.Value{X: c[1]}, Length: uncertainty.Value{X: c[2]}})
+	}
+}
+
 func TestAllocatesNothing(t *testing.T) {
 	wall, s := mustNew(t, tube(true)), stream(t, 65, 20, 1500)
 	if n := testing.AllocsPerRun(100, func() {
