@@ -64,7 +64,7 @@ func inside(re, prandtl, conductivity, torn float64, g geometry) float64 {
 // small a second later, so a few rounds from the last surface do.
 func (c *cooling) look(celsius, room, re, torn float64, g geometry) {
 	w := waterAt(celsius)
-	film := inside(re, w.DynamicViscosity*w.HeatCapacity/w.Conductivity, w.Conductivity, torn, g)
+	film := inside(re, w.DynamicViscosity*w.HeatCapacity/w.Conductivity(), w.Conductivity(), torn, g)
 	glass := g.bore * math.Log(g.outer/g.bore) / (2 * glassConductivity)
 	through := 0.0
 	for range 3 {

@@ -65,10 +65,10 @@ func TestTurbulentFilm(t *testing.T) {
 	// 0.023·6000^0.8·2.72^0.3·0.654/0.013 = 1644 W/(m² K); Hausen at Gz 236:
 	// 3.66 + 15.76/2.53 = 9.9, 498 W/(m² K).
 	w := waterAt(65)
-	pr := w.DynamicViscosity * w.HeatCapacity / w.Conductivity
-	near(t, "turbulent film", inside(6000, pr, w.Conductivity, 1, p.geometry), 1644, 0.01)
-	near(t, "laminar film", inside(6000, pr, w.Conductivity, 0, p.geometry), 498, 0.01)
-	near(t, "half of each", inside(6000, pr, w.Conductivity, 0.5, p.geometry), 1071, 0.01)
+	pr := w.DynamicViscosity * w.HeatCapacity / w.Conductivity()
+	near(t, "turbulent film", inside(6000, pr, w.Conductivity(), 1, p.geometry), 1644, 0.01)
+	near(t, "laminar film", inside(6000, pr, w.Conductivity(), 0, p.geometry), 498, 0.01)
+	near(t, "half of each", inside(6000, pr, w.Conductivity(), 0.5, p.geometry), 1071, 0.01)
 	if p.cooling.wall > 0.4*laminar.wall || p.cooling.rate < laminar.rate {
 		t.Errorf("turbulent: bulk − wall %.3g of the difference, rate %.3g /s; laminar %.3g and %.3g", p.cooling.wall, p.cooling.rate, laminar.wall, laminar.rate)
 	}
