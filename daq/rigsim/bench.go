@@ -92,7 +92,7 @@ const (
 	aidedGradient, opposedGradient = 0.0058, 0.007 // of the wall gradient
 	leastGradient                  = 0.2
 	bentKinetic                    = 0.0027 // of α; 1.97 falls to 1.92, 1.83, 1.56
-	bendMost                       = 100.0  // Gr/Re; the marched profiles end at 78
+	bendMost                       = 120.0  // Gr/Re; the marched profiles end at 78
 
 	// Turbulent stretches. They are born at the inlet, at random and 15 D long (a
 	// puff of 20 to 30 D with its tail has a core of 5 to 10 D, from memory), with

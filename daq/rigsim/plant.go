@@ -180,7 +180,7 @@ type warm struct {
 }
 
 // viscosity is the kinematic viscosity, m²/s; from a temperature not more than
-// 0.05 K away its series to the second order errs by 1e-9.
+// 0.05 K away its series to the second order errs by less than 1e-8.
 func (w *warm) viscosity(celsius float64) float64 {
 	d := celsius - w.celsius
 	if !(math.Abs(d) < 0.05) || w.water.Density == 0 {

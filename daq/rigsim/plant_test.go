@@ -255,3 +255,17 @@ func TestTheValveByItsLoss(t *testing.T) {
 	p.step(10 * time.Second)
 	near(t, "loss of the whole blockage", p.tube.loss()-before, 600, 1e-6)
 }
+
+// The series of the viscosity between two looks at the formula, against the formula
+// itself: 1e-8 as its comment says.
+func TestTheWaterThatIsRemembered(t *testing.T) {
+	for _, celsius := range []float64{5, 20, 42, 65, 90} {
+		var w warm
+		w.viscosity(celsius)
+		for _, d := range []float64{-0.0499, -0.02, 0.01, 0.0499, 0.4, 1.2, -1} {
+			near(t, fmt.Sprintf("viscosity at %g °C", celsius+d), w.viscosity(celsius+d), waterAt(celsius+d).KinematicViscosity, 1e-8)
+			w = warm{}
+			w.viscosity(celsius)
+		}
+	}
+}

@@ -132,7 +132,7 @@ func TestShareNearTheThreshold(t *testing.T) {
 // Going up a rig becomes turbulent at its inlet's threshold, coming down it stays
 // so to the floor, and forgets once it has been laminar for twelve passages.
 func TestComingDownItStaysTurbulent(t *testing.T) {
-	g := geometry{bore: 0.013, length: 0.9, watchedAt: 0.45}
+	g := geometry{bore: 0.013, length: 0.7, watchedAt: 0.35}
 	s := stretches{threshold: 2600, floor: 1800}
 	step := func(name string, re float64, passages int, low, high float64, kept bool) {
 		t.Helper()

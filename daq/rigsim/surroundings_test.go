@@ -58,6 +58,9 @@ func TestAmbientShowsTheDrift(t *testing.T) {
 		t.Fatalf("the room moved by %.2f K: the test says nothing", moved)
 	}
 	near(t, "what the thermometer feels", s.sensor(quantity.Ambient).state, s.plant.room, 1e-3)
+	if late := s.at.Seconds() - s.plant.surroundings.at; late < -1e-6 || late > 1.03 {
+		t.Errorf("room and mains are of %.2f s ago", late)
+	}
 	truth := s.plantTruth()
 	if room, _ := truth.Get(quantity.Ambient); room != s.plant.room {
 		t.Errorf("the truth has %v, the room %v", room, s.plant.room)
