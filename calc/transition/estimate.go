@@ -41,6 +41,7 @@ type Estimate struct {
 	Below, Above int               // observations on either side of the limit
 	HighestBelow uncertainty.Value // highest Re seen below the limit, if Below > 0
 	LowestAbove  uncertainty.Value // lowest Re seen above it, if Above > 0
+	Relative     float64           // mean relative standard uncertainty of the observed Re
 	Outcome      Outcome
 	Crossed      int // observations inside the overlap, its two ends among them
 
@@ -123,6 +124,7 @@ func estimate(group []Observation, limit Limit, a Approach) Estimate {
 	}
 	e.LowCelsius, e.HighCelsius = group[0].Celsius, group[len(group)-1].Celsius
 	for _, o := range group {
+		e.Relative += o.Reynolds.Relative() / float64(len(group))
 		if limit.above(o) {
 			if e.Above == 0 || o.Reynolds.X < e.LowestAbove.X {
 				e.LowestAbove = o.Reynolds

@@ -28,6 +28,13 @@ type Fit struct {
 	// mean relative uncertainty of the observed Re added as common to all.
 	Critical uncertainty.Value
 	Scale    float64 // of ln Re; p goes from 0.1 to 0.9 over 4.4 of it
+	Own      float64 // relative standard uncertainty of the fit alone, without that of the observed Re
+
+	// Low and High are the interval of IntervalLevel, if Bounded: by the profile of
+	// the likelihood, the uncertainty of the observed Re added as common to all.
+	// Without it the data are too few or too blurred, and the bracket stands alone.
+	Low, High float64
+	Bounded   bool
 }
 
 // fit is nil with too few observations, with no rise of p with Re, and where
@@ -50,11 +57,18 @@ func fit(group []Observation, limit Limit) *Fit {
 	i := p.information(b)
 	variance := (dc*dc*i.ss - 2*dc*ds*i.cs + ds*ds*i.cc) / i.determinant()
 	critical := math.Exp(p.centre + p.scale*x)
-	relative := math.Hypot(p.scale*math.Sqrt(variance), p.relative)
-	return &Fit{
-		Critical: uncertainty.Value{X: critical, U: critical * relative},
+	own := p.scale * math.Sqrt(variance)
+	f := &Fit{
+		Critical: uncertainty.Value{X: critical, U: critical * math.Hypot(own, p.relative)},
 		Scale:    p.scale / b.slope,
+		Own:      own,
 	}
+	var low, high float64
+	if low, high, f.Bounded = p.interval(b, intervalChiSquared); f.Bounded {
+		f.Low = critical * math.Exp(-math.Hypot(p.scale*(x-low), intervalZ*p.relative))
+		f.High = critical * math.Exp(math.Hypot(p.scale*(high-x), intervalZ*p.relative))
+	}
+	return f
 }
 
 // A problem is the observations with x = (ln Re − centre)/scale.
