@@ -120,8 +120,13 @@ type Reply struct {
 
 // Event is one thing that happened in a step. Exactly one pointer is set.
 type Event struct {
-	Alarm *AlarmEvent
-	Note  *Note
+	Alarm       *AlarmEvent
+	Note        *Note
+	TestPoint   *TestPoint
+	Observation *Observation
+	Collection  *Collection
+	Experiment  *Experiment
+	Strike      *Strike
 }
 
 // Class is a class of recorded messages, each with its own gap-free sequence.
@@ -148,5 +153,8 @@ func (e Event) Message(recording string, sequence int64) Message {
 	if e.Alarm != nil {
 		return Message{Class: ClassAlarm, Sequence: sequence, Name: e.Alarm.Name, Body: AppendAlarm(nil, e.Alarm, recording, sequence)}
 	}
-	return Message{Class: ClassEvent, Sequence: sequence, Body: AppendNote(nil, e.Note, recording, sequence)}
+	if e.Note != nil {
+		return Message{Class: ClassEvent, Sequence: sequence, Body: AppendNote(nil, e.Note, recording, sequence)}
+	}
+	return Message{Class: ClassEvent, Sequence: sequence, Body: e.result(recording, sequence)}
 }

@@ -3,6 +3,7 @@ package record
 import (
 	"database/sql"
 	"database/sql/driver"
+	"encoding/json"
 	"fmt"
 	"strconv"
 	"strings"
@@ -59,6 +60,10 @@ func cell(at any) string {
 		return strconv.FormatBool(*v)
 	case *int64:
 		return strconv.FormatInt(*v, 10)
+	case *float64:
+		return strconv.FormatFloat(*v, 'g', -1, 64)
+	case *document:
+		return textCell(string(*v))
 	case **float64:
 		if *v != nil {
 			return strconv.FormatFloat(**v, 'g', -1, 64)
@@ -67,6 +72,22 @@ func cell(at any) string {
 		return v.text()
 	}
 	return ""
+}
+
+// document is a JSON text.
+type document json.RawMessage
+
+// Value is the text for the table.
+func (d *document) Value() (driver.Value, error) { return string(*d), nil }
+
+// Scan reads it back; what is no JSON is null.
+func (d *document) Scan(from any) error {
+	var text sql.NullString
+	err := text.Scan(from)
+	if *d = document(text.String); !json.Valid(*d) {
+		*d = document("null")
+	}
+	return err
 }
 
 // stamp is a time as the recording and every interface writes it.

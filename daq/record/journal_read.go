@@ -162,3 +162,11 @@ func (j *Journal) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, e
 	}
 	return nil, errNoRecording
 }
+
+// Results is the newest events of a kind, the newest first.
+func (j *Journal) Results(ctx context.Context, what string, limit int) ([]daq.Message, error) {
+	if rec := j.open.Load(); rec != nil {
+		return rec.Results(ctx, what, limit)
+	}
+	return nil, errNoRecording
+}

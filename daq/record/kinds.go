@@ -31,6 +31,16 @@ var kinds = [...]kind{
 		blank: func() daq.Event { return daq.Event{Alarm: &daq.AlarmEvent{}} }, fields: alarmFields, computed: ", recorded INTEGER AS (1) VIRTUAL"},
 	{class: daq.ClassEvent, table: "note", export: "notes", exported: 5,
 		blank: func() daq.Event { return daq.Event{Note: &daq.Note{}} }, fields: noteFields},
+	{class: daq.ClassEvent, table: "test_point", export: "test-points", exported: 10 + 3*len(daq.PointQuantities),
+		blank: func() daq.Event { return daq.Event{TestPoint: &daq.TestPoint{}} }, fields: testPointFields},
+	{class: daq.ClassEvent, table: "observation", export: "observations", exported: 14,
+		blank: func() daq.Event { return daq.Event{Observation: &daq.Observation{}} }, fields: observationFields},
+	{class: daq.ClassEvent, table: "collection", export: "collections", exported: 19,
+		blank: func() daq.Event { return daq.Event{Collection: &daq.Collection{}} }, fields: collectionFields},
+	{class: daq.ClassEvent, table: "experiment", export: "experiments", exported: 7,
+		blank: func() daq.Event { return daq.Event{Experiment: &daq.Experiment{}} }, fields: experimentFields},
+	{class: daq.ClassEvent, table: "strike", export: "strikes", exported: 6,
+		blank: func() daq.Event { return daq.Event{Strike: &daq.Strike{}} }, fields: strikeFields},
 }
 
 // alarmFields are those of a transition. The last four came later: recordings of

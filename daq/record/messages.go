@@ -45,8 +45,12 @@ func (r *Reader) rows(ctx context.Context, operation, end string, arguments ...a
 		`SELECT `+selected((&row{}).fields(), r.have["sample"])+` FROM sample`+end, arguments...))
 }
 
-// events does so from the events of a kind.
+// events does so from the events of a kind; a recording of before has no table of a
+// kind that came later, and so none of its events.
 func (r *Reader) events(ctx context.Context, db *sql.DB, k *kind, operation, end string, arguments ...any) iter.Seq2[*eventRow, error] {
+	if len(r.have[k.table]) == 0 {
+		return func(func(*eventRow, error) bool) {}
+	}
 	return explained(r.path, operation, rowsOf(ctx, db, k.scan,
 		`SELECT `+selected(k.columns(), r.have[k.table])+` FROM `+k.table+end, arguments...))
 }

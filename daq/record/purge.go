@@ -68,15 +68,7 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 	if !ok {
 		return more, nil
 	}
-	for _, rule := range []struct {
-		keep   time.Duration
-		delete string
-	}{
-		{p.retention.KeepInputs, oldInputs},
-		{p.retention.Keep, oldSamples},
-		{p.retention.Keep, oldNotes},
-		{p.retention.Keep, oldAlarms},
-	} {
+	for _, rule := range p.retention.rules() {
 		if rule.keep <= 0 {
 			continue
 		}
@@ -89,6 +81,23 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 	return more, nil
 }
 
+// rule forgets what is older than keep.
+type rule struct {
+	keep   time.Duration
+	delete string
+}
+
+// rules are those of age.
+func (r *Retention) rules() []rule {
+	list := []rule{{r.KeepInputs, oldInputs}, {r.Keep, oldSamples}, {r.Keep, oldAlarms}}
+	for i := range kinds {
+		if kinds[i].class == daq.ClassEvent {
+			list = append(list, rule{r.Keep, fmt.Sprintf(oldEvents, kinds[i].table)})
+		}
+	}
+	return list
+}
+
 // Each looks at the oldest rows only, by order of recording: no step searches
 // the whole table. ?1 is the time before which a row is old, ?2 the limit.
 const (
@@ -96,8 +105,8 @@ const (
 		SELECT run, number FROM (SELECT run, number, time FROM input ORDER BY run, number LIMIT ?2) WHERE time < ?1)`
 	oldSamples = `DELETE FROM sample WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time FROM sample ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
-	oldNotes = `DELETE FROM note WHERE sequence IN (
-		SELECT sequence FROM (SELECT sequence, time FROM note ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
+	oldEvents = `DELETE FROM %[1]s WHERE sequence IN (
+		SELECT sequence FROM (SELECT sequence, time FROM %[1]s ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
 	oldAlarms = `DELETE FROM alarm_event WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time, name FROM alarm_event ORDER BY sequence LIMIT ?2) AS old
 		WHERE time < ?1 AND ` + mayForget + `)`
@@ -112,12 +121,12 @@ const (
 
 	firstInputs  = `DELETE FROM input WHERE (run, number) IN (SELECT run, number FROM input ORDER BY run, number LIMIT ?)`
 	firstSamples = `DELETE FROM sample WHERE sequence IN (SELECT sequence FROM sample ORDER BY sequence LIMIT ?)`
-	firstNotes   = `DELETE FROM note WHERE sequence IN (SELECT sequence FROM note ORDER BY sequence LIMIT ?)`
+	firstEvents  = `DELETE FROM %[1]s WHERE sequence IN (SELECT sequence FROM %[1]s ORDER BY sequence LIMIT ?)`
 	firstAlarms  = `DELETE FROM alarm_event WHERE sequence IN (
 		SELECT sequence FROM alarm_event AS old WHERE ` + mayForget + ` ORDER BY sequence LIMIT ?)`
 )
 
-// bySize forgets the oldest inputs, then rows, then notes and at last alarms
+// bySize forgets the oldest inputs, then rows, then notes and results and at last alarms
 // while more than max_size is in use, and gives pages that are free back to the
 // disk.
 func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
@@ -131,12 +140,24 @@ func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 	if (pages-free)*size <= p.retention.MaxSize {
 		return false, shrink(tx, pages*size > p.retention.MaxSize)
 	}
-	for _, statement := range []string{firstInputs, firstSamples, firstNotes, firstAlarms} {
+	for _, statement := range forgottenBySize() {
 		if n, err := changed(tx, statement, purgeRows); err != nil || n > 0 {
 			return true, err
 		}
 	}
 	return false, nil
+}
+
+// forgottenBySize are what goes, in its order: results after notes, which say less,
+// and before alarms.
+func forgottenBySize() []string {
+	list := []string{firstInputs, firstSamples}
+	for i := range kinds {
+		if kinds[i].class == daq.ClassEvent {
+			list = append(list, fmt.Sprintf(firstEvents, kinds[i].table))
+		}
+	}
+	return append(list, firstAlarms)
 }
 
 // shrink gives some free pages back.
