@@ -14,13 +14,14 @@ import (
 )
 
 func exportVerb() *cobra.Command {
+	words := record.ExportWords()
 	c := &cobra.Command{
 		Use:   "export --data DIR WHAT",
-		Short: "Hand over the recording as CSV or JSON: samples, alarms or notes",
+		Short: "Hand over the recording as CSV or JSON: samples, alarms, notes, results",
 		Long: "export writes the recording in the order in which it was made; unknown is an empty\n" +
 			"cell, or null. In CSV a text that a spreadsheet would take for a formula, one that begins\n" +
 			"with = + - or @, has an apostrophe before it. Control characters are written \\u001b.",
-		Args: takes("WHAT to export (samples, alarms or notes)", "data"), ValidArgs: []string{"samples", "alarms", "notes"},
+		Args: takes("WHAT to export ("+strings.Join(words, ", ")+")", "data"), ValidArgs: words,
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
 	var e record.Export

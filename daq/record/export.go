@@ -8,6 +8,7 @@ import (
 	"io"
 	"iter"
 	"strconv"
+	"strings"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -16,7 +17,7 @@ import (
 
 // Export names what to hand over.
 type Export struct {
-	What   string        // samples, alarms or notes
+	What   string        // one of ExportWords
 	From   time.Time     // zero: from the beginning
 	To     time.Time     // zero: to the end; itself not included
 	Every  time.Duration // zero: every row; else the first row of each stretch
@@ -38,16 +39,23 @@ func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) error {
 	if e.What == "samples" {
 		return export(w, e, sampleHeader(), r.rows(ctx, "export", end, arguments...), r.sampleCells)
 	}
-	words := "samples"
 	for i := range kinds {
 		if k := &kinds[i]; k.export == e.What {
 			return export(w, e, k.header(), r.events(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) cells {
 				return cells{k.cells(w), func() []byte { return w.Message(r.recording, w.sequence).Body }}
 			})
 		}
-		words += ", " + kinds[i].export
 	}
-	return fmt.Errorf("export: %q cannot be exported; name one of %s", e.What, words)
+	return fmt.Errorf("export: %q cannot be exported; name one of %s", e.What, strings.Join(ExportWords(), ", "))
+}
+
+// ExportWords are what can be exported.
+func ExportWords() []string {
+	words := []string{"samples"}
+	for i := range kinds {
+		words = append(words, kinds[i].export)
+	}
+	return words
 }
 
 func export[T any](w io.Writer, e Export, header []string, rows iter.Seq2[T, error], of func(T) cells) error {

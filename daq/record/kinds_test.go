@@ -102,12 +102,19 @@ func TestResultsOfBefore(t *testing.T) {
 	dir := t.TempDir()
 	r := open(t, dir, Options{})
 	tell(t, r, daq.Event{Note: &daq.Note{Kind: "other", Time: start, Text: "x"}})
+	if err := r.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	db, err := openDatabase(databasePath(dir), "mode=rw")
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, k := range kinds[2:] {
-		if _, err := r.db.Exec("DROP TABLE " + k.table); err != nil {
+		if _, err := db.Exec("DROP TABLE " + k.table); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := r.Close(t.Context()); err != nil {
+	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
 	old, err := OpenReader(dir)
