@@ -17,7 +17,7 @@ func (l *loader) adviseAccuracy() {
 	l.adviseSpread("tank", "drop", l.config.Tank.Drop, "loss coefficient", " ± 5 mm")
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
-		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil {
+		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil && in.Calibration == nil {
 			l.report.warn(l.at("instruments", in.Name), fmt.Sprintf("instruments.%s has no accuracy: the uncertainty of what is computed from it is unknown", in.Name), `write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`)
 		}
 	}

@@ -30,6 +30,7 @@ type Config struct {
 
 	Tube        Tube
 	Tank        Tank
+	Water       Water
 	Regime      Regime
 	Ports       []Port       // in the order of their names
 	Instruments []Instrument // in the order of the table of quantities
@@ -46,6 +47,9 @@ type Tube struct {
 	Bore        uncertainty.Value // m
 	Length      uncertainty.Value // m
 	Roughness   uncertainty.Value // m
+	Outer       uncertainty.Value // m, outer diameter
+	WatchedAt   uncertainty.Value // m from the inlet, where the dye is watched
+	Room        uncertainty.Value // Cel, where no ambient is measured
 	MaxRate     float64           // K/s that the glass is to bear; 0: not stated
 	Orientation pipe.Orientation
 }
@@ -54,6 +58,11 @@ type Tube struct {
 type Tank struct {
 	Lip  uncertainty.Value // m, overflow lip above the level datum
 	Drop uncertainty.Value // m, level datum above the tube's outlet
+}
+
+// Water is what is known of the water beside its temperature.
+type Water struct {
+	ViscosityExtra float64 // half-width of what hardness and dye add to the viscosity, a fraction
 }
 
 // Regime holds the two limits of the Reynolds number.
@@ -103,12 +112,15 @@ type Instrument struct {
 	Pulses       *Pulses
 	Thermocouple *Thermocouple
 
-	Correct  []CorrectPoint // calibration, by rising Indicated; empty: none
-	Range    *Range         // nil: not stated
-	Accuracy *Accuracy      // nil: not stated
-	Lag      time.Duration  // time constant of the sensor, 0: not stated
-	MaxStep  float64        // largest believable change between two readings, SI; 0: any
-	Checksum Checksum       // of a text line
+	Correct       []CorrectPoint    // calibration, by rising Indicated; empty: none
+	Range         *Range            // nil: not stated
+	Accuracy      *Accuracy         // nil: not stated
+	Calibration   *Calibration      // in place of Accuracy; nil: none
+	HydrostaticAt *float64          // Cel of the water at which a sensor that weighs it was set; nil: another kind of sensor
+	MeterFall     uncertainty.Value // K by which the water in the flow meter is cooler than at the tube's outlet
+	Lag           time.Duration     // time constant of the sensor, 0: not stated
+	MaxStep       float64           // largest believable change between two readings, SI; 0: any
+	Checksum      Checksum          // of a text line
 }
 
 // Range is what an instrument can measure.
@@ -217,7 +229,7 @@ type Thermocouple struct {
 }
 
 // CorrectPoint is one point of a calibration, in SI.
-type CorrectPoint struct{ Indicated, True float64 }
+type CorrectPoint struct{ Indicated, True, U float64 } // U: standard uncertainty of True
 
 // Accuracy is the maker's limits of error, which add up: half-width =
 // OfReading·|value| + OfSpan·span + Fixed, taken as rectangular.

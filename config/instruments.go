@@ -10,6 +10,7 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/calc/uncertainty"
 )
 
 // dimensionOf is the dimension of each unit in the table of quantities.
@@ -58,7 +59,7 @@ func (l *loader) loadInstrument(s *section, id quantity.ID) Instrument {
 	s.conversation(&in)
 	s.meaning(&in)
 	if quantity.Table[id].Kind == quantity.Number {
-		s.quality(&in)
+		s.quality(&in, l.now)
 	}
 	s.done()
 	s.checkTimes(&in)
@@ -130,12 +131,32 @@ func (in *Instrument) Boolean() bool {
 
 // quality reads what is known of an instrument's quality: range, accuracy,
 // calibration and the largest step to believe.
-func (s *section) quality(in *Instrument) {
+func (s *section) quality(in *Instrument, now time.Time) {
 	d := DimensionOf(in.ID)
 	in.Range = s.rangeOf(d)
 	in.Correct = s.correct(d)
 	in.MaxStep = s.positive("max_step", d.difference())
 	in.Accuracy = below(s, "accuracy", func(t *section) *Accuracy { return t.accuracy(s.node.child("range") != nil, d) })
+	in.Calibration = below(s, "calibration", func(t *section) *Calibration { return t.calibration(d, now) })
+	if a, c := s.node.child("accuracy"), s.node.child("calibration"); a != nil && c != nil {
+		s.refuse(c, s.path("calibration")+": accuracy and calibration stand together", "write the certificate alone; its uncertainty takes the place of the maker's limits")
+	}
+	in.HydrostaticAt = s.hydrostatic(in)
+	if in.ID == quantity.Flow {
+		in.MeterFall = s.meterFall("meter_fall")
+	}
+}
+
+// meterFall reads by how much the water in the flow meter is cooler than at the
+// tube's outlet.
+func (s *section) meterFall(key string) uncertainty.Value {
+	const most = 60 // K
+	v, n := s.measured(key, TemperatureDifference)
+	if n != nil && max(v.X, -v.X)+HalfWidth(v) > most {
+		s.bad(key, n, quoted(n.text)+" is out of range", fmt.Sprintf("write by how much the water in the meter is cooler, up to %d K", most))
+		return uncertainty.Value{}
+	}
+	return v
 }
 
 func (s *section) rangeOf(d Dimension) *Range {
@@ -172,11 +193,11 @@ func (s *section) correct(d Dimension) (points []CorrectPoint) {
 			return nil
 		}
 		indicated, ok1 := s.plainIn("correct", c.children[0], d)
-		truth, ok2 := s.plainIn("correct", c.children[1], d)
+		truth, ok2 := s.parse("correct", c.children[1], d)
 		if !ok1 || !ok2 {
 			return nil
 		}
-		p := CorrectPoint{indicated, truth}
+		p := CorrectPoint{indicated, truth.X, truth.U}
 		if len(points) > 0 && (p.Indicated <= points[len(points)-1].Indicated || p.True <= points[len(points)-1].True) {
 			s.bad("correct", c, "the point does not lie above the one before it", "write the points in rising order, indicated and true")
 			return nil

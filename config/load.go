@@ -45,7 +45,7 @@ func Parse(path string, text []byte) (*Config, []Problem) {
 	if abs, err := filepath.Abs(dir); err == nil {
 		dir = abs
 	}
-	l := &loader{report: r, root: newSection(root, "", r), dir: dir}
+	l := &loader{report: r, root: newSection(root, "", r), dir: dir, now: time.Now()}
 	c := l.load()
 	c.Path, c.Text = path, Redact(text)
 	sum := sha256.Sum256(c.Text)
@@ -62,6 +62,7 @@ type loader struct {
 	root   *section
 	dir    string // absolute: where relative file names begin
 	config Config
+	now    time.Time // dates of calibrations are held against it
 }
 
 // load reads everything, holds one part against another, and warns of what is unwise.
@@ -69,6 +70,7 @@ func (l *loader) load() *Config {
 	l.loadSite()
 	l.loadTube()
 	l.loadTank()
+	l.loadWater()
 	l.loadRegime()
 	l.loadPorts()
 	l.loadInstruments()
@@ -81,6 +83,8 @@ func (l *loader) load() *Config {
 	l.root.done()
 	l.crossCheck()
 	l.adviseAccuracy()
+	l.adviseCalibrations()
+	l.adviseTurbine()
 	l.adviseDevices()
 	l.adviseLines()
 	l.adviseSupply()

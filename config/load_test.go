@@ -39,7 +39,9 @@ func TestBench(t *testing.T) {
 	equal(t, "tube", c.Tube, Tube{
 		Bore: uncertainty.Value{X: 0.013, U: 0.00002}, Length: uncertainty.Value{X: 0.9},
 		Roughness: uncertainty.Value{X: 1.5e-6}, Orientation: pipe.VerticalDown,
+		Outer: uncertainty.Value{X: 0.016, U: 0.0005}, WatchedAt: uncertainty.Value{X: 0.45}, Room: uncertainty.Value{X: 20, U: 2.5},
 	})
+	equal(t, "water", c.Water, Water{ViscosityExtra: 0.001})
 	equal(t, "tank", c.Tank, Tank{Lip: uncertainty.Value{X: 0.25}, Drop: uncertainty.Value{X: 1.1}})
 	equal(t, "regime", c.Regime, Regime{2000, 4000})
 	equal(t, "ports", c.Ports, []Port{

@@ -7,8 +7,6 @@ import (
 	_ "time/tzdata" // zones on machines that have no table of their own
 	"unicode"
 	"unicode/utf8"
-
-	"flowrigd/calc/pipe"
 )
 
 // loadSite reads the names of the place and what is true of all of it.
@@ -67,48 +65,6 @@ func levelMistake(text string) string {
 		return "a blank at an end"
 	}
 	return ""
-}
-
-func (l *loader) loadTube() {
-	s := l.required("tube", `write [tube] with bore = "13.00 mm ± 0.04 mm" and length = "900 mm"`)
-	if s == nil {
-		return
-	}
-	t := &l.config.Tube
-	t.Bore = s.requiredLength("bore", "13.00 mm ± 0.04 mm", 0.1e-3, 1)
-	t.Length = s.requiredLength("length", "900 mm", 1e-3, 100)
-	t.Roughness = s.lengthWithin("roughness", 0, 0.05)
-	if s.node.child("roughness") == nil {
-		t.Roughness.X = 0.0015e-3 // smooth drawn glass, common practice, no source
-	}
-	t.MaxRate = s.positive("max_rate", TemperatureRate)
-	orientations := map[string]pipe.Orientation{"vertical-down": pipe.VerticalDown, "vertical-up": pipe.VerticalUp, "horizontal": pipe.Horizontal}
-	t.Orientation = orientations[s.choice("orientation", "vertical-down", "vertical-up", "horizontal")]
-	s.done()
-	l.checkTube(s)
-}
-
-// checkTube holds the lengths of the tube against one another.
-func (l *loader) checkTube(s *section) {
-	t := l.config.Tube
-	switch {
-	case t.Bore.X == 0 || t.Length.X == 0:
-		return
-	case t.Length.X < t.Bore.X:
-		s.report.add(s.place("length"), fmt.Sprintf("tube.length: %s is shorter than the bore of %s", Format(t.Length.X, Length), Format(t.Bore.X, Length)), "write the length along the tube")
-	}
-	// Colebrook's equation is used to a relative roughness of 0.05
-	// (Moody, Trans. ASME 66 (1944) 671).
-	tooMuch := ""
-	switch most, half := t.Bore.X/20, HalfWidth(t.Roughness); {
-	case t.Roughness.X > most:
-		tooMuch = Format(t.Roughness.X, Length)
-	case half > most:
-		tooMuch = "± " + Format(half, Length)
-	default:
-		return
-	}
-	s.report.add(s.place("roughness"), fmt.Sprintf("tube.roughness: %s is more than 5 %% of the bore of %s", tooMuch, Format(t.Bore.X, Length)), `write the height of the wall's roughness, such as "0.0015 mm" for glass`)
 }
 
 func (l *loader) loadTank() {

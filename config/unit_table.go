@@ -26,6 +26,7 @@ var atoms = map[string]atom{
 	"min":      {60, powers{second: 1}, false},
 	"h":        {3600, powers{second: 1}, false},
 	"d":        {86400, powers{second: 1}, false},
+	"a":        {julianYear, powers{second: 1}, false},
 	"Hz":       {1, powers{second: -1}, true},
 	"K":        {1, powers{kelvin: 1}, true},
 	"Cel":      {1, powers{kelvin: 1}, false},
