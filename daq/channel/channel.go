@@ -87,6 +87,9 @@ func (c *Channel) Resume(old *Channel, away time.Duration) {
 // Is says whether the channel has these settings, in everything.
 func (c *Channel) Is(in config.Instrument) bool { return reflect.DeepEqual(c.in, in) }
 
+// Date tells the channel what day it is, for the drift since a calibration.
+func (c *Channel) Date(wall time.Time) { c.convert.date = wall }
+
 // Take takes a reading, clean or faulty, and gives the fault that it or the
 // wire found, "" for none. cold tells how another instrument stands, for a cold
 // junction; it may be nil where none is configured so.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/uncertainty"
@@ -16,7 +17,8 @@ type convert struct {
 	in     config.Instrument
 	pulses *pulses
 	couple *couple
-	loop   float64 // number of one milliampere on the wire; 0: no current loop
+	loop   float64   // number of one milliampere on the wire; 0: no current loop
+	date   time.Time // of the reading, for the drift since a calibration
 }
 
 func newConvert(in config.Instrument) convert {
@@ -130,22 +132,33 @@ func (v *convert) otherScale(number float64) string {
 }
 
 // accuracy adds the maker's limits of error, rectangular (JCGM 100:2008,
-// 4.3.7).
+// 4.3.7), or what a certificate states: its standard uncertainty, and the drift
+// since its date as limits.
 func (v *convert) accuracy(m *Measured) {
-	if half := v.halfWidth(m.Value); math.IsNaN(half) {
-		m.DominantU = math.NaN()
-	} else {
-		m.widen(half/math.Sqrt(3), uncertainty.Rectangular)
-	}
+	u, limits := v.stated(m.Value)
+	m.widen(u, uncertainty.Normal)
+	m.widen(limits/math.Sqrt(3), uncertainty.Rectangular)
 }
 
-// halfWidth is the maker's limit of error at a value; NaN when none is stated.
-func (v *convert) halfWidth(value float64) float64 {
-	a := v.in.Accuracy
-	if a == nil {
-		return math.NaN()
+// stated is what accuracy or calibration say at a value: a standard uncertainty
+// and limits of error; the limits are NaN when neither is stated.
+func (v *convert) stated(value float64) (u, limits float64) {
+	if a := v.in.Accuracy; a != nil {
+		return 0, a.OfReading*math.Abs(value) + a.OfSpan*v.span() + a.Fixed
 	}
-	return a.OfReading*math.Abs(value) + a.OfSpan*v.span() + a.Fixed
+	c := v.in.Calibration
+	if c == nil {
+		return 0, math.NaN()
+	}
+	age := max(0, v.date.Sub(c.Date).Seconds()) // a clock that has lost its date drifts nothing
+	return c.Fixed + c.OfReading*math.Abs(value), age * (c.DriftFixed + c.DriftOfReading*math.Abs(value))
+}
+
+// halfWidth is the limit of error at a value, of a certificate that of a rectangle
+// with its standard uncertainty; NaN when nothing is stated.
+func (v *convert) halfWidth(value float64) float64 {
+	u, limits := v.stated(value)
+	return math.Hypot(math.Sqrt(3)*u, limits)
 }
 
 // span is the width of the range, or of the scale where no range is stated; 0
@@ -164,8 +177,9 @@ func (v *convert) format(value float64) string {
 	return config.Format(value, config.DimensionOf(v.in.ID))
 }
 
-// correct applies the calibration: straight lines between its points. Beyond
-// its ends the end's correction is kept and the value is doubtful.
+// correct applies the correction: straight lines between its points, with the
+// larger uncertainty of the two, for one error may be common to them. Beyond its
+// ends the end's correction is kept and the value is doubtful.
 func (v *convert) correct(m *Measured) {
 	points := v.in.Correct
 	if len(points) == 0 {
@@ -177,12 +191,16 @@ func (v *convert) correct(m *Measured) {
 	switch {
 	case x < first.Indicated:
 		m.Value += first.True - first.Indicated
+		m.widen(first.U, uncertainty.Normal)
 	case x >= last.Indicated:
 		m.Value += last.True - last.Indicated
+		m.widen(last.U, uncertainty.Normal)
 	default:
 		i := slices.IndexFunc(points, func(p config.CorrectPoint) bool { return p.Indicated > x })
 		a, b := points[i-1], points[i]
-		m.Value = a.True + (x-a.Indicated)/(b.Indicated-a.Indicated)*(b.True-a.True)
+		part := (x - a.Indicated) / (b.Indicated - a.Indicated)
+		m.Value = a.True + part*(b.True-a.True)
+		m.widen(max(a.U, b.U), uncertainty.Normal)
 	}
 	if x < first.Indicated-slack || x > last.Indicated+slack {
 		m.doubt(daq.ReasonRange, "%s is outside the calibrated range of %s to %s", v.format(x), v.format(first.Indicated), v.format(last.Indicated))

@@ -30,6 +30,7 @@ type motion struct {
 	lag   float64 // s; 0: not stated
 	span  float64 // of the range, for a value without a stated accuracy
 	digit float64 // standard uncertainty of counting pulses; 0 without
+	bare  bool    // a certificate stands in place of the maker's limits, and covers no scatter of single readings
 	at    [motionPoints]float64
 	value [motionPoints]float64
 	n     int     // readings so far; the last motionPoints are kept
@@ -42,7 +43,7 @@ func newMotion(in config.Instrument) motion {
 		lag += in.Pulses.Window / 2 // a mean over a window is half of it late
 	}
 	c := convert{in: in}
-	o := motion{lag: lag.Seconds(), span: c.span()}
+	o := motion{lag: lag.Seconds(), span: c.span(), bare: in.Calibration != nil}
 	if in.Pulses != nil {
 		o.digit = 1 / (in.Pulses.PerCubicMeter * in.Pulses.Window.Seconds()) / math.Sqrt(6)
 	}
@@ -78,10 +79,13 @@ func (o *motion) add(at time.Duration, m *Measured, half float64) {
 // for that covers what instruments of the make scatter, and the steps of counting
 // pulses, which look like up to three times their standard uncertainty digit in
 // neighbouring windows. So an instrument as its maker describes it gets nothing on
-// top.
+// top. A certificate covers no scatter: half is 0 there.
 func (o *motion) scatter(half float64) float64 {
 	if o.n < 2*motionEvery {
 		return 0
+	}
+	if o.bare {
+		half = 0
 	}
 	within := math.Hypot(half/math.Sqrt(12), 3*o.digit)
 	return math.Sqrt(max(0, o.sigma*o.sigma-within*within))

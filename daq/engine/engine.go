@@ -68,6 +68,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 		e.place(in.Start.Alarms)
 	case daq.KindReading:
 		if c := e.channels[in.Reading.Instrument]; c != nil {
+			c.Date(in.Wall)
 			s.Fault = c.Take(in.Reading, e.coldJunction)
 		}
 	case daq.KindNote:
