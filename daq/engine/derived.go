@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"time"
@@ -32,19 +33,21 @@ var steadyOf = [...]quantity.ID{quantity.Flow, quantity.Temperature, quantity.Le
 
 // derived holds what the derived quantities remember between steps.
 type derived struct {
-	pipe     *pipe.Pipe
-	warned   pipe.Warnings
-	warnings []string
-	band     *regime.Tracker
-	limits   config.Regime                 // of the band
-	every    [quantity.Count]time.Duration // between two readings
-	lag      float64                       // s, of the thermometer
-	slope    *series.Window
-	rate     temperatureRate
-	steady   [len(steadyOf)]*series.Steady
-	isSteady [len(steadyOf)]bool
-	within   [len(steadyOf)]float64 // the movement that does not matter to each
-	overheat float64                // Cel
+	pipe      *pipe.Pipe
+	warned    pipe.Warnings
+	certified []config.Instrument // those with a certificate
+	overdue   int                 // how many of them had to be calibrated again when warned
+	warnings  []string
+	band      *regime.Tracker
+	limits    config.Regime                 // of the band
+	every     [quantity.Count]time.Duration // between two readings
+	lag       float64                       // s, of the thermometer
+	slope     *series.Window
+	rate      temperatureRate
+	steady    [len(steadyOf)]*series.Steady
+	isSteady  [len(steadyOf)]bool
+	within    [len(steadyOf)]float64 // the movement that does not matter to each
+	overheat  float64                // Cel
 }
 
 // temperatureRate is the slope of the temperature over its window.
@@ -67,6 +70,11 @@ func newDerived(cfg *config.Config) (*derived, error) {
 	}
 	if in := cfg.Instrument(quantity.Temperature); in != nil {
 		r.lag = in.Lag.Seconds()
+	}
+	for _, in := range cfg.Instruments {
+		if in.Calibration != nil {
+			r.certified = append(r.certified, in)
+		}
 	}
 	for i, id := range steadyOf {
 		r.every[id], r.within[i] = cfg.Every(id), within(cfg, id)
@@ -135,7 +143,7 @@ func (r *derived) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *
 			s.U.Put(id, m[id].StandardU())
 		}
 	}
-	s.Warnings = r.warn(result.Warnings)
+	s.Warnings = r.warn(result.Warnings, in.Wall)
 	r.track(s)
 	r.addToWindows(s, m, in)
 	r.slopes(s)
@@ -154,11 +162,23 @@ func (r *derived) addLag(t pipe.Input, q daq.Quality) pipe.Input {
 }
 
 // warn gives the warnings as sentences, a fresh slice only when they changed.
-func (r *derived) warn(w pipe.Warnings) []string {
-	if w != r.warned {
-		r.warned, r.warnings = w, nil
-		if text := w.String(); text != "" {
-			r.warnings = strings.Split(text, "; ")
+func (r *derived) warn(w pipe.Warnings, wall time.Time) []string {
+	overdue := 0
+	for i := range r.certified {
+		if r.certified[i].Calibration.Overdue(wall) {
+			overdue++
+		}
+	}
+	if w == r.warned && overdue == r.overdue {
+		return r.warnings
+	}
+	r.warned, r.overdue, r.warnings = w, overdue, nil
+	if text := w.String(); text != "" {
+		r.warnings = strings.Split(text, "; ")
+	}
+	for _, in := range r.certified {
+		if c := in.Calibration; c.Overdue(wall) {
+			r.warnings = append(r.warnings, fmt.Sprintf("the calibration of %s is overdue since %s", in.Name, c.Date.Add(c.Due).Format(time.DateOnly)))
 		}
 	}
 	return r.warnings

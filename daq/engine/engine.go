@@ -110,8 +110,11 @@ func (e *Engine) compute(in *daq.Input) {
 	s := &e.state
 	s.Values, s.U = quantity.Set{}, quantity.Set{}
 	for _, id := range s.Instruments {
-		m := e.channels[id].At(s.Mono)
-		e.measured[id] = m
+		e.measured[id] = e.channels[id].At(s.Mono)
+	}
+	e.weighLevel()
+	for _, id := range s.Instruments {
+		m := &e.measured[id]
 		s.Quality[id] = m.Quality
 		if m.Quality.Usable() {
 			s.Values.Put(id, m.Value)
