@@ -12,7 +12,9 @@ import (
 func (c *Config) Physics() pipe.Rig {
 	rig := pipe.Rig{
 		Bore: c.Tube.Bore, Length: c.Tube.Length, Roughness: c.Tube.Roughness,
-		Drop: c.Tank.Drop, Orientation: c.Tube.Orientation,
+		Outer: c.Tube.Outer, WatchedAt: c.Tube.WatchedAt, Room: pipe.Input{Value: c.Tube.Room, Known: true},
+		ViscosityExtra: uncertainty.Limits(0, c.Water.ViscosityExtra),
+		Drop:           c.Tank.Drop, Orientation: c.Tube.Orientation,
 		LaminarBelow: c.Regime.LaminarBelow, TurbulentAbove: c.Regime.TurbulentAbove,
 	}
 	// The wall of a bench's glass tube is some 1.5 mm (common practice, no source).

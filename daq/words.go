@@ -161,4 +161,5 @@ type State struct {
 	Unwatched    []string                // alarms that would trip, and are out of service
 	Tripped      []string                // alarms that hold the permit's latch
 	Warnings     []string                // what a person should know beside the numbers
+	WaitsFor     string                  // what settling_seconds counts down to; "" when it is unknown or the rig is steady
 }

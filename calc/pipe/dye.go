@@ -26,6 +26,7 @@ type atDye struct {
 // where there is no flow, no outer diameter, or no temperature of the room.
 type Tube struct {
 	Celsius, CelsiusU float64 // of the water where the dye is watched, °C and K
+	FallToDye         float64 // K, from the inlet to where the dye is watched
 	Fall, FallU       float64 // K, from inlet to outlet, below 0 where the room warms the water
 	BulkOverWall      float64 // K, water less wall at the outlet
 	GrashofReynolds   float64 // Gr/Re on the bore and the size of BulkOverWall, 0 or more
@@ -34,7 +35,7 @@ type Tube struct {
 
 func unknownTube() Tube {
 	nan := math.NaN()
-	return Tube{Celsius: nan, CelsiusU: nan, Fall: nan, FallU: nan, BulkOverWall: nan, GrashofReynolds: nan}
+	return Tube{Celsius: nan, CelsiusU: nan, FallToDye: nan, Fall: nan, FallU: nan, BulkOverWall: nan, GrashofReynolds: nan}
 }
 
 // inlet is the water that enters the tube; not liquid where its temperature is unknown
@@ -91,6 +92,7 @@ func (p *Pipe) cool(d *atDye, in *Inputs, room *Input, inlet *water.Properties) 
 	d.tube = Tube{
 		Celsius:      d.celsius,
 		CelsiusU:     uncertainty.Quadrature(p.wall.U(&toDye, d.ownU, inletU, flowU), in.OnTheWay.U),
+		FallToDye:    d.fall.Kelvin,
 		Fall:         whole.Kelvin,
 		FallU:        p.wall.U(&whole, p.wall.OwnU(&whole, u, p.rig.Length.U), inletU, flowU),
 		BulkOverWall: e.BulkOverWall(length),
@@ -110,11 +112,8 @@ func (p *Pipe) throughMeter(d *atDye, in *Inputs) {
 	d.meterU = math.Abs(expansion) * d.meterKelvin
 }
 
-// SecondsToDye is how long the water takes from the inlet to where the dye is
-// watched, at a flow in m³/s above 0: what is seen there left the inlet so long ago.
-func (p *Pipe) SecondsToDye(flow float64) float64 {
-	return p.rig.WatchedAt.X / Velocity(flow, p.bore)
-}
+// Velocity is the mean velocity in this tube, m/s, of a flow in m³/s.
+func (p *Pipe) Velocity(flow float64) float64 { return Velocity(flow, p.bore) }
 
 // Settling is the least time in seconds from a change of the flow until the tube can
 // be steady again: three passages of its length, and the viscous time R²/(5.783·ν) in

@@ -394,7 +394,7 @@ func TestSettling(t *testing.T) {
 	p := mustNew(t, rig)
 	flow := 0.1 * math.Pi * 0.013 * 0.013 / 4
 	relative(t, "settling", p.Settling(flow, 1.00336675626e-6), 27+0.0065*0.0065/5.783/1.00336675626e-6, 1e-9)
-	relative(t, "to the dye", p.SecondsToDye(flow), 4.5, 1e-9)
+	relative(t, "to the dye", rig.WatchedAt.X/p.Velocity(flow), 4.5, 1e-9)
 	relative(t, "first zero of J0, squared", 5.783, 2.404825557695773*2.404825557695773, 1e-4)
 	if s := p.Settling(0, 1e-6); !math.IsInf(s, 1) {
 		t.Errorf("without flow: %g", s)

@@ -24,7 +24,6 @@ type Inputs struct {
 	Meter       Input // of the water in the flow meter; unknown where that is the tube's
 	// OnTheWay is by how many kelvin the water at the dye left the inlet warmer than
 	// the inlet's water is now: X what is known of it, U its standard uncertainty.
-	// See Pipe.SecondsToDye.
 	OnTheWay uncertainty.Value
 }
 

@@ -202,6 +202,10 @@ func TestSteadyConditions(t *testing.T) {
 		{"now and then a code, 0.1 allowed", SteadyConfig{Within: 0.1}, 301, sampleEvery, func(int) float64 { return 20 + 0.1*math.Round(0.25*r.NormFloat64()) }, Still},
 		{"exact ramp", SteadyConfig{}, 301, sampleEvery, func(i int) float64 { return float64(i) }, Moving},
 		{"the same, allowed", SteadyConfig{Within: 400}, 301, sampleEvery, func(i int) float64 { return float64(i) }, Still},
+		{"drift of 0.48 % of 20, 0.5 % allowed", SteadyConfig{Relative: 0.005}, 301, sampleEvery, func(i int) float64 { return 20 + 0.096*float64(i)/300 }, Still},
+		{"drift of 0.52 % of 20", SteadyConfig{Relative: 0.005}, 301, sampleEvery, func(i int) float64 { return 20 + 0.104*float64(i)/300 }, Moving},
+		{"the same below zero", SteadyConfig{Relative: 0.005}, 301, sampleEvery, func(i int) float64 { return -20 - 0.096*float64(i)/300 }, Still},
+		{"more allowed by the figure than by the part", SteadyConfig{Within: 0.2, Relative: 0.005}, 301, sampleEvery, func(i int) float64 { return 20 + 0.18*float64(i)/300 }, Still},
 		{"13 samples in a minute", SteadyConfig{}, 13, 5 * time.Second, func(int) float64 { return 1 }, Filling},
 		{"the same in two minutes", SteadyConfig{Span: 2 * time.Minute}, 25, 5 * time.Second, func(int) float64 { return 1 }, Still},
 	}
@@ -222,6 +226,33 @@ func TestSteadyConditions(t *testing.T) {
 	}
 }
 
+// The least time until a quantity can be steady, after 60 s of samples every 200 ms.
+func TestRemaining(t *testing.T) {
+	r := rand.New(rand.NewPCG(15, 16))
+	for _, row := range []struct {
+		name      string
+		n         int
+		value     func(seconds float64) float64
+		low, high float64 // s
+	}{
+		{"nothing yet", 0, nil, 60, 60},
+		{"20 s of the window", 101, func(float64) float64 { return 1 }, 39, 41},
+		{"at rest", 301, func(float64) float64 { return 1 }, 0, 0},
+		{"a step 20 s ago", 301, func(s float64) float64 { return math.Floor(s / 40) }, 39, 41},
+		{"a step 20 s ago, noise of a third of it", 301, func(s float64) float64 { return 3*math.Floor(s/40) + 0.1*r.NormFloat64() }, 38, 42},
+		{"a step within what is allowed", 301, func(s float64) float64 { return 0.009 * math.Floor(s/40) }, 0, 0},
+		{"a ramp: it moves still, and a step of it passes for noise", 301, func(s float64) float64 { return s }, 55, 60},
+	} {
+		s := NewSteady(SteadyConfig{Within: 0.01})
+		for i := range row.n {
+			s.Add(time.Duration(i)*sampleEvery, row.value(float64(i)*sampleEvery.Seconds()))
+		}
+		if got := s.Remaining().Seconds(); got < row.low || got > row.high {
+			t.Errorf("%s: %.1f s, want %g to %g", row.name, got, row.low, row.high)
+		}
+	}
+}
+
 func TestNoAllocation(t *testing.T) {
 	s, w := NewSteady(SteadyConfig{}), NewWindow(time.Minute, 120)
 	r := rand.New(rand.NewPCG(8, 9))
@@ -233,6 +264,7 @@ func TestNoAllocation(t *testing.T) {
 		w.Add(at, v)
 		w.Slope()
 		w.Mean()
+		s.Remaining()
 	}
 	for range 400 {
 		step()

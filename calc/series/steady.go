@@ -14,6 +14,8 @@ type SteadyConfig struct {
 	// quantity's unit: at least the instrument's resolution, or one code more
 	// or less is taken for a movement. 0 asks for no movement beyond noise.
 	Within float64
+	// Relative is the same as a part of the window's mean; the larger of the two holds.
+	Relative float64
 }
 
 // Condition is what a detector says. The zero value is Filling.
@@ -90,10 +92,13 @@ const (
 //	intermittent, share of slugs 20 to 80 %       false   19.6 %
 //	intermittent, some 3 slugs                    false   17.2 %
 type Steady struct {
-	within    float64
+	least     float64 // Within
+	relative  float64
+	within    float64 // of the window judged last
 	window    *Window
 	residuals []float64
 	condition Condition
+	remaining time.Duration
 }
 
 // NewSteady makes a detector for one quantity.
@@ -103,7 +108,8 @@ func NewSteady(c SteadyConfig) *Steady {
 	}
 	return &Steady{
 		// A millionth more, so that one code of 0.1 is within 0.1 in binary too.
-		within:    math.Max(c.Within, 0) * (1 + 1e-6),
+		least:     math.Max(c.Within, 0) * (1 + 1e-6),
+		relative:  math.Max(c.Relative, 0) * (1 + 1e-6),
 		window:    NewWindow(c.Span, steadyPoints),
 		residuals: make([]float64, steadyPoints),
 	}
@@ -114,7 +120,7 @@ func NewSteady(c SteadyConfig) *Steady {
 // the window.
 func (s *Steady) Add(at time.Duration, v float64) bool {
 	if s.window.Add(at, v) {
-		s.condition = s.judge()
+		s.conclude()
 	}
 	return s.condition == Still
 }
@@ -126,7 +132,12 @@ func (s *Steady) Condition() Condition { return s.condition }
 // or sense.
 func (s *Steady) Take(other *Steady) {
 	s.window.Take(other.window)
+	s.conclude()
+}
+
+func (s *Steady) conclude() {
 	s.condition = s.judge()
+	s.remaining = s.left()
 }
 
 // Reset forgets every sample: the window fills anew.
@@ -140,6 +151,7 @@ func (s *Steady) judge() Condition {
 	if n < steadyMinimum || 10*s.window.Covered() < 9*s.window.span {
 		return Filling
 	}
+	s.within = math.Max(s.least, s.relative*math.Abs(s.window.mean()))
 	if s.window.spread() <= s.within {
 		return Still
 	}
@@ -154,6 +166,34 @@ func (s *Steady) judge() Condition {
 	}
 	return Undecided
 }
+
+// Remaining is the least time from the newest point until the quantity can be called
+// steady: none when it is; while the window fills, what it lacks; after a movement,
+// until that has left the window. It counts from the last point that is away from the
+// newest ones by more than Within and by more than their noise.
+func (s *Steady) Remaining() time.Duration {
+	if s.window.n == 0 {
+		return s.window.span
+	}
+	return s.remaining
+}
+
+func (s *Steady) left() time.Duration {
+	switch {
+	case s.condition == Still:
+		return 0
+	case s.window.n == 0:
+		return s.window.span
+	}
+	rest := s.window.restFrom(math.Max(s.within, restNoise*s.window.noise()))
+	left := s.window.span - time.Duration((s.window.at(s.window.n-1).at-rest)*float64(time.Second))
+	return max(s.window.width, left) // one more point, where no movement is seen and too little to say so
+}
+
+// restNoise is how many standard deviations of the noise the points of a quantity at
+// rest span, nearly always: of 120 normal ones 5.1 on average, 6.4 in 99 of 100
+// (tables of the studentised range with known σ, from memory).
+const restNoise = 6.4
 
 // A movement is the parabola through a window and the noise about it.
 type movement struct {

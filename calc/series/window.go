@@ -136,6 +136,41 @@ func (w *Window) spread() float64 {
 	return high - low
 }
 
+func (w *Window) mean() float64 {
+	sum := 0.0
+	for i := range w.n {
+		sum += w.at(i).value
+	}
+	return sum / float64(w.n)
+}
+
+// noise is the standard deviation of the points about their course, from the median
+// of the steps between neighbours: of normal noise that is 0.6745·√2 of it. Neither a
+// slow movement nor a single jump shows in it.
+func (w *Window) noise() float64 {
+	steps := w.pairs[:0]
+	for i := 1; i < w.n && len(steps) < cap(steps); i++ {
+		steps = append(steps, math.Abs(w.at(i).value-w.at(i-1).value))
+	}
+	return quantile(steps, 0.5) / (0.6745 * math.Sqrt2)
+}
+
+// restFrom is the time in seconds of the oldest point from which on all points lie
+// within a span of values.
+func (w *Window) restFrom(span float64) float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	from := w.at(w.n - 1).at
+	for i := w.n - 1; i >= 0; i-- {
+		p := w.at(i)
+		low, high = math.Min(low, p.value), math.Max(high, p.value)
+		if high-low > span {
+			break
+		}
+		from = p.at
+	}
+	return from
+}
+
 // Mean is the average of the window with its standard error, which allows for
 // autocorrelation as Average does. ok is false under 8 points.
 func (w *Window) Mean() (mean, standardError float64, ok bool) {

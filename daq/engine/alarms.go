@@ -124,7 +124,7 @@ func (e *Engine) standing() []daq.AlarmStatus {
 
 func (e *Engine) surroundings() surroundings {
 	return surroundings{
-		state: &e.state, health: e.health, healthAt: e.healthAt, plausibility: e.plausibility,
+		state: &e.state, health: e.health, healthAt: e.healthAt, plausibility: e.plausibility, loss: &e.derived.loss,
 		contact: e.cfg.Instrument(quantity.HeaterOn) != nil,
 		permit:  e.permit.cfg != nil, given: e.permit.given, dropped: e.permit.dropped,
 	}

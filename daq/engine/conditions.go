@@ -3,6 +3,7 @@ package engine
 import (
 	"time"
 
+	"flowrigd/calc/pipe"
 	"flowrigd/calc/quantity"
 	"flowrigd/config"
 	"flowrigd/daq"
@@ -25,7 +26,7 @@ func (w *watchedAlarm) condition(s *surroundings) alarm.Condition {
 	case config.AlarmImplausible:
 		return w.implausible(s)
 	case config.AlarmBlocked:
-		return w.blocked(s.state)
+		return w.blocked(s)
 	case config.AlarmIneffective:
 		return w.ineffective(s)
 	}
@@ -98,6 +99,7 @@ type surroundings struct {
 	health       *daq.Health   // nil before the first
 	healthAt     time.Duration // monotonic, when it came
 	plausibility *plausibility
+	loss         *pipe.Loss    // of this state; its K is 0 where it is unknown
 	contact      bool          // the heater's contact is configured
 	given        bool          // the permit is
 	dropped      time.Duration // monotonic, when the permit last dropped; 0: not since the start

@@ -16,20 +16,14 @@ import (
 	"flowrigd/daq/channel"
 )
 
-// The windows over time: the slope of the temperature is taken over the last
-// minute, and so is steadiness; over more where an instrument is read so rarely
-// that a minute does not hold the readings that it takes.
+// The slope of the temperature is taken over the last minute; over more where the
+// thermometer is read so rarely that a minute does not hold the readings that it takes.
 const (
-	slopeWindow    = time.Minute
-	slopePoints    = 120
-	slopeReadings  = 8
-	steadyWindow   = time.Minute
-	steadyReadings = 30
-	regimeHold     = time.Second
+	slopeWindow   = time.Minute
+	slopePoints   = 120
+	slopeReadings = 8
+	regimeHold    = time.Second
 )
-
-// steadyOf are the quantities that must be stationary.
-var steadyOf = [...]quantity.ID{quantity.Flow, quantity.Temperature, quantity.Level}
 
 // derived holds what the derived quantities remember between steps.
 type derived struct {
@@ -39,15 +33,18 @@ type derived struct {
 	overdue   int                 // how many of them had to be calibrated again when warned
 	warnings  []string
 	band      *regime.Tracker
-	limits    config.Regime                 // of the band
-	every     [quantity.Count]time.Duration // between two readings
-	lag       float64                       // s, of the thermometer
+	limits    config.Regime // of the band
+	every     time.Duration // between two readings of the thermometer
+	lag       float64       // s, of the thermometer
 	slope     *series.Window
 	rate      temperatureRate
-	steady    [len(steadyOf)]*series.Steady
-	isSteady  [len(steadyOf)]bool
-	within    [len(steadyOf)]float64 // the movement that does not matter to each
-	overheat  float64                // Cel
+	steady    steadiness
+	way       onTheWay
+	tube      pipe.Tube         // of the last state
+	loss      pipe.Loss         // of this state; K is 0 where it is unknown
+	room      uncertainty.Value // °C, as it is stated
+	meterFall uncertainty.Value // K from the tube's outlet to the meter; none is stated where both are 0
+	overheat  float64           // Cel
 }
 
 // temperatureRate is the slope of the temperature over its window.
@@ -66,6 +63,10 @@ func newDerived(cfg *config.Config) (*derived, error) {
 		limits:   cfg.Regime,
 		band:     regime.New(cfg.Regime.LaminarBelow, cfg.Regime.TurbulentAbove, regimeHold),
 		slope:    series.NewWindow(max(slopeWindow, slopeReadings*cfg.Every(quantity.Temperature)), slopePoints),
+		every:    cfg.Every(quantity.Temperature),
+		steady:   newSteadiness(cfg),
+		way:      onTheWay{length: cfg.Tube.WatchedAt.X},
+		room:     cfg.Tube.Room,
 		overheat: overheatLimit(cfg),
 	}
 	if in := cfg.Instrument(quantity.Temperature); in != nil {
@@ -76,27 +77,10 @@ func newDerived(cfg *config.Config) (*derived, error) {
 			r.certified = append(r.certified, in)
 		}
 	}
-	for i, id := range steadyOf {
-		r.every[id], r.within[i] = cfg.Every(id), within(cfg, id)
-		r.steady[i] = series.NewSteady(series.SteadyConfig{Within: r.within[i], Span: max(steadyWindow, steadyReadings*r.every[id])})
+	if in := cfg.Instrument(quantity.Flow); in != nil {
+		r.meterFall = in.MeterFall
 	}
 	return r, nil
-}
-
-// within is the movement over a minute that does not matter for a test point,
-// and covers the resolution of usual instruments: 0.1 K, 1 mm, and a thousandth
-// of the meter's range (common practice, no source).
-func within(cfg *config.Config, id quantity.ID) float64 {
-	switch id {
-	case quantity.Temperature:
-		return 0.1
-	case quantity.Level:
-		return 0.001
-	}
-	if in := cfg.Instrument(id); in != nil && in.Range != nil {
-		return 0.001 * in.Range.High
-	}
-	return 0
 }
 
 // inherit keeps what was seen over time through a reload; where a window has another
@@ -105,20 +89,16 @@ func (r *derived) inherit(old *derived) {
 	if r.limits == old.limits {
 		r.band = old.band
 	}
-	r.rate = old.rate
-	if r.every[quantity.Temperature] == old.every[quantity.Temperature] {
+	r.rate, r.tube = old.rate, old.tube
+	if r.every == old.every {
 		r.slope = old.slope
 	} else {
 		r.slope.Take(old.slope)
 	}
-	for i, id := range steadyOf {
-		if r.every[id] == old.every[id] && r.within[i] == old.within[i] {
-			r.steady[i], r.isSteady[i] = old.steady[i], old.isSteady[i]
-		} else {
-			r.steady[i].Take(old.steady[i])
-			r.isSteady[i] = r.steady[i].Condition() == series.Still
-		}
+	if r.way.length == old.way.length {
+		r.way = old.way
 	}
+	r.steady.inherit(&old.steady)
 }
 
 func overheatLimit(cfg *config.Config) float64 {
@@ -131,13 +111,19 @@ func overheatLimit(cfg *config.Config) float64 {
 }
 
 func (r *derived) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
-	result := r.pipe.Derive(pipe.Inputs{
+	fresh := in.Kind == daq.KindReading && m[in.Reading.Instrument].Quality.Usable() && in.Reading.Reason == ""
+	inputs := pipe.Inputs{
 		Flow:        input(m[quantity.Flow]),
 		Temperature: r.addLag(input(m[quantity.Temperature]), m[quantity.Temperature].Quality),
 		Level:       input(m[quantity.Level]),
 		Ambient:     input(m[quantity.Ambient]),
-	}, &s.Values)
-	s.U = result.U
+		Meter:       input(m[quantity.Meter]),
+	}
+	r.doubtRoom(&inputs, s)
+	r.follow(&inputs, s.Mono, fresh && in.Reading.Instrument == quantity.Temperature)
+	r.assumeMeter(&inputs)
+	result := r.pipe.Derive(inputs, &s.Values)
+	r.tube, r.loss, s.U = result.Tube, result.Loss, result.U
 	for _, id := range s.Instruments {
 		if m[id].Quality.Usable() {
 			s.U.Put(id, m[id].StandardU())
@@ -145,9 +131,57 @@ func (r *derived) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *
 	}
 	s.Warnings = r.warn(result.Warnings, in.Wall)
 	r.track(s)
-	r.addToWindows(s, m, in)
+	if fresh {
+		r.addToWindows(in.Reading.Instrument, in.Reading.At, m[in.Reading.Instrument].Value)
+	}
 	r.slopes(s)
-	r.steadiness(s)
+	r.steady.judge(s, result.Settling)
+}
+
+// doubtRoom takes the stated room, with twice its uncertainty, in place of a thermometer
+// that shows no room: one in the sun, or fallen into the tank.
+func (r *derived) doubtRoom(in *pipe.Inputs, s *daq.State) {
+	const warmRoom, noRoom, near = 30, 45, 2 // °C, °C, K; common practice, no source
+	shown := in.Ambient.X
+	inTank := shown > warmRoom && in.Temperature.Known && shown > in.Temperature.X-near
+	if !in.Ambient.Known || !(shown > noRoom || inTank) {
+		return
+	}
+	in.Ambient = pipe.Input{Value: r.room, Known: true}
+	in.Ambient.U *= 2
+	if s.Quality[quantity.Ambient].Grade == daq.Good {
+		s.Quality[quantity.Ambient] = daq.Quality{Grade: daq.Uncertain, Why: "no room is as warm as that: it may lie in the sun, or in the tank; the room of the configuration is taken"}
+	}
+}
+
+// follow takes the water on its way from the inlet to the dye a step further.
+func (r *derived) follow(in *pipe.Inputs, now time.Duration, fresh bool) {
+	velocity := r.pipe.Velocity(in.Flow.X)
+	r.way.move(now, velocity, in.Flow.Known)
+	switch {
+	case !in.Temperature.Known:
+		r.way.forget()
+		return
+	case fresh:
+		r.way.enter(in.Temperature.X)
+	}
+	if in.Flow.Known {
+		in.OnTheWay = r.way.warmer(in.Temperature.X, velocity, in.Flow.StandardU()/in.Flow.X, r.tube.FallToDye)
+	}
+}
+
+// assumeMeter gives the water in the meter the temperature of the tube's outlet less
+// what the configuration states, where no instrument measures it.
+func (r *derived) assumeMeter(in *pipe.Inputs) {
+	if in.Meter.Known || r.meterFall == (uncertainty.Value{}) || !in.Temperature.Known {
+		return
+	}
+	outlet := in.Temperature.X
+	if !math.IsNaN(r.tube.Fall) {
+		outlet -= r.tube.Fall
+	}
+	in.Meter = pipe.Input{Known: true, OtherU: in.Temperature.StandardU()}
+	in.Meter.X, in.Meter.U, in.Meter.Shape = outlet-r.meterFall.X, r.meterFall.U, r.meterFall.Shape
 }
 
 // addLag adds what a thermometer lags while the water warms or cools slowly: the
@@ -201,20 +235,12 @@ func (r *derived) track(s *daq.State) {
 }
 
 // addToWindows gives a fresh reading to the windows over time.
-func (r *derived) addToWindows(s *daq.State, m *[quantity.Count]channel.Measured, in *daq.Input) {
-	if in.Kind != daq.KindReading || !m[in.Reading.Instrument].Quality.Usable() || in.Reading.Reason != "" {
-		return
+func (r *derived) addToWindows(id quantity.ID, at time.Duration, value float64) {
+	r.steady.add(id, at, value)
+	if id == quantity.Temperature && r.slope.Add(at, value) {
+		perSecond, se, ok := r.slope.Slope()
+		r.rate = temperatureRate{perSecond, se, ok}
 	}
-	id, at := in.Reading.Instrument, in.Reading.At
-	for i, q := range steadyOf {
-		if q == id {
-			r.isSteady[i] = r.steady[i].Add(at, m[id].Value)
-		}
-	}
-	if id != quantity.Temperature || !r.slope.Add(at, m[id].Value) {
-		return
-	}
-	r.rate.slope, r.rate.standardError, r.rate.known = r.slope.Slope()
 }
 
 // slopes gives the temperature's rate over the last minute.
@@ -238,18 +264,4 @@ func (r *derived) countDown(s *daq.State, newest *plausibility) {
 	if known && r.rate.known && r.rate.slope > 2*r.rate.standardError && newest.hasSlope && newest.slope > 0 {
 		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate.slope))
 	}
-}
-
-// steadiness says whether all three are steady; unknown while one of them is.
-func (r *derived) steadiness(s *daq.State) {
-	all := true
-	for i, id := range steadyOf {
-		if _, known := s.Values.Get(id); !known {
-			r.steady[i].Reset()
-			r.isSteady[i] = false
-			return
-		}
-		all = all && r.isSteady[i]
-	}
-	s.Values.PutBool(quantity.Steady, all)
 }

@@ -88,34 +88,3 @@ func (w *watchedAlarm) ineffective(s *surroundings) alarm.Condition {
 	}
 	return alarm.Clear
 }
-
-// blocked is Set while
-//
-//	k > k0 + u + u0
-//
-// k being the loss coefficient, u its uncertainty, and k0 ± u0 the baseline: the
-// lowest k since the rig was first steady at this setting of the valve.
-// Acknowledging the alarm says that a person knows why (the valve was moved): it
-// clears the baseline, and a new one is taken. After a restart there is no
-// baseline: an alarm that is active then stays active until it is acknowledged.
-func (w *watchedAlarm) blocked(s *daq.State) alarm.Condition {
-	k, ok := s.Values.Get(quantity.LossCoefficient)
-	u, okU := s.Values.Get(quantity.LossCoefficientUncertainty)
-	steady, _ := s.Values.Get(quantity.Steady)
-	if !ok || !okU {
-		return alarm.Unknown
-	}
-	if w.alarm.State() == alarm.Acknowledged {
-		w.baseline.known = false
-	} else if w.alarm.Active() && !w.baseline.known {
-		return alarm.Unknown // after a restart: a blocked tube is nothing to compare with
-	}
-	if !w.baseline.known || k < w.baseline.k {
-		if steady != 0 || w.baseline.known {
-			w.baseline = baseline{k, u, true}
-		}
-		return alarm.Clear
-	}
-	w.value = &k
-	return conditionOf(k-w.baseline.k > u+w.baseline.u)
-}

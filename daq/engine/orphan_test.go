@@ -101,20 +101,31 @@ func TestAnOrphanIsAdopted(t *testing.T) {
 	}
 }
 
-// What an instrument said last goes with it: a room of 21 °C that nobody
-// measures any more is unknown.
+// What an instrument said last goes with it: a room of 35 °C that nobody measures any
+// more is again the assumed one of 20 °C, which cools the water of 60 °C by more.
 func TestAReloadForgetsWhatIsGone(t *testing.T) {
 	const ambient = "[instruments.ambient]\nport = \"bus\"\nmodbus = {address = 6, table = \"input\", register = 0, type = \"int16\"}\n" +
 		"scale = {from = [0, 1000], to = [\"0 Cel\", \"100 Cel\"]}\naccuracy = {fixed = \"0.5 K\"}\n"
-	b := benchWith(t, benchText+ambient)
-	b.read(quantity.Ambient, 210)
-	b.run(2*time.Second, 0.22, 60, 255)
-	if !strings.Contains(strings.Join(b.state.Warnings, " "), "heat through the wall") {
-		t.Fatalf("warnings %q, none of the heat: the test shows nothing", b.state.Warnings)
+	fall := func(text string, reload bool) float64 {
+		e, err := New(benchConfig(t, text), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := &bench{t: t, e: e}
+		b.step(e.Begin())
+		b.read(quantity.Ambient, 350)
+		b.run(2*time.Second, 0.22, 60, 255)
+		if reload {
+			b.step(daq.Input{Kind: daq.KindReload, Start: &daq.Start{Config: benchConfig(t, benchText)}})
+			b.run(2*time.Second, 0.22, 60, 255)
+		}
+		return b.value(quantity.TubeTemperatureFall)
 	}
-	b.step(daq.Input{Kind: daq.KindReload, Start: &daq.Start{Config: benchConfig(t, benchText)}})
-	b.run(2*time.Second, 0.22, 60, 255)
-	if strings.Contains(strings.Join(b.state.Warnings, " "), "heat through the wall") {
-		t.Errorf("after the room's thermometer went: %q", b.state.Warnings)
+	measured, assumed := fall(benchText+ambient, false), fall(benchText, false)
+	if !(measured < 0.8*assumed) {
+		t.Fatalf("falls %v K with the thermometer and %v K without: the test shows nothing", measured, assumed)
+	}
+	if after := fall(benchText+ambient, true); after != assumed {
+		t.Errorf("%v K after the room's thermometer went, want %v", after, assumed)
 	}
 }

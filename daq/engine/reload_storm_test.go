@@ -373,8 +373,8 @@ func TestAReloadKeepsTheLastMinute(t *testing.T) {
 	}
 }
 
-// A reload that reads a thermometer far less often, or widens what may move, judges
-// by windows of the new length: what was too few readings for a minute is enough then.
+// A reload that reads a thermometer far less often judges by windows of the new
+// length: what was too few readings for a minute is enough then.
 func TestAReloadTakesTheWindowsOfItsPace(t *testing.T) {
 	b := benchOf(t)
 	b.run(2*time.Minute, 1.2, 50, 255)
@@ -389,18 +389,6 @@ func TestAReloadTakesTheWindowsOfItsPace(t *testing.T) {
 	}
 	if got := b.value(quantity.TemperatureRate); math.Abs(got-0.01) > 1e-3 {
 		t.Errorf("rate %v K/s, want 0.01", got)
-	}
-	b = benchOf(t)
-	drift := func(s float64) (float64, float64, float64) { return 2 + 0.05*s/60, 50, 255 } // L/min; 0.012 may move
-	b.play(3*time.Minute, drift)
-	if b.value(quantity.Steady) != 0 {
-		t.Fatal("it is steady before the reload: the test shows nothing")
-	}
-	b.reload(strings.Replace(benchText, `"12 L/min"`, `"120 L/min"`, 1))
-	began := b.at
-	b.play(3*time.Minute, func(s float64) (float64, float64, float64) { return drift(began.Seconds() + s) })
-	if b.value(quantity.Steady) != 1 {
-		t.Error("0.05 L/min a minute, of which 0.12 may move since the reload: not steady")
 	}
 }
 

@@ -17,16 +17,10 @@ type watchedAlarm struct {
 	until    time.Time // wall label of the end of shelving
 	value    *float64
 	why      string // beside the cause: the sentence of the reading, or which sign was seen
-	baseline baseline
+	losses   losses // of tube-blocked
 	sets     chatter
 	raised   int64 // place in the order in which alarms came; 0: it never came
 	orphaned bool  // it left the configuration before a person was done with it
-}
-
-// baseline is the loss coefficient that the valve's present setting had.
-type baseline struct {
-	k, u  float64
-	known bool
 }
 
 // limit is the alarm's limit in the units of the table; nil for faults.
@@ -123,6 +117,9 @@ func newOrphan(s daq.SavedAlarm, saved map[string]daq.SavedAlarm, now time.Durat
 // newWatch makes an alarm, in the state it was saved in where there is one.
 func newWatch(def config.Alarm, saved map[string]daq.SavedAlarm, now time.Duration, wall time.Time) *watchedAlarm {
 	w := &watchedAlarm{def: def, since: wall}
+	if def.Kind == config.AlarmBlocked {
+		w.losses = newLosses()
+	}
 	s, ok := saved[def.Name]
 	state, err := alarm.Parse(s.State)
 	if !ok || err != nil {

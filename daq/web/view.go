@@ -1,7 +1,9 @@
 package web
 
 import (
+	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -19,6 +21,7 @@ type view struct {
 	Notices   []notice
 	Sign      sign
 	Re, U     string
+	At        string // where Re is meant, and the water's temperature there
 	Chances   []chance
 	Steady    string
 	Advice    []string
@@ -64,7 +67,7 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	}
 	values := &state.Values
 	v.Sign = signOf(values.Band())
-	v.number(values, f)
+	v.number(state, f)
 	v.Ruler, v.Head = rulerOf(values, f), headOf(values, f)
 	v.Readings = readingsOf(state, reason)
 	v.Alarms = alarmCards(state, f)
@@ -81,14 +84,22 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 // clock is the one clock of the page: the rig's, in its zone.
 func clock(t time.Time, f *Facts) string { return f.local(t).Format("2006-01-02 15:04:05 MST") }
 
-func (v *view) number(s *quantity.Set, f *Facts) {
+func (v *view) number(state *daq.State, f *Facts) {
+	s := &state.Values
 	v.Re, v.Steady = unknown, "not known"
 	if re, known := s.Get(quantity.Reynolds); known {
 		u, _ := s.Get(quantity.ReynoldsUncertainty)
 		v.Re, v.U = pair(re, u)
+		v.At = "where the dye is watched"
+		if _, known := s.Get(quantity.TubeTemperature); known {
+			v.At += ", " + bench(s, quantity.TubeTemperature)
+		}
 	}
 	if steady, known := s.Get(quantity.Steady); known {
 		v.Steady = "no, still settling"
+		if left, known := s.Get(quantity.SettlingSeconds); known && state.WaitsFor != "" {
+			v.Steady = fmt.Sprintf("no, for at least %s more: it waits for %s", roughly(math.Ceil(left)), state.WaitsFor)
+		}
 		if steady != 0 {
 			v.Steady = "yes"
 		}
