@@ -17,8 +17,6 @@ func (c *Config) Physics() pipe.Rig {
 		Drop:           c.Tank.Drop, Orientation: c.Tube.Orientation,
 		LaminarBelow: c.Regime.LaminarBelow, TurbulentAbove: c.Regime.TurbulentAbove,
 	}
-	// The wall of a bench's glass tube is some 1.5 mm (common practice, no source).
-	rig.Outer = uncertainty.Expanded(c.Tube.Bore.X+0.003, 0.001, 2)
 	if in := c.Instrument(quantity.Flow); in != nil && in.Range != nil {
 		rig.FlowMin = in.Range.Low
 	}
@@ -57,4 +55,6 @@ var physicsPaths = map[string][]string{
 	"lower limit": {"regime", "laminar_below"},
 	"upper limit": {"regime", "turbulent_above"},
 	"least flow":  {"instruments", "flow", "range"},
+
+	"viscosity_extra": {"water", "viscosity_extra"},
 }

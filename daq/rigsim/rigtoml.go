@@ -51,7 +51,7 @@ turbulent_above = %.0f
 }
 
 // statesOuter is on once the configuration knows the keys of tubeLines.
-const statesOuter = false
+const statesOuter = true
 
 // tubeLines are what the heat lost on the way depends on.
 func tubeLines() string {
