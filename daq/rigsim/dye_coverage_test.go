@@ -110,13 +110,16 @@ func (w *watched) judged(c cell) (daq.State, quantity.Set) {
 // U covers the true Re where the dye is watched: in at least 95 % of all rigs and 90 % of
 // each cell (200 seeds with -long), and is not padded: its mean is at most 1.4 times
 // the half-width that a Monte Carlo of the stated inputs gives (JCGM 101:2008). The short
-// form plays six seeds of each cell; of 324 rigs that are covered in 95 % fewer than 93 %
-// come once in 20 times, and most cells are covered better.
+// form plays four seeds of each cell; of 216 rigs that are covered in 95 % fewer than 92 %
+// come once in 30 times, and most cells are covered better.
 func TestUncertaintyCoversTheTruthAtTheDye(t *testing.T) {
 	t.Parallel()
-	seeds := 6
-	if *long {
+	seeds := 4
+	switch {
+	case *long:
 		seeds = 200
+	case testing.Short():
+		seeds = 1
 	}
 	covered, all := 0, 0
 	for _, c := range cells() {
@@ -146,7 +149,7 @@ func TestUncertaintyCoversTheTruthAtTheDye(t *testing.T) {
 			t.Errorf("%v: U is %.2f times the Monte Carlo's half-width", c, ratio)
 		}
 	}
-	least := 0.93
+	least := 0.92
 	if *long {
 		least = 0.95
 	}

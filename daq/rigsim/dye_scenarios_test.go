@@ -30,7 +30,7 @@ func watchPlan(t testing.TB, s *Sim, more string) *watched {
 
 // Every point of the sweep becomes steady before the valve is turned again, laminar,
 // torn half of the time and turbulent, at each temperature; and until then what is
-// waited for is said. One rig, four with -long.
+// waited for is said. One rig, four with -long; its first temperature with -short.
 func TestEveryPointOfTheSweepBecomesSteady(t *testing.T) {
 	t.Parallel()
 	seeds := 1
@@ -40,6 +40,9 @@ func TestEveryPointOfTheSweepBecomesSteady(t *testing.T) {
 	for seed := range seeds {
 		w := watchPlan(t, newSim(t, Options{Scenario: "sweep", Seed: uint64(seed) + 1}), "")
 		stages := len(sweepStages())
+		if testing.Short() {
+			stages = 1
+		}
 		for point := range 3 * stages {
 			stage, nth := point/3, point%3
 			until := time.Duration(stage)*sweepStage + time.Duration(nth+1)*sweepPoint
@@ -69,7 +72,7 @@ func TestEveryPointOfTheSweepBecomesSteady(t *testing.T) {
 
 // Something lodges in the tube and takes 3 % of its flow: tube-blocked says so within
 // three minutes, laminar, in the transition and turbulent. While nothing does it says
-// nothing: for half an hour of each, a day with -long, with room and mains drifting.
+// nothing: for half an hour of each (a day with -long, 5 min with -short), with room and mains drifting.
 func TestABlockageOfThreePercent(t *testing.T) {
 	t.Parallel()
 	for _, re := range []float64{1500, 2600, 6000} {
@@ -85,8 +88,11 @@ func TestABlockageOfThreePercent(t *testing.T) {
 			return slices.ContainsFunc(state.Alarms, func(a daq.AlarmStatus) bool { return a.Name == "tube-blocked" })
 		}
 		quiet := 30 * time.Minute
-		if *long {
+		switch {
+		case *long:
 			quiet = 24 * time.Hour
+		case testing.Short():
+			quiet = 5 * time.Minute
 		}
 		for w.now < quiet {
 			if state := w.interval(); blocked(state) {
