@@ -33,7 +33,10 @@ bore = "%.2f mm ± %.2f mm"
 length = "%.0f mm ± %.0f mm"
 roughness = "%.4f mm"
 orientation = "vertical-down"
-%s
+outer = "%.1f mm ± %.1f mm"
+watched_at = "%.0f mm"
+room = "%.0f Cel ± %.0f K"
+
 [tank]
 lip = "%.0f mm ± %.0f mm"
 drop = "%.3f m ± %.3f m"
@@ -42,24 +45,13 @@ drop = "%.3f m ± %.3f m"
 laminar_below = %.0f
 turbulent_above = %.0f
 `, s.story.name, s.story.about, s.haste(),
-		stated.bore*1e3, stated.boreU*1e3, stated.length*1e3, stated.lengthU*1e3, stated.roughness*1e3, tubeLines(),
+		stated.bore*1e3, stated.boreU*1e3, stated.length*1e3, stated.lengthU*1e3, stated.roughness*1e3,
+		stated.outer*1e3, stated.outerU*1e3, stated.watchedAt*1e3, (roomLow+roomHigh)/2, (roomHigh-roomLow)/2+1,
 		stated.lip*1e3, stated.lipU*1e3, stated.drop, stated.dropU, laminarBelow, turbulentAbove)
 	s.writePorts(&b)
 	s.writeInstruments(&b)
 	s.writeServices(&b)
 	return []byte(b.String())
-}
-
-// statesOuter is on once the configuration knows the keys of tubeLines.
-const statesOuter = true
-
-// tubeLines are what the heat lost on the way depends on.
-func tubeLines() string {
-	if !statesOuter {
-		return ""
-	}
-	return fmt.Sprintf("outer = \"%.1f mm ± %.1f mm\"\nwatched_at = \"%.0f mm\"\nroom = \"%.0f Cel ± %.0f K\"\n",
-		stated.outer*1e3, stated.outerU*1e3, stated.watchedAt*1e3, (roomLow+roomHigh)/2, (roomHigh-roomLow)/2+1)
 }
 
 // haste says what a reader must know of a rig whose physics alone runs at

@@ -48,3 +48,26 @@ func TestConfigOfTheRelay(t *testing.T) {
 		t.Errorf("a relay that is not there in\n%s", text)
 	}
 }
+
+// What rig.toml says of the tube is what the rigs are drawn from: the deviation of
+// the outer diameter is half of its ±, and the dye is watched where the truth is.
+func TestThePapersOfTheTube(t *testing.T) {
+	c, problems := config.Parse("rig.toml", newSim(t, Options{}).Config())
+	if c == nil {
+		t.Fatal(problems)
+	}
+	const n = 2000
+	square := 0.0
+	for seed := range uint64(n) {
+		g := draw(randomStream(seed, streamGeometry))
+		d := (g.outer - c.Tube.Outer.X) / c.Tube.Outer.U
+		square += d * d
+		if g.watchedAt != c.Tube.WatchedAt.X {
+			t.Fatalf("seed %d: the dye is watched at %v m, the papers say %v", seed, g.watchedAt, c.Tube.WatchedAt.X)
+		}
+	}
+	near(t, "variance of the outer diameter over its u", square/n, 1, 0.12)
+	// A room anywhere from 17 to 25 °C has a deviation of 2.3 K.
+	near(t, "room of the papers", c.Tube.Room.X, 21, 1e-9)
+	near(t, "its u", c.Tube.Room.U, 2.5, 1e-9)
+}
