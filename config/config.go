@@ -31,6 +31,7 @@ type Config struct {
 	Tube        Tube
 	Tank        Tank
 	Water       Water
+	Dye         Dye
 	Regime      Regime
 	Ports       []Port       // in the order of their names
 	Instruments []Instrument // in the order of the table of quantities

@@ -44,6 +44,9 @@ func (s *section) unit(in *Instrument) *Unit {
 	if n == nil {
 		return nil
 	}
+	if text == "1" && in.wire() == Percent {
+		return &Unit{Text: text, Factor: 1} // a ratio as it is; behind a number 1 would hide whether percent were meant
+	}
 	u, err := UnitFor(strings.TrimSpace(text), in.wire())
 	if err != nil {
 		m := err.(*Mistake)

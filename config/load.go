@@ -71,6 +71,7 @@ func (l *loader) load() *Config {
 	l.loadTube()
 	l.loadTank()
 	l.loadWater()
+	l.loadDye()
 	l.loadRegime()
 	l.loadPorts()
 	l.loadInstruments()
@@ -89,6 +90,7 @@ func (l *loader) load() *Config {
 	l.adviseLines()
 	l.adviseSupply()
 	l.adviseListen()
+	l.adviseDye()
 	return &l.config
 }
 

@@ -32,6 +32,10 @@ const (
 	largestPressure = 1e8   // Pa
 )
 
+// The light through the tube is 0 to 1 of that without one; an amplifier's zero and its
+// gain may be off by a tenth (common practice, no source).
+const darkest, brightest = -0.1, 1.1
+
 // zeroDrift is how far below 0 a flow meter may stand while nothing flows,
 // where its maker states less or nothing: this part of its range's end (common
 // practice, no source).
@@ -134,6 +138,11 @@ func (v *convert) possible(value float64) *fault {
 	case quantity.Temperature, quantity.HeaterOutlet, quantity.Tank:
 		if value < coldestWater || value > hottestWater {
 			return v.misread(faultf(daq.ReasonRange, "%s is no temperature of liquid water; check the sensor, unit and scale, and %s", v.format(value), v.look()))
+		}
+		return nil
+	case quantity.DyeLight:
+		if value < darkest || value > brightest {
+			return v.misread(faultf(daq.ReasonRange, "%s is no part of the light; check unit and scale, and %s", v.format(value), v.look()))
 		}
 		return nil
 	case quantity.Ambient:
