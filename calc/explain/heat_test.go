@@ -35,7 +35,7 @@ func TestWhatTheWaterLoses(t *testing.T) {
 	near(t, a, quantity.Reynolds, pipe.Reynolds(r.Flow.X, 0.013, w.KinematicViscosity), 1e-12)
 	text := a.Working()
 	contains(t, text, "What the water loses on its way to the dye", "x = 0.45 m", "1/13.9", "so that the water at the dye has 65 − 0.38",
-		"Gr/Re = g·β·ΔT·D³ / (ν²·Re) = 76", "No friction factor: the laminar profile is no longer a parabola",
+		"Gr/Re = g·β·ΔT·D³ / (ν²·Re) = 76", "No friction factor and no entrance length: the laminar profile is no longer",
 		"No one law of friction holds", "heat lost", "Churchill and Chu", fmt.Sprintf("T  = %.4f + 273.15", dye))
 	if !strings.Contains(a.Short(), fmt.Sprintf("at %.2f °C Re meets 2000", dye)) {
 		t.Errorf("the flows to set are not those of the dye:\n%s", a.Short())

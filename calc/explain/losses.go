@@ -13,9 +13,8 @@ func (a *Answer) writeFriction(p *paper) {
 	switch a.Set.Band() {
 	case quantity.Laminar:
 		if _, told := a.Set.Get(quantity.FrictionFactor); !told {
-			p.prose("No friction factor: %s.", a.tube.Profile)
-			p.line("Le = 0.06·Re·D = 0.06 × %s × %s = %s m", num(re, 5), num(a.reading.Bore.X, 6), num(a.value(quantity.EntranceLength), 4))
-			break
+			p.prose("No friction factor and no entrance length: %s.", a.tube.Profile)
+			return
 		}
 		p.line("f  = 64 / Re = 64 / %s = %s  (Darcy)", num(re, 5), num(a.value(quantity.FrictionFactor), 4))
 		p.line("Le = 0.06·Re·D = 0.06 × %s × %s = %s m", num(re, 5), num(a.reading.Bore.X, 6), num(a.value(quantity.EntranceLength), 4))

@@ -149,11 +149,14 @@ func (p *Pipe) deriveLosses(in *Inputs, d *atDye, band quantity.Band, re float64
 	own := p.drag(band, re, &d.tube)
 	result.Friction = uncertainty.Value{X: own.factor, U: own.frictionU}
 	result.Alpha = uncertainty.Value{X: own.alpha, U: own.alphaU}
-	if own.stated {
+	switch {
+	case own.stated:
 		s.Put(quantity.FrictionFactor, own.lawOf(band, re))
 		result.WallShear = WallShear(own.lawOf(band, re), d.water.Density, Velocity(d.flow, p.bore))
+		p.putEntrance(band, re, s, result)
+	case band == quantity.Transitional:
+		result.Warnings |= BetweenLimits
 	}
-	p.putEntrance(band, re, s, result)
 	head, known := s.Get(quantity.Head)
 	if !known || head <= 0 {
 		return
@@ -170,10 +173,6 @@ func (p *Pipe) deriveLosses(in *Inputs, d *atDye, band quantity.Band, re float64
 }
 
 func (p *Pipe) putEntrance(band quantity.Band, re float64, s *quantity.Set, result *Result) {
-	if band == quantity.Transitional {
-		result.Warnings |= BetweenLimits
-		return
-	}
 	entrance := EntranceLength(band, re, p.bore)
 	s.Put(quantity.EntranceLength, entrance)
 	s.PutBool(quantity.Developed, p.rig.Length.X > entrance)

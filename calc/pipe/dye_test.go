@@ -161,7 +161,8 @@ func TestTurbulentHasNoProfile(t *testing.T) {
 	get(t, &s, quantity.FrictionFactor)
 }
 
-// Friction is told up to Gr/Re 60 and not above; the reason stands in the warnings.
+// Friction and the length in which a parabola develops are told up to Gr/Re 60 and not
+// above; the reason stands in the warnings.
 func TestFrictionIsWithheld(t *testing.T) {
 	for _, o := range []pipe.Orientation{pipe.VerticalDown, pipe.VerticalUp, pipe.Horizontal} {
 		rig := warm(o)
@@ -171,8 +172,13 @@ func TestFrictionIsWithheld(t *testing.T) {
 			var s quantity.Set
 			result := p.Derive(atRe(t, re, 60), &s)
 			ratio := get(t, &s, quantity.GrashofReynoldsRatio)
-			if _, told := s.Get(quantity.FrictionFactor); told != (ratio <= 60) || !told && result.Warnings == 0 {
-				t.Errorf("orientation %d, Gr/Re %g: told %v, warnings %q", o, ratio, told, result.Warnings)
+			for _, id := range []quantity.ID{quantity.FrictionFactor, quantity.EntranceLength, quantity.Developed} {
+				if _, told := s.Get(id); told != (ratio <= 60) || !told && result.Warnings == 0 {
+					t.Errorf("orientation %d, Gr/Re %g: %s told %v, warnings %q", o, ratio, id.Name(), told, result.Warnings)
+				}
+			}
+			if ratio > 60 && result.Warnings.Has(pipe.NotDeveloped) {
+				t.Errorf("orientation %d, Gr/Re %g: measured by an entrance length that is not told", o, ratio)
 			}
 			get(t, &s, quantity.LossCoefficient)
 			get(t, &s, quantity.LossCoefficientUncertainty)
