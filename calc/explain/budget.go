@@ -45,7 +45,7 @@ func (a *Answer) writeBudget(p *paper) {
 	re, expanded := a.value(quantity.Reynolds), a.expanded()
 	p.line("u(Re) = √(sum of squares) = %s", num(expanded/2, 4))
 	p.line("U(Re) = 2·u(Re) = %s, that is %s %% of Re", num(expanded, 4), num(100*expanded/re, 3))
-	p.line("Re    = %s (k = 2)", withUncertainty(re, expanded))
+	p.line("Re    = %s (k = 2)", WithUncertainty(re, expanded))
 	p.prose("k = 2 stands for a coverage of about 95 %%; where limits of error dominate the table it covers more, and that is right.")
 }
 

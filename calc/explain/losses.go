@@ -78,5 +78,5 @@ func (a *Answer) writeHead(p *paper) {
 		p.prose("Its uncertainty is unknown: flow, bore, temperature, length and head (and roughness) need a ± for it.")
 		return
 	}
-	p.line("K     = %s (k = 2): entrance, valve, bends and outlet together", withUncertainty(k, u))
+	p.line("K     = %s (k = 2): entrance, valve, bends and outlet together", WithUncertainty(k, u))
 }

@@ -33,7 +33,7 @@ func TestWithUncertainty(t *testing.T) {
 		{1952.26, math.NaN(), "1952"}, {-3.21, 0.5, "−3.21 ± 0.50"}, {5, 0, "5 ± 0"}, {123.4, 9.96, "123 ± 10"},
 		{3.8e19, 3.04e19, "(3.8 ± 3.0)·10¹⁹"}, {1.2e-5, 3e-7, "(1.200 ± 0.030)·10⁻⁵"},
 	} {
-		if got := withUncertainty(c.v, c.expanded); got != c.want {
+		if got := WithUncertainty(c.v, c.expanded); got != c.want {
 			t.Errorf("%v, %v: %q, want %q", c.v, c.expanded, got, c.want)
 		}
 	}

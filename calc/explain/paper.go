@@ -85,10 +85,10 @@ var superscripts = strings.NewReplacer("-", "⁻", "0", "⁰", "1", "¹", "2", "
 
 func superscript(n int) string { return superscripts.Replace(strconv.Itoa(n)) }
 
-// withUncertainty writes a value and its expanded uncertainty, the latter with
+// WithUncertainty writes a value and its expanded uncertainty, the latter with
 // two significant digits and the value to the same place (JCGM 100:2008,
 // 7.2.6). Without an uncertainty the value has four digits.
-func withUncertainty(v, expanded float64) string {
+func WithUncertainty(v, expanded float64) string {
 	if math.IsNaN(expanded) {
 		return num(v, 4)
 	}

@@ -25,7 +25,7 @@ func (a *Answer) Short() string {
 		howSure = ", uncertainty unknown: no ± given for " + list(unstated)
 	}
 	lines := []string{
-		"Re " + withUncertainty(a.value(quantity.Reynolds), a.expanded()) + howSure,
+		"Re " + WithUncertainty(a.value(quantity.Reynolds), a.expanded()) + howSure,
 		fmt.Sprintf("regime: %s by the limits %s and %s", a.Set.Band(), num(r.LaminarBelow, 6), num(r.TurbulentAbove, 6)),
 	}
 	if text := a.chances(); text != "" {

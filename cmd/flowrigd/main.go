@@ -93,7 +93,7 @@ func newRoot() *cobra.Command {
 		}
 		return err
 	})
-	root.AddCommand(demoVerb(), runVerb(), checkVerb(), portsVerb(), probeVerb(), simulateVerb(), exportVerb(), backupVerb(),
+	root.AddCommand(demoVerb(), runVerb(), checkVerb(), portsVerb(), probeVerb(), simulateVerb(), exportVerb(), reportVerb(), backupVerb(),
 		replayVerb(), calcVerb(), tokenVerb(), versionVerb()) // in the order of the help
 	return root
 }

@@ -1,0 +1,253 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg/draw"
+
+	"flowrigd/calc/explain"
+	"flowrigd/calc/quantity"
+	"flowrigd/calc/transition"
+	"flowrigd/calc/uncertainty"
+	"flowrigd/calc/water"
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// Critical is the critical Re at one temperature, coming from one side.
+type Critical struct {
+	transition.Estimate
+	From    string // rising, falling, or any
+	Celsius float64
+}
+
+// criticals are the onsets of disturbance, for each direction of approach that was
+// observed, and for all together where none was.
+func criticals(observations []transition.Observation) (all []Critical, err error) {
+	directions := []transition.Approach{transition.Rising, transition.Falling}
+	pick := func(want func(transition.Approach) bool) (list []transition.Observation) {
+		for _, o := range observations {
+			if want(o.Approach) {
+				list = append(list, o)
+			}
+		}
+		return list
+	}
+	for _, a := range directions {
+		if all, err = appendCriticals(all, a.String(), pick(func(b transition.Approach) bool { return a == b })); err != nil {
+			return nil, err
+		}
+	}
+	if len(all) == 0 {
+		return appendCriticals(all, "any", observations)
+	}
+	return all, nil
+}
+
+func appendCriticals(all []Critical, from string, observations []transition.Observation) ([]Critical, error) {
+	estimates, err := transition.Analyse(observations, 0)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range estimates {
+		if e.Limit == transition.Onset && e.Approach == transition.Unstated && !e.Pooled {
+			all = append(all, Critical{e, from, (e.LowCelsius + e.HighCelsius) / 2})
+		}
+	}
+	return all, nil
+}
+
+// observationOf is what the analysis takes; false for one without a known Re or
+// temperature.
+func observationOf(o *daq.Observation) (transition.Observation, bool) {
+	band, ok := quantity.ParseBand(o.Seen)
+	if !ok || o.Reynolds == nil || o.ReynoldsUncertainty == nil || o.TubeTemperature == nil {
+		return transition.Observation{}, false
+	}
+	approach, _ := transition.ParseApproach(o.Approach)
+	out := transition.Observation{Reynolds: uncertainty.Expanded(*o.Reynolds, *o.ReynoldsUncertainty, 2), Celsius: *o.TubeTemperature, Seen: band, Approach: approach}
+	_, err := transition.Analyse([]transition.Observation{out}, 0)
+	return out, err == nil
+}
+
+// Value is the critical Re in words, with its interval or with why there is none.
+func (c Critical) Value() string {
+	if f := c.Fit; f != nil && f.Bounded {
+		return fmt.Sprintf("%.0f, in %.0f to %.0f", rounded(f.Critical.X), rounded(f.Low), rounded(f.High))
+	}
+	return "no interval"
+}
+
+// Bracket is what was seen on either side.
+func (c Critical) Bracket() string {
+	switch c.Outcome {
+	case transition.AllBelow:
+		return fmt.Sprintf("above %.0f: only laminar was seen", c.HighestBelow.X)
+	case transition.AllAbove:
+		return fmt.Sprintf("below %.0f: only disturbed was seen", c.LowestAbove.X)
+	case transition.Separated:
+		return fmt.Sprintf("laminar up to %.0f, disturbed from %.0f", c.HighestBelow.X, c.LowestAbove.X)
+	case transition.Overlapping:
+		return fmt.Sprintf("overlap: disturbed from %.0f, and laminar up to %.0f (%d observations between)", c.LowestAbove.X, c.HighestBelow.X, c.Crossed)
+	}
+	return "nothing seen"
+}
+
+// rounded to ten: a critical Re is not known to one.
+func rounded(v float64) float64 { return math.Round(v/10) * 10 }
+
+// shared is the relative standard uncertainty that every Re of the rig shares: the
+// bore and what is a share of the reading in the meter's limits of error. The
+// thermometer's part changes with the temperature and is left to each.
+func shared(c *config.Config) float64 {
+	u := c.Tube.Bore.Relative()
+	if i := c.Instrument(quantity.Flow); i != nil && i.Accuracy != nil {
+		u = math.Hypot(u, i.Accuracy.OfReading/math.Sqrt(3))
+	}
+	return u
+}
+
+// sameness is the answer to the question of the sweep, a sentence for each
+// direction.
+func sameness(all []Critical, shared float64) (sentences []string, err error) {
+	for _, from := range [...]string{"rising", "falling", "any"} {
+		var estimates []transition.Estimate
+		for _, c := range all {
+			if c.From == from {
+				estimates = append(estimates, c.Estimate)
+			}
+		}
+		s, used, err := transition.SameOverTemperatures(estimates, transition.Unstated, shared)
+		if err != nil {
+			return nil, err
+		}
+		if used >= 2 {
+			sentences = append(sentences, verdict(from, s, used))
+		}
+	}
+	return sentences, nil
+}
+
+func verdict(from string, s transition.Sameness, used int) string {
+	answer := "the data do not contradict one critical Re at all temperatures"
+	if s.P < 0.05 {
+		answer = "the critical Re is not the same at all temperatures (level 0.05)"
+	}
+	direction := "Re " + from
+	if from == "any" {
+		direction = "Whatever the direction"
+	}
+	return fmt.Sprintf("%s, %d temperatures: %s. Cochran's Q = %.2f with %d degrees of freedom, p = %s; weighted mean %s (k = 2, without what all share).",
+		direction, used, answer, s.Q, s.Degrees, probability(s.P), explain.WithUncertainty(s.Mean, 2*s.U))
+}
+
+func probability(p float64) string {
+	if p < 0.0001 {
+		return "under 0.0001"
+	}
+	return fmt.Sprintf("%.2g", p)
+}
+
+// CriticalVelocity is what the critical Re means in this tube at one temperature.
+type CriticalVelocity struct {
+	Celsius, Viscosity           float64 // °C, m²/s
+	Measured                     float64 // m/s, at the critical Re; 0 where there is none
+	At2000, At2300, Lower, Upper float64 // m/s; Reynolds 1883 the last two
+	FeedMouth, FeedAxis          float64 // m³/s of dye, at the mean and at twice the mean velocity of Re 2000
+	From                         string
+}
+
+// velocities are the critical velocities of the temperatures, and how much dye to
+// feed through a needle of that bore (m; 0 for none).
+func velocities(all []Critical, temperatures []float64, bore, needle float64) (rows []CriticalVelocity) {
+	row := func(celsius float64, re float64, from string) {
+		w, err := water.At(celsius)
+		if err != nil || celsius < 0 {
+			return
+		}
+		nu := w.KinematicViscosity
+		r := CriticalVelocity{Celsius: celsius, Viscosity: nu, Measured: re * nu / bore, At2000: 2000 * nu / bore, At2300: 2300 * nu / bore, From: from}
+		if v, err := transition.Reynolds1883(bore, celsius); err == nil {
+			r.Lower, r.Upper = v.Lower, v.Upper
+		}
+		if q, err := transition.ThreadFlow(needle, r.At2000); err == nil {
+			r.FeedMouth, r.FeedAxis = q, 2*q
+		}
+		rows = append(rows, r)
+	}
+	for _, c := range all {
+		switch {
+		case c.Fit != nil && c.Fit.Bounded:
+			row(c.Celsius, c.Fit.Critical.X, c.From)
+		case c.Known:
+			row(c.Celsius, c.Critical.X, c.From+", middle of the bracket")
+		}
+	}
+	if len(rows) == 0 {
+		for _, celsius := range temperatures {
+			row(celsius, 0, "")
+		}
+	}
+	return rows
+}
+
+// shortTube says what a tube of that length cannot show.
+func shortTube(diameters float64) string {
+	floor, err := transition.FloorOf(diameters)
+	if err != nil || floor > 2040 {
+		return ""
+	}
+	return fmt.Sprintf("This tube is %.0f bores long. It cannot show the 2040 at which turbulence just sustains itself in very long pipes: a patch of turbulence that would die needs longer to do so than it takes to leave the tube, down to about Re %.0f (from the lives of such patches, Avila et al. 2011, constants from memory). Coming down with disturbed water shows that floor; going up with quiet water shows this rig's own threshold, which may lie far higher.",
+		diameters, rounded(floor))
+}
+
+// CriticalOverTemperature is the critical Re over temperature with its intervals; a
+// bracket that stands alone is a dotted line without a point.
+func CriticalOverTemperature(all []Critical) (Picture, bool, error) {
+	p := newPlot("water temperature where the dye is watched, °C", "critical Reynolds number")
+	drawn, low, high := 0, math.Inf(1), math.Inf(-1)
+	looks := map[string]mark{"rising": {orange, draw.TriangleGlyph{}}, "falling": {blue, draw.BoxGlyph{}}, "any": {black, draw.CircleGlyph{}}}
+	named := map[string]bool{}
+	for _, c := range all {
+		look, x := looks[c.From], c.Celsius
+		if c.From == "falling" {
+			x += 0.4 // beside the other
+		}
+		low, high = min(low, x), max(high, x)
+		name := func(what string) string {
+			if named[c.From+what] {
+				return ""
+			}
+			named[c.From+what] = true
+			return c.From + ", " + what
+		}
+		switch {
+		case c.Fit != nil && c.Fit.Bounded:
+			addLine(p, "", look.ink, nil, plotter.XYs{{X: x, Y: c.Fit.Low}, {X: x, Y: c.Fit.High}})
+			s := &plotter.Scatter{XYs: plotter.XYs{{X: x, Y: c.Fit.Critical.X}}, GlyphStyle: draw.GlyphStyle{Color: look.ink, Shape: look.shape, Radius: 3.5}}
+			p.Add(s)
+			if n := name("interval 0.9"); n != "" {
+				p.Legend.Add(n, plot.Thumbnailer(s))
+			}
+		case c.Known:
+			addLine(p, name("bracket alone"), look.ink, dotted, plotter.XYs{{X: x, Y: c.HighestBelow.X}, {X: x, Y: c.LowestAbove.X}})
+		default:
+			continue
+		}
+		drawn++
+	}
+	if drawn == 0 {
+		return Picture{}, false, nil
+	}
+	low, high = low-5, high+5
+	addLine(p, "2000 (Reynolds) and 2300 (textbooks)", grey, dashed, plotter.XYs{{X: low, Y: 2000}, {X: high, Y: 2000}})
+	addLine(p, "", grey, dashed, plotter.XYs{{X: low, Y: 2300}, {X: high, Y: 2300}})
+	p.X.Min, p.X.Max = low, high
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.4
+	picture, err := render(p, "Critical Reynolds number against temperature", fmt.Sprintf(
+		"%d critical Reynolds numbers between %.0f and %.0f °C, each with its interval of level 0.9 or its bracket; the numbers stand in the table of results. Dashed lines stand at 2000 and 2300.", drawn, low+5, high-5))
+	return picture, err == nil, err
+}
