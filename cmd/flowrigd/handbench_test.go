@@ -105,7 +105,7 @@ interval = "100 ms"
 [tube]
 bore = "13.00 mm ± 0.04 mm"
 length = "900 mm"
-
+watched_at = "0 mm"
 [tank]
 lip = "250 mm"
 drop = "1.10 m"

@@ -46,6 +46,7 @@ interval = "200 ms"
 [tube]
 bore = "13.00 mm"
 length = "900 mm"
+watched_at = "0 mm"
 
 [tank]
 lip = "250 mm"
