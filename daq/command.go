@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"time"
+
+	"flowrigd/calc/uncertainty"
 )
 
 // Verb is the word for what a person asks of the engine.
@@ -21,6 +23,12 @@ const (
 	Give            Verb = "give"       // the heating permit
 	Withdraw        Verb = "withdraw"   // the heating permit
 	ProofTest       Verb = "proof-test" // of the heating permit
+
+	Capture   Verb = "capture" // a test point
+	Observe   Verb = "observe" // what the dye shows
+	Collect   Verb = "collect" // water caught over measured seconds
+	TakeNote  Verb = "note"
+	StrikeOut Verb = "strike"
 )
 
 // Command is a person's wish, answered by one Reply.
@@ -62,6 +70,51 @@ type (
 	}
 )
 
+// What is asked of the notebook.
+type (
+	CaptureAsk struct {
+		Point string `json:"point,omitempty"` // the condition in words
+	}
+	ObserveAsk struct {
+		Seen string `json:"seen"` // laminar, transitional or turbulent
+		Note string `json:"note,omitempty"`
+	}
+	// CollectAsk has either Volume or Mass, and either Start with Stop or Seconds.
+	CollectAsk struct {
+		Volume            *uncertainty.Value `json:"volume,omitempty"` // m³
+		Mass              *uncertainty.Value `json:"mass,omitempty"`   // kg
+		Start             time.Time          `json:"start,omitzero"`
+		Stop              time.Time          `json:"stop,omitzero"`
+		Seconds           float64            `json:"seconds,omitempty"` // by a stopwatch, in the steady flow of now
+		Vessel            string             `json:"vessel,omitempty"`  // its material
+		VesselTemperature *uncertainty.Value `json:"vessel_temperature,omitempty"`
+	}
+	NoteAsk struct {
+		Kind string `json:"kind"` // valve, inlet, air or other
+		Text string `json:"text,omitempty"`
+	}
+	StrikeAsk struct {
+		Of     string `json:"of"`     // test-point, observation or collection
+		Struck int64  `json:"struck"` // its sequence
+		Reason string `json:"reason"`
+	}
+)
+
+// Verb is Capture.
+func (*CaptureAsk) Verb() Verb { return Capture }
+
+// Verb is Observe.
+func (*ObserveAsk) Verb() Verb { return Observe }
+
+// Verb is Collect.
+func (*CollectAsk) Verb() Verb { return Collect }
+
+// Verb is TakeNote.
+func (*NoteAsk) Verb() Verb { return TakeNote }
+
+// Verb is StrikeOut.
+func (*StrikeAsk) Verb() Verb { return StrikeOut }
+
 // Verb is the word for it.
 func (a *AlarmAsk) Verb() Verb { return a.Do }
 
@@ -85,6 +138,16 @@ func NewAsk(v Verb) Ask {
 		return &GiveAsk{}
 	case Withdraw, ProofTest:
 		return &PermitAsk{Do: v}
+	case Capture:
+		return &CaptureAsk{}
+	case Observe:
+		return &ObserveAsk{}
+	case Collect:
+		return &CollectAsk{}
+	case TakeNote:
+		return &NoteAsk{}
+	case StrikeOut:
+		return &StrikeAsk{}
 	}
 	return nil
 }

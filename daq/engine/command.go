@@ -1,10 +1,10 @@
 package engine
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"flowrigd/daq"
@@ -20,6 +20,9 @@ func (e *Engine) command(c *daq.Command) []daq.Event {
 	switch c.Ask.(type) {
 	case *daq.GiveAsk, *daq.PermitAsk:
 		return e.permitCommand(c)
+	}
+	if note, ok, err := e.notebook.Obey(c, &e.state); ok {
+		return e.noted(c, note, err)
 	}
 	w := e.find(c.Alarm())
 	if w == nil {
@@ -40,6 +43,15 @@ func (e *Engine) command(c *daq.Command) []daq.Event {
 			Text: c.Alarm() + ": " + why}})
 	}
 	return events
+}
+
+// noted answers what was asked of the notebook.
+func (e *Engine) noted(c *daq.Command, note daq.Event, err error) []daq.Event {
+	if err != nil {
+		return e.refuse(c, err)
+	}
+	e.reply = &daq.Reply{ID: c.ID}
+	return []daq.Event{note}
 }
 
 // reasonOf is the reason that a person gave; "" for none.
@@ -120,8 +132,17 @@ func (e *Engine) permitCommand(c *daq.Command) []daq.Event {
 	return []daq.Event{e.permitNote(c.Who, text)}
 }
 
+// object is that of which something is asked; "" for the notebook.
+func object(c *daq.Command) string {
+	switch c.Ask.(type) {
+	case *daq.GiveAsk, *daq.PermitAsk:
+		return "heating permit"
+	}
+	return c.Alarm()
+}
+
 func (e *Engine) refuse(c *daq.Command, why error) []daq.Event {
-	text := fmt.Sprintf("%s %s: refused: %v", c.Verb(), cmp.Or(c.Alarm(), "heating permit"), why)
+	text := fmt.Sprintf("%s: refused: %v", strings.TrimSpace(string(c.Verb())+" "+object(c)), why)
 	e.reply = &daq.Reply{ID: c.ID, Error: text}
 	return []daq.Event{{Note: &daq.Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}}}
 }

@@ -16,6 +16,7 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/channel"
+	"flowrigd/daq/experiment"
 )
 
 // Engine turns one input into the next state and what happened on the way.
@@ -26,6 +27,7 @@ type Engine struct {
 	alarms             []*watchedAlarm
 	permit             permit
 	plausibility       *plausibility
+	notebook           *experiment.Notebook
 	health             *daq.Health
 	healthAt           time.Duration // monotonic, when health came
 	state              daq.State
@@ -90,6 +92,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	events = append(events, e.guard(events)...)
 	e.showPermit()
 	s.Alarms = e.standing()
+	e.notebook.Step(s)
 	s.Sample = s.Tick && e.sampleDue(in.Mono)
 	return *s, events
 }

@@ -10,6 +10,7 @@ import (
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
 	"flowrigd/daq/channel"
+	"flowrigd/daq/experiment"
 )
 
 // removedInstrument is what the engine keeps of an instrument that a reload has
@@ -57,6 +58,10 @@ func (e *Engine) adopt(cfg *config.Config) error {
 			e.removedInstruments[id] = removedInstrument{c, e.state.Mono}
 		}
 	}
+	if e.notebook == nil {
+		e.notebook = experiment.New(cfg)
+	}
+	e.notebook.Adopt(cfg)
 	e.cfg, e.derived, e.channels = cfg, r, channels
 	e.permit.cfg = cfg.Trip
 	e.state.Instruments = ids

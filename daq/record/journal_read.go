@@ -163,10 +163,10 @@ func (j *Journal) AlarmHistory(ctx context.Context, limit int) ([]daq.Message, e
 	return nil, errNoRecording
 }
 
-// Results is the newest events of a kind, the newest first.
-func (j *Journal) Results(ctx context.Context, what string, limit int) ([]daq.Message, error) {
+// Results is the newest events of a kind up to a sequence, the newest first.
+func (j *Journal) Results(ctx context.Context, what string, last int64, limit int) ([]daq.Message, error) {
 	if rec := j.open.Load(); rec != nil {
-		return rec.Results(ctx, what, limit)
+		return rec.Results(ctx, what, last, limit)
 	}
 	return nil, errNoRecording
 }

@@ -91,9 +91,12 @@ func TestResultsInOrder(t *testing.T) {
 			}
 		}
 	}
-	list, err := r.Results(t.Context(), "observations", 2)
+	list, err := r.Results(t.Context(), "observations", 17, 2)
 	if err != nil || len(list) != 2 || list[0].Sequence != 14 || list[1].Sequence != 8 {
 		t.Errorf("the newest observations are %s, %v, want 14 and 8", text(list), err)
+	}
+	if list, err = r.Results(t.Context(), "observations", 13, 1); err != nil || len(list) != 1 || list[0].Sequence != 8 {
+		t.Errorf("the newest observation up to 13 is %s, %v, want 8", text(list), err)
 	}
 }
 

@@ -111,12 +111,12 @@ func strikeFields(w *eventRow) []field {
 		field{"reason", "TEXT NOT NULL", &s.Reason})
 }
 
-// Results gives the newest events of a kind that people or the program keep, newest
+// Results gives the newest events of a kind of class event up to a sequence, newest
 // first, as they were told; what is the kind's word of the verb export.
-func (r *Reader) Results(ctx context.Context, what string, limit int) ([]daq.Message, error) {
+func (r *Reader) Results(ctx context.Context, what string, last int64, limit int) ([]daq.Message, error) {
 	for i := range kinds {
 		if k := &kinds[i]; k.class == daq.ClassEvent && k.export == what {
-			return r.messages(ctx, r.history, k, ` ORDER BY sequence DESC LIMIT ?`, limit)
+			return r.messages(ctx, r.history, k, ` WHERE sequence <= ? ORDER BY sequence DESC LIMIT ?`, last, limit)
 		}
 	}
 	return nil, fmt.Errorf("results: there is no %q", what)
