@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"math"
@@ -86,6 +87,23 @@ func (h fakeHistory) Trend(_ context.Context, id quantity.ID, from, to time.Time
 
 func (h fakeHistory) AlarmFigures(_ context.Context, from, to time.Time) (alarm.Figures, error) {
 	return alarm.Sum([]alarm.Event{{Name: "head-lost", State: alarm.Unacknowledged, Priority: "high", Time: to}}, from, to), nil
+}
+
+// Results are two of each kind, 7 and 4; 4 was struck twice as an observation.
+func (h fakeHistory) Results(_ context.Context, what string, last int64, limit int) (list []daq.Message, err error) {
+	if what == "strikes" {
+		for i, reason := range []string{"the wrong tube", "no dye"} {
+			e := daq.Event{Strike: &daq.Strike{Of: daq.KindObservation, Struck: 4, Reason: reason}}
+			list = append(list, e.Message("r", int64(9-i)))
+		}
+		return list, h.err
+	}
+	for _, n := range []int64{7, 4} {
+		if n <= last && len(list) < limit {
+			list = append(list, daq.Message{Class: daq.ClassEvent, Sequence: n, Body: fmt.Appendf(nil, `{"sequence":%d,"what":%q}`, n, what)})
+		}
+	}
+	return list, h.err
 }
 
 func (h fakeHistory) AlarmHistory(context.Context, int) ([]daq.Message, error) {

@@ -16,7 +16,7 @@ type route struct {
 // routes is the map of everything that is served.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	for path, methods := range map[string]map[string]route{
+	paths := map[string]map[string]route{
 		"/{$}":           {"GET": {"", s.page}},
 		"/assets/{file}": {"GET": {"", s.asset}},
 		"/enter":         {"GET": {"", s.enter}},
@@ -34,11 +34,27 @@ func (s *Server) routes() http.Handler {
 		"/metrics": {"GET": {RoleWatch, s.metrics().ServeHTTP}},
 		"/healthz": {"GET": {RoleWatch, answering(s.healthz)}},
 		"/readyz":  {"GET": {RoleWatch, answering(s.readyz)}},
-	} {
+	}
+	maps.Copy(paths, s.notebookRoutes())
+	for path, methods := range paths {
 		mux.Handle(path, s.methods(methods))
 	}
 	mux.HandleFunc("/", notFound)
 	return s.seat(s.guard(mux))
+}
+
+// notebookRoutes are those of what is written down at the bench.
+func (s *Server) notebookRoutes() map[string]map[string]route {
+	paths := map[string]map[string]route{}
+	for what, write := range map[string]func(http.ResponseWriter, *http.Request) (any, error){
+		"test-points": s.capture, "observations": s.observe, "collections": s.collect, "notes": s.note,
+	} {
+		paths["/api/"+what] = map[string]route{"GET": {RoleWatch, answering(s.results(what))}, "POST": {RoleOperate, answering(write)}}
+		if resultKinds[what] != "" {
+			paths["/api/"+what+"/{sequence}/strike"] = map[string]route{"POST": {RoleOperate, answering(s.strike(what))}}
+		}
+	}
+	return paths
 }
 
 func notFound(w http.ResponseWriter, r *http.Request) {

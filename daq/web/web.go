@@ -40,6 +40,8 @@ type History interface {
 	Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]daq.Bucket, error)
 	// AlarmHistory gives the newest transitions, the newest first.
 	AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error)
+	// Results gives the newest of a kind of event up to a sequence, the newest first.
+	Results(ctx context.Context, what string, last int64, limit int) ([]daq.Message, error)
 	// AlarmFigures sums up the journal.
 	AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error)
 }

@@ -1,0 +1,250 @@
+package web
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"flowrigd/calc/uncertainty"
+	"flowrigd/config"
+	"flowrigd/daq"
+)
+
+// resultKinds are the lists of results by the last word of their address, which is the
+// recording's too; the kind is "" for what cannot be struck.
+var resultKinds = map[string]string{
+	"test-points": daq.KindTestPoint, "observations": daq.KindObservation, "collections": daq.KindCollection, "notes": "",
+}
+
+const (
+	resultsDefault = 100
+	resultsMost    = 1000
+	longestText    = 1000 // characters of what a person writes
+)
+
+// results lists what is written down, the newest first; what is struck says why.
+func (s *Server) results(what string) func(http.ResponseWriter, *http.Request) (any, error) {
+	return func(w http.ResponseWriter, r *http.Request) (any, error) {
+		limit, err := resultsLimit(r)
+		if err != nil {
+			return nil, err
+		}
+		if s.opt.History == nil {
+			return nil, problemf(http.StatusServiceUnavailable, "nothing is recorded: see /readyz")
+		}
+		done, err := inTime(r, historyWait, func(ctx context.Context) (func(), error) { return s.costly(ctx, w, r) })
+		if err != nil {
+			return nil, err
+		}
+		defer done()
+		list, err := s.recorded(r, what, math.MaxInt64, limit)
+		if err != nil {
+			return nil, fmt.Errorf("the recording does not answer: %w", err)
+		}
+		strikes, err := s.recorded(r, "strikes", math.MaxInt64, resultsMost)
+		if err != nil {
+			return nil, fmt.Errorf("the recording does not answer: %w", err)
+		}
+		return map[string]any{strings.ReplaceAll(what, "-", "_"): withStrikes(list, resultKinds[what], strikes)}, nil
+	}
+}
+
+func (s *Server) recorded(r *http.Request, what string, last int64, limit int) ([]daq.Message, error) {
+	return inTime(r, historyWait, func(ctx context.Context) ([]daq.Message, error) { return s.opt.History.Results(ctx, what, last, limit) })
+}
+
+// withStrikes are the messages, each struck one with the reason of the newest strike.
+func withStrikes(list []daq.Message, kind string, strikes []daq.Message) []json.RawMessage {
+	why := map[int64]string{}
+	for _, m := range strikes {
+		var strike daq.Strike
+		if json.Unmarshal(m.Body, &strike) == nil && strike.Of == kind && why[strike.Struck] == "" {
+			why[strike.Struck] = strike.Reason
+		}
+	}
+	all := []json.RawMessage{}
+	for _, m := range list {
+		body := m.Body
+		if reason := why[m.Sequence]; kind != "" && reason != "" {
+			body = append(append(append(body[:len(body)-1:len(body)-1], `,"struck":`...), encode(reason)...), '}')
+		}
+		all = append(all, body)
+	}
+	return all
+}
+
+func resultsLimit(r *http.Request) (int, error) {
+	for key := range r.URL.Query() {
+		if key != "limit" {
+			return 0, problemf(http.StatusBadRequest, "%q: unknown; there is limit", key)
+		}
+	}
+	text := cmp.Or(r.URL.Query().Get("limit"), strconv.Itoa(resultsDefault))
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 || n > resultsMost {
+		return 0, problemf(http.StatusBadRequest, "limit: %q is not a number of entries; write 1 to %d", text, resultsMost)
+	}
+	return n, nil
+}
+
+// write passes to the engine what a person writes down.
+func (s *Server) write(r *http.Request, ask daq.Ask) (any, error) {
+	if err := s.do(r, ask); err != nil {
+		return nil, problem{Status: refusedStatus(err), Detail: err.Error()}
+	}
+	return done{Verb: ask.Verb(), Who: who(r).name}, nil
+}
+
+func (s *Server) capture(w http.ResponseWriter, r *http.Request) (any, error) {
+	var ask daq.CaptureAsk
+	if err := readTexts(w, r, &ask, map[string]*string{"point": &ask.Point}); err != nil {
+		return nil, err
+	}
+	return s.write(r, &ask)
+}
+
+func (s *Server) observe(w http.ResponseWriter, r *http.Request) (any, error) {
+	var ask daq.ObserveAsk
+	if err := readTexts(w, r, &ask, map[string]*string{"seen": &ask.Seen, "note": &ask.Note}); err != nil {
+		return nil, err
+	}
+	if ask.Seen != "laminar" && ask.Seen != "transitional" && ask.Seen != "turbulent" {
+		return nil, problemf(http.StatusBadRequest, `seen: %q is not what a dye thread shows; write {"seen":"laminar"}, "transitional" or "turbulent"`, ask.Seen)
+	}
+	return s.write(r, &ask)
+}
+
+func (s *Server) note(w http.ResponseWriter, r *http.Request) (any, error) {
+	var ask daq.NoteAsk
+	if err := readTexts(w, r, &ask, map[string]*string{"kind": &ask.Kind, "text": &ask.Text}); err != nil {
+		return nil, err
+	}
+	switch ask.Kind {
+	case "valve", "inlet", "air":
+	case "other":
+		if strings.TrimSpace(ask.Text) == "" {
+			return nil, problemf(http.StatusBadRequest, `text: a note of kind "other" needs a text; write {"kind":"other","text":"…"}`)
+		}
+	default:
+		return nil, problemf(http.StatusBadRequest, `kind: %q is not one; write {"kind":"valve"}, "inlet", "air" or "other"`, ask.Kind)
+	}
+	return s.write(r, &ask)
+}
+
+// strike marks something recorded as wrong; it must be there.
+func (s *Server) strike(what string) func(http.ResponseWriter, *http.Request) (any, error) {
+	return func(w http.ResponseWriter, r *http.Request) (any, error) {
+		var body struct {
+			Reason string `json:"reason"`
+		}
+		if err := readTexts(w, r, &body, map[string]*string{"reason": &body.Reason}); err != nil {
+			return nil, err
+		}
+		if strings.TrimSpace(body.Reason) == "" {
+			return nil, problemf(http.StatusBadRequest, `reason: striking needs one; write {"reason":"…"}`)
+		}
+		text := r.PathValue("sequence")
+		n, err := strconv.ParseInt(text, 10, 64)
+		if err != nil || n < 1 {
+			return nil, problemf(http.StatusNotFound, "%q is not the sequence of one; GET /api/%s lists them", text, what)
+		}
+		if s.opt.History == nil {
+			return nil, problemf(http.StatusServiceUnavailable, "nothing is recorded: see /readyz")
+		}
+		list, err := s.recorded(r, what, n, 1)
+		if err != nil {
+			return nil, fmt.Errorf("the recording does not answer: %w", err)
+		}
+		if len(list) == 0 || list[0].Sequence != n {
+			return nil, problemf(http.StatusNotFound, "there is no %s %d; GET /api/%s lists them", resultKinds[what], n, what)
+		}
+		return s.write(r, &daq.StrikeAsk{Of: resultKinds[what], Struck: n, Reason: body.Reason})
+	}
+}
+
+// collectionBody is a timed collection as a person hands it in.
+type collectionBody struct {
+	Volume string `json:"volume"`
+	Mass   string `json:"mass"`
+	Start  string `json:"start"`
+	Stop   string `json:"stop"`
+	Time   string `json:"time"`
+	Vessel struct {
+		Material    string `json:"material"`
+		Temperature string `json:"temperature"`
+	} `json:"vessel"`
+}
+
+func (s *Server) collect(w http.ResponseWriter, r *http.Request) (any, error) {
+	var body collectionBody
+	if err := readTexts(w, r, &body, map[string]*string{"vessel.material": &body.Vessel.Material}); err != nil {
+		return nil, err
+	}
+	ask, err := body.ask()
+	if err != nil {
+		return nil, problem{Status: http.StatusBadRequest, Detail: err.Error()}
+	}
+	return s.write(r, ask)
+}
+
+func (b *collectionBody) ask() (*daq.CollectAsk, error) {
+	ask := &daq.CollectAsk{Vessel: b.Vessel.Material}
+	var seconds *uncertainty.Value
+	for _, q := range []struct {
+		key, text string
+		dimension config.Dimension
+		to        **uncertainty.Value
+	}{
+		{"volume", b.Volume, config.Volume, &ask.Volume}, {"mass", b.Mass, config.Mass, &ask.Mass},
+		{"time", b.Time, config.Time, &seconds}, {"vessel.temperature", b.Vessel.Temperature, config.Temperature, &ask.VesselTemperature},
+	} {
+		if q.text == "" {
+			continue
+		}
+		v, err := config.ParseQuantity(q.text, q.dimension)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", q.key, err)
+		}
+		*q.to = &v
+	}
+	if seconds != nil {
+		ask.Seconds = seconds.X
+	}
+	for _, t := range []struct {
+		key, text string
+		to        *time.Time
+	}{{"start", b.Start, &ask.Start}, {"stop", b.Stop, &ask.Stop}} {
+		if t.text == "" {
+			continue
+		}
+		at, err := time.Parse(time.RFC3339, t.text)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %q is not a time; write RFC 3339, such as 2026-03-02T09:00:00Z", t.key, t.text)
+		}
+		*t.to = at.UTC()
+	}
+	if (ask.Volume == nil) == (ask.Mass == nil) {
+		return nil, fmt.Errorf(`volume and mass: give one of them, such as {"volume":"200 mL","time":"30 s"}`)
+	}
+	return ask, nil
+}
+
+// readTexts reads a body and bounds the texts of it that are kept.
+func readTexts(w http.ResponseWriter, r *http.Request, body any, texts map[string]*string) error {
+	if err := readJSON(w, r, body); err != nil {
+		return err
+	}
+	for key, text := range texts {
+		if n := utf8.RuneCountInString(*text); n > longestText {
+			return problemf(http.StatusBadRequest, "%s: %d characters are more than are kept; write up to %d", key, n, longestText)
+		}
+	}
+	return nil
+}
