@@ -93,12 +93,13 @@ func (n *Notebook) seconds(a *daq.CollectAsk, s *daq.State, c *daq.Collection) (
 
 // flowOf is the flow by what was caught.
 func flowOf(a *daq.CollectAsk, s *daq.State, c *daq.Collection) (collection.Result, error) {
-	celsius, known := s.Values.Get(quantity.TubeTemperature)
+	id := waterTemperature(s)
+	celsius, known := s.Values.Get(id)
 	if !known {
 		return collection.Result{}, errors.New("the water's temperature is not known: collect again when it is")
 	}
 	meter, expansion := water.Density(celsius)
-	u, _ := s.U.Get(quantity.TubeTemperature)
+	u, _ := s.U.Get(id)
 	meterDensity := uncertainty.Value{X: meter, U: math.Abs(meter * expansion * u)}
 	switch timing := collection.ByHand(c.Seconds); {
 	case (a.Volume == nil) == (a.Mass == nil):

@@ -111,3 +111,12 @@ func value(s *daq.State, id quantity.ID) *float64 {
 	}
 	return nil
 }
+
+// waterTemperature is the quantity that tells how warm the water in the tube is: that of
+// the inlet where what it loses on the way is not known.
+func waterTemperature(s *daq.State) quantity.ID {
+	if _, known := s.Values.Get(quantity.TubeTemperature); known {
+		return quantity.TubeTemperature
+	}
+	return quantity.Temperature
+}

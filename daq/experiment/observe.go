@@ -42,10 +42,11 @@ func (n *Notebook) observe(a *daq.ObserveAsk, s *daq.State, who string) (*daq.Ob
 		Reynolds: value(s, quantity.Reynolds), ReynoldsUncertainty: value(s, quantity.ReynoldsUncertainty),
 		TubeTemperature: value(s, quantity.TubeTemperature), Flow: value(s, quantity.Flow),
 		DisturbedFraction: value(s, quantity.DisturbedFraction)}}
-	if o.Reynolds == nil || o.TubeTemperature == nil {
+	celsius := value(s, waterTemperature(s))
+	if o.Reynolds == nil || celsius == nil {
 		return o, nil // nothing to hold it against
 	}
-	one := seen{s.Time, o.Experiment, band, o.Approach, *o.Reynolds, *o.TubeTemperature, 0}
+	one := seen{s.Time, o.Experiment, band, o.Approach, *o.Reynolds, *celsius, 0}
 	if o.ReynoldsUncertainty != nil {
 		one.u = *o.ReynoldsUncertainty
 	}
@@ -98,6 +99,9 @@ func (n *Notebook) approach(now time.Duration) string {
 // observed is what was seen last at the conditions of a test point; "" for nothing.
 func (n *Notebook) observed(p *daq.TestPoint) string {
 	re, celsius := n.meanOf(p, quantity.Reynolds), n.meanOf(p, quantity.TubeTemperature)
+	if celsius.Value == nil {
+		celsius = n.meanOf(p, quantity.Temperature)
+	}
 	if re.Value == nil || celsius.Value == nil {
 		return ""
 	}
