@@ -25,6 +25,13 @@ const lossWindow, lossPoints = 30 * time.Second, 60
 
 func newLosses() losses { return losses{window: series.NewWindow(lossWindow, lossPoints)} }
 
+func (l *losses) forget() {
+	l.base = pipe.Loss{}
+	if l.window != nil {
+		l.window.Reset()
+	}
+}
+
 // blocked is Set while
 //
 //	K/K0 − 1 > max(U + 5·s, 0.02)
@@ -36,7 +43,8 @@ func newLosses() losses { return losses{window: series.NewWindow(lossWindow, los
 // coefficient when the rig was first steady at this setting of the valve, or a later
 // one that lies below it by as much. Acknowledging the alarm says that a person knows
 // why (the valve was moved): it clears K0, and a new one is taken. After a restart
-// there is none: an alarm that is active then stays active until it is acknowledged.
+// there is none, nor after a reload that changes what the coefficient is computed from:
+// an alarm that is active then stays active until it is acknowledged.
 func (w *watchedAlarm) blocked(s *surroundings) alarm.Condition {
 	l := &w.losses
 	k, ok := s.state.Values.Get(quantity.LossCoefficient)

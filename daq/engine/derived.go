@@ -95,9 +95,9 @@ func (r *derived) inherit(old *derived) {
 	} else {
 		r.slope.Take(old.slope)
 	}
-	if r.way.length == old.way.length {
-		r.way = old.way
-	}
+	length := r.way.length
+	r.way = old.way // by distance run, wherever the dye is watched
+	r.way.length = length
 	r.steady.inherit(&old.steady)
 }
 
@@ -162,7 +162,7 @@ func (r *derived) follow(in *pipe.Inputs, now time.Duration, fresh bool) {
 	case !in.Temperature.Known:
 		r.way.forget()
 		return
-	case fresh:
+	case fresh, r.way.n == 0: // the reading that stands is all that is known of the inlet
 		r.way.enter(in.Temperature.X)
 	}
 	if in.Flow.Known {

@@ -115,6 +115,7 @@ func (e *Engine) reload(start *daq.Start) []daq.Event {
 	if !config.SameOutput(e.cfg, cfg) { // nobody gave it at the other place
 		events = e.dropPermit("a reload moves its relay")
 	}
+	old, channels := e.cfg, e.channels
 	if err := e.adopt(cfg); err != nil {
 		return append(events, daq.Event{Note: &daq.Note{Kind: "reload", Time: e.state.Time, Text: "refused: " + err.Error()}})
 	}
@@ -147,7 +148,31 @@ func (e *Engine) reload(start *daq.Start) []daq.Event {
 	}
 	e.alarms = append(e.alarms, orphans...)
 	e.removedAlarms = e.removedAlarms[max(0, len(e.removedAlarms)-maxRemovedAlarms):]
+	if old.Physics() != cfg.Physics() || e.measuresAnew(channels) {
+		e.forgetLosses()
+	}
 	return append(events, daq.Event{Note: &daq.Note{Kind: "reload", Time: e.state.Time, Text: "configuration " + cfg.SHA256 + " taken up"}})
+}
+
+// measuresAnew says whether what the loss coefficient is measured by has changed.
+func (e *Engine) measuresAnew(old [quantity.Count]*channel.Channel) bool {
+	for _, id := range []quantity.ID{quantity.Flow, quantity.Temperature, quantity.Level, quantity.Meter} {
+		if old[id] != e.channels[id] {
+			return true
+		}
+	}
+	return false
+}
+
+// forgetLosses lets tube-blocked begin anew: a bore, a drop or a correction that was
+// wrong before is no blockage.
+func (e *Engine) forgetLosses() {
+	for _, w := range e.alarms {
+		w.losses.forget()
+	}
+	for _, r := range e.removedAlarms {
+		r.losses.forget()
+	}
 }
 
 func (e *Engine) keepWatch(old *watchedAlarm, def config.Alarm) *watchedAlarm {

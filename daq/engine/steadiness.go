@@ -94,7 +94,8 @@ func (r *steadiness) judge(s *daq.State, settling float64) {
 		if q.id != quantity.Level && remaining > 0 {
 			r.moved = max(r.moved, r.added[i]+remaining-r.span(i))
 		}
-		if wait := (r.added[i] + remaining - s.Mono).Seconds(); !r.still[i] && wait > left {
+		wait := max(0, (r.added[i] + remaining - s.Mono).Seconds()) // none while the next reading is awaited
+		if !r.still[i] && (wait > left || s.WaitsFor == "") {
 			left, s.WaitsFor = wait, q.waits
 		}
 	}
