@@ -17,8 +17,29 @@ func (l *loader) adviseAccuracy() {
 	l.adviseSpread("tank", "drop", l.config.Tank.Drop, "loss coefficient", " ± 5 mm")
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
-		if quantity.Table[in.ID].Required && l.root.node.child("instruments").child(in.Name).child("accuracy") == nil && in.Calibration == nil {
+		counts := quantity.Table[in.ID].Required || in.ID == quantity.Ambient || in.ID == quantity.Meter // in the uncertainty of Re
+		if counts && l.unstated(in) {
 			l.report.warn(l.at("instruments", in.Name), fmt.Sprintf("instruments.%s has no accuracy: the uncertainty of what is computed from it is unknown", in.Name), `write the maker's limits of error, such as accuracy = {of_reading = "0.5 %"}`)
+		}
+	}
+}
+
+// unstated says whether neither accuracy nor calibration of an instrument is written.
+func (l *loader) unstated(in *Instrument) bool {
+	n := l.root.node.child("instruments").child(in.Name)
+	return n.child("accuracy") == nil && n.child("calibration") == nil
+}
+
+// adviseBlocked warns of an alarm about a blocked tube that is never raised.
+func (l *loader) adviseBlocked() {
+	if !slices.ContainsFunc(l.config.Alarms, func(a Alarm) bool { return a.Kind == AlarmBlocked }) {
+		return
+	}
+	for i := range l.config.Instruments {
+		in := &l.config.Instruments[i]
+		if quantity.Table[in.ID].Required && l.unstated(in) {
+			l.report.warn(l.at("alarms", "tube-blocked"), fmt.Sprintf("alarms.tube-blocked is never raised: how well the loss coefficient is known is not, without an accuracy of %s", in.Name), "write the accuracy, or the calibration, of flow, temperature and level")
+			return
 		}
 	}
 }

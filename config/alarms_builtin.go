@@ -161,7 +161,7 @@ func (l *loader) heatingAlarms() []builtIn {
 		Name: "tube-blocked", Kind: AlarmBlocked, On: []quantity.ID{quantity.LossCoefficient}, OnDelay: limitDelay, Priority: "medium",
 		Cause:       "Losses rose without a noted valve change: something is stuck in inlet, tube or valve, or the valve was moved.",
 		Consequence: "The flow is smaller than at this valve setting before, and readings taken now do not compare with earlier ones.",
-		Action:      "Switch the heater off at its own switch, and once water and tube have cooled, look into inlet, tube and valve.",
+		Action:      "If you moved the valve, acknowledge: the next rise is then judged by the losses of now. If nobody did, switch the heater off at its own switch, and once water and tube have cooled, look into inlet, tube and valve.",
 	}}}
 }
 

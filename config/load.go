@@ -84,6 +84,7 @@ func (l *loader) load() *Config {
 	l.root.done()
 	l.crossCheck()
 	l.adviseAccuracy()
+	l.adviseBlocked()
 	l.adviseCalibrations()
 	l.adviseTurbine()
 	l.adviseDevices()
