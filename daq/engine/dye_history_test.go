@@ -1,0 +1,52 @@
+package engine
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+)
+
+// A reload does not forget when the valve was turned: a tube of 3 m is waited for as
+// long as without it.
+func TestAReloadKeepsWhatTheTubeWaitsFor(t *testing.T) {
+	lpm := 0.05 * math.Pi / 4 * 0.013 * 0.013 * 60000 // 0.05 m/s: three passages are 180 s
+	long := []string{"length = \"900 mm\"", "length = \"3 m\""}
+	left := func(reload bool) (s float64, waits string) {
+		b := benchOf(t, long...)
+		b.run(250*time.Second, lpm, 20, 255)
+		b.run(90*time.Second, 1.05*lpm, 20, 255)
+		if reload {
+			b.reloadWith(append(long, "\"north-hall\"", "\"south-hall\"")...)
+		}
+		b.run(time.Second, 1.05*lpm, 20, 255)
+		return b.value(quantity.SettlingSeconds), b.state.WaitsFor
+	}
+	want, waits := left(false)
+	if got, _ := left(true); got != want || want < 60 || !strings.Contains(waits, "renewed") {
+		t.Errorf("%v s left after the reload, without it %v, for %q", got, want, waits)
+	}
+}
+
+// After a gap tube-blocked looks again when it has seen the flow for a quarter of a
+// minute, and not by its first readings.
+func TestABlockageIsNotJudgedByTheFirstReadings(t *testing.T) {
+	b := benchOf(t, "[ports.bus]", "[alarms.tube-blocked]\n[ports.bus]")
+	b.run(3*time.Minute, 1.2, 20, 255)
+	b.fault(quantity.Flow, daq.ReasonTimeout, "no answer")
+	b.at += 3 * time.Second
+	b.step(daq.Input{Kind: daq.KindTick})
+	b.run(14800*time.Millisecond, 1.1, 20, 255)
+	standing := func() bool {
+		return len(b.state.Alarms) > 0 && b.state.Alarms[0].Name == "tube-blocked"
+	}
+	if standing() {
+		t.Error("raised within 15 s of a gap")
+	}
+	if b.run(20*time.Second, 1.1, 20, 255); !standing() {
+		t.Error("not raised after 35 s")
+	}
+}
