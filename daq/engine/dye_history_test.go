@@ -50,3 +50,32 @@ func TestABlockageIsNotJudgedByTheFirstReadings(t *testing.T) {
 		t.Error("not raised after 35 s")
 	}
 }
+
+// What tube-blocked compares with is the rig at rest: a valve that is turned down while
+// the rig settles is no blockage.
+func TestABlockageIsComparedWithARigAtRest(t *testing.T) {
+	b := benchOf(t, "[ports.bus]", "[alarms.tube-blocked]\n[ports.bus]")
+	b.run(30*time.Second, 1.2, 20, 255)
+	b.run(4*time.Minute, 1.1, 20, 255)
+	if len(b.state.Alarms) > 0 || b.value(quantity.Steady) != 1 {
+		t.Errorf("steady %v, alarms %v", b.value(quantity.Steady), b.state.Alarms)
+	}
+	b.run(2*time.Minute, 1.0, 20, 255)
+	if len(b.state.Alarms) != 1 {
+		t.Error("no alarm of a blockage after that")
+	}
+}
+
+// Of flow without noise a loss of 3 % is told when the mean of half a minute has moved
+// by as much as counts.
+func TestHowSoonABlockageIsTold(t *testing.T) {
+	b := benchOf(t, "[ports.bus]", "[alarms.tube-blocked]\n[ports.bus]")
+	b.run(3*time.Minute, 1.2, 20, 255)
+	began := b.at
+	for b.at < began+2*time.Minute && len(b.state.Alarms) == 0 {
+		b.run(200*time.Millisecond, 0.97*1.2, 20, 255)
+	}
+	if took := b.at - began; took < 10*time.Second || took > 30*time.Second {
+		t.Errorf("told after %v", took)
+	}
+}
