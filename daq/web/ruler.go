@@ -37,7 +37,7 @@ type reRuler struct {
 	Off           string  // which end it lies beyond, "" for on the ruler
 	LowerFlow     string
 	UpperFlow     string
-	AtTemperature string
+	AtTemperature string // of the water whose flows these are
 }
 
 // Between is the length between the two limits.
@@ -67,7 +67,9 @@ func rulerOf(v *quantity.Set, f *Facts) reRuler {
 		LowerFlow: bench(v, quantity.LaminarLimitFlow),
 		UpperFlow: bench(v, quantity.TurbulentLimitFlow),
 	}
-	if t, known := v.Get(quantity.Temperature); known {
+	if _, known := v.Get(quantity.TubeTemperature); known {
+		r.AtTemperature = bench(v, quantity.TubeTemperature) + ", where the dye is watched"
+	} else if t, known := v.Get(quantity.Temperature); known {
 		r.AtTemperature = benchUnits[config.Temperature].text(t)
 	}
 	re, known := v.Get(quantity.Reynolds)

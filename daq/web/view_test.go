@@ -92,6 +92,20 @@ func TestRulerIsLogarithmic(t *testing.T) {
 	}
 }
 
+// The flows to set are those of the water where the dye is watched, and its temperature
+// stands beside them; without flow it is the inlet's.
+func TestTheFlowsToSetSayOfWhichWater(t *testing.T) {
+	f := testFacts()
+	var s quantity.Set
+	s.Put(quantity.Temperature, 50.5)
+	for _, want := range []string{"50.5 °C", "50.3 °C, where the dye is watched"} {
+		if got := strings.ReplaceAll(rulerOf(&s, &f).AtTemperature, "\u00a0", " "); got != want {
+			t.Errorf("at %q, want %q", got, want)
+		}
+		s.Put(quantity.TubeTemperature, 50.3)
+	}
+}
+
 func TestHeadRuler(t *testing.T) {
 	f := testFacts()
 	var s quantity.Set
