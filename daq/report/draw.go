@@ -8,8 +8,18 @@ import (
 	"flowrigd/daq"
 )
 
-// stretches of a picture over time: about as many as paper shows.
-const stretches = 300
+// mostStretches of a picture over time: about as many as paper shows.
+const mostStretches = 300
+
+// stretches are so many that a few rows fall into each, for one without rows is drawn
+// as a gap.
+func (r *Report) stretches() int {
+	every := time.Second
+	if r.Config != nil {
+		every = max(every, r.Config.Record.Every)
+	}
+	return int(max(1, min(mostStretches, r.To.Sub(r.From)/(3*every))))
+}
 
 // draw reads the trends and draws the pictures that the data allow.
 func (r *Report) draw(ctx context.Context, from Source) error {
@@ -19,7 +29,7 @@ func (r *Report) draw(ctx context.Context, from Source) error {
 	}
 	if r.Rows {
 		end := r.To.Add(time.Second)
-		trend, err := from.Trend(ctx, quantity.Reynolds, r.From, end, stretches)
+		trend, err := from.Trend(ctx, quantity.Reynolds, r.From, end, r.stretches())
 		if err != nil {
 			return err
 		}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"flowrigd/calc/quantity"
 	"flowrigd/calc/transition"
 	"flowrigd/config"
 )
@@ -71,7 +72,7 @@ type page struct {
 // Write writes the report as one HTML file.
 func (r *Report) Write(w io.Writer) error {
 	p := page{
-		Title: r.title(), Place: r.place(), When: r.clock(r.From) + " to " + r.clock(r.To) + " (" + r.Zone.String() + ")",
+		Title: r.title(), Place: r.place(), When: r.clock(r.From) + " to " + r.clock(r.To) + " (" + zoneName(r.From, r.Zone) + ")",
 		Made: r.clock(r.Made), Program: r.Program, Recording: r.Recording, ConfigProblem: r.ConfigProblem,
 		Method: transition.FitMethod, Conditions: r.conditions(), Sameness: r.Sameness, Cautions: r.cautions(),
 		References: transition.References(), Pictures: r.Pictures, Points: r.pointRows(), Budgets: r.budgets(),
@@ -89,18 +90,23 @@ func (r *Report) Write(w io.Writer) error {
 	return nil
 }
 
-// needleBore is that of a usual needle, m (common practice, no source).
-const needleBore = 0.0005
+// usualNeedle is its bore where the configuration states none, m (common practice, no
+// source).
+const usualNeedle = 0.0005
 
 // ofTheRig adds what follows from the configuration.
 func (p *page) ofTheRig(r *Report) {
 	c := r.Config
-	p.Needle = fmt.Sprintf("a needle of %.1f mm bore", needleBore*1000)
-	p.Velocities = velocities(r.Critical, []float64{20, 30, 40, 50, 60}, c.Tube.Bore.X, needleBore)
+	needle, whose := c.Dye.Needle, ""
+	if needle == 0 {
+		needle, whose = usualNeedle, " (the configuration states none)"
+	}
+	p.Needle = fmt.Sprintf("a needle of %.1f mm bore%s", needle*millimetres, whose)
+	p.Velocities = velocities(r.Critical, []float64{20, 30, 40, 50, 60}, c.Tube.Bore.X, needle)
 	p.ShortTube = shortTube(c.Tube.Length.X / c.Tube.Bore.X)
 	p.Limits = fmt.Sprintf("%.0f and %.0f", c.Regime.LaminarBelow, c.Regime.TurbulentAbove)
 	for _, i := range c.Instruments {
-		p.Instruments = append(p.Instruments, instrumentRow{i.Name, accuracy(i.Accuracy), calibration(&i)})
+		p.Instruments = append(p.Instruments, instrumentRow{i.Name, accuracy(&i), calibration(&i)})
 	}
 }
 
@@ -148,29 +154,76 @@ func (r *Report) place() string {
 // clock writes a time in the rig's zone.
 func (r *Report) clock(t time.Time) string { return t.In(r.Zone).Format("2006-01-02 15:04:05") }
 
+// zoneName is the zone as people know it at that time, with its hours from UTC.
+func zoneName(at time.Time, zone *time.Location) string {
+	name, offset := at.In(zone).Zone()
+	if offset == 0 {
+		return "UTC"
+	}
+	if hours := at.In(zone).Format("UTC-07:00"); name == "" || strings.ContainsAny(name, "+-") {
+		return hours
+	} else {
+		return name + ", " + hours
+	}
+}
+
 // accuracy writes the maker's limits of error.
-func accuracy(a *config.Accuracy) string {
+func accuracy(i *config.Instrument) string {
+	a := i.Accuracy
+	if c := i.Calibration; a == nil && c != nil {
+		return "standard uncertainty " + sum(i.ID, c.OfReading, 0, c.Fixed) + " by its certificate"
+	}
 	if a == nil {
 		return "not stated"
 	}
+	return "limits of error " + sum(i.ID, a.OfReading, a.OfSpan, a.Fixed)
+}
+
+// sum writes parts of the reading, of the span, and what is the same everywhere.
+func sum(id quantity.ID, ofReading, ofSpan, always float64) string {
 	var parts []string
-	if a.OfReading > 0 {
-		parts = append(parts, fmt.Sprintf("%.3g %% of the reading", 100*a.OfReading))
+	if ofReading > 0 {
+		parts = append(parts, fmt.Sprintf("%.3g %% of the reading", 100*ofReading))
 	}
-	if a.OfSpan > 0 {
-		parts = append(parts, fmt.Sprintf("%.3g %% of the span", 100*a.OfSpan))
+	if ofSpan > 0 {
+		parts = append(parts, fmt.Sprintf("%.3g %% of the span", 100*ofSpan))
 	}
-	if a.Fixed > 0 {
-		parts = append(parts, fmt.Sprintf("%.3g (SI or K)", a.Fixed))
+	if always > 0 {
+		parts = append(parts, fixed(id, always))
 	}
-	return "limits of error " + strings.Join(parts, " + ")
+	return strings.Join(parts, " + ")
+}
+
+// fixed writes a part of the uncertainty that is the same over the range.
+func fixed(id quantity.ID, v float64) string {
+	switch config.DimensionOf(id) {
+	case config.VolumeFlow:
+		return fmt.Sprintf("%.3g L/min", v*litresPerMinute)
+	case config.Temperature:
+		return fmt.Sprintf("%.3g K", v)
+	case config.Length:
+		return fmt.Sprintf("%.3g mm", v*millimetres)
+	case config.Pressure:
+		return fmt.Sprintf("%.3g Pa", v)
+	}
+	return fmt.Sprintf("%.3g", v)
 }
 
 func calibration(i *config.Instrument) string {
-	if n := len(i.Correct); n > 0 {
-		return fmt.Sprintf("corrected at %d points", n)
+	var parts []string
+	if c := i.Calibration; c != nil {
+		parts = append(parts, "of "+c.Date.Format("2006-01-02"))
+		if c.Due > 0 {
+			parts = append(parts, "due "+c.Date.Add(c.Due).Format("2006-01-02"))
+		}
 	}
-	return "none stated"
+	if n := len(i.Correct); n > 0 {
+		parts = append(parts, fmt.Sprintf("corrected at %d points", n))
+	}
+	if len(parts) == 0 {
+		return "none stated"
+	}
+	return strings.Join(parts, ", ")
 }
 
 // cautions are what a reader must know of this very rig and time.

@@ -27,6 +27,7 @@ type Picture struct {
 const (
 	pictureWidth  = 520
 	pictureHeight = 290
+	margin        = 14 // on the right, for half a label
 )
 
 // The inks: far apart for every eye, and each with a shape or dash of its own, for
@@ -67,7 +68,7 @@ func newPlot(x, y string) *plot.Plot {
 	}
 	p.X.Label.Text, p.Y.Label.Text = x, y
 	p.Legend.TextStyle.Font = sans(10)
-	p.Legend.Top = true
+	p.Legend.Top, p.Legend.Left = true, true // the sign before the text, whatever font the reader has
 	p.Legend.Padding = 2
 	grid := plotter.NewGrid()
 	grid.Horizontal.Color, grid.Vertical.Color = color.NRGBA{0xe4, 0xe4, 0xe4, 0xff}, color.NRGBA{0xe4, 0xe4, 0xe4, 0xff}
@@ -117,7 +118,7 @@ func addMarks(p *plot.Plot, points map[string]plotter.XYs) {
 func render(p *plot.Plot, title, description string) (Picture, error) {
 	canvas := vgsvg.New(pictureWidth, pictureHeight)
 	p.BackgroundColor = color.White
-	p.Draw(draw.New(canvas))
+	p.Draw(draw.Crop(draw.New(canvas), 0, -margin, 0, -4))
 	var b bytes.Buffer
 	if _, err := canvas.WriteTo(&b); err != nil {
 		return Picture{}, fmt.Errorf("picture %q: %w", title, err)
@@ -128,5 +129,6 @@ func render(p *plot.Plot, title, description string) (Picture, error) {
 	}
 	head := fmt.Sprintf(`<svg viewBox="0 0 %d %d" role="img" aria-label="%s"><title>%s</title><desc>%s</desc>`,
 		pictureWidth, pictureHeight, html.EscapeString(title), html.EscapeString(title), html.EscapeString(description))
+	drawing = strings.ReplaceAll(drawing, "font-family:Liberation Sans", "font-family:Liberation Sans,Arial,Helvetica,sans-serif")
 	return Picture{title, description, template.HTML(head + drawing)}, nil
 }

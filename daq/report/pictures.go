@@ -28,9 +28,9 @@ func drawable(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
 // OverTime is Re over time, least, mean and greatest of each stretch, with the two
 // limits and the test points. ok is false where there is nothing to draw.
 func OverTime(trend []daq.Bucket, points []Point, lower, upper float64, zone *time.Location) (Picture, bool, error) {
-	p := newPlot("time ("+zone.String()+")", "Reynolds number")
+	p := newPlot("time ("+zoneName(firstOf(trend), zone)+")", "Reynolds number")
 	logAxis(&p.Y)
-	low, high, drawn := lower, upper, 0
+	low, high, drawn := math.Inf(1), 0.0, 0
 	var stretch plotter.XYs
 	var first, last float64
 	line := func() {
@@ -74,11 +74,19 @@ func OverTime(trend []daq.Bucket, points []Point, lower, upper float64, zone *ti
 	}
 	addMarks(p, by)
 	p.X.Min, p.X.Max, p.X.Tick.Marker = first, last, timeTicks(zone)
-	p.Y.Min, p.Y.Max = low*0.9, high*1.8 // room for the legend
+	p.Y.Min, p.Y.Max = min(low, lower)*0.9, max(high, upper)*2.5 // room for the legend
 	picture, err := render(p, "Reynolds number over time", fmt.Sprintf(
-		"From %s to %s Re lies between %.0f and %.0f; dashed lines stand at the limits %.0f and %.0f; %d test points are marked by what the dye showed.",
+		"From %s to %s Re lies between %.0f and %.0f; dashed lines stand at the limits %.0f and %.0f; test points, marked by what the dye showed: %d.",
 		time.Unix(int64(first), 0).In(zone).Format("2 Jan 15:04"), time.Unix(int64(last), 0).In(zone).Format("2 Jan 15:04"), low, high, lower, upper, len(points)))
 	return picture, err == nil, err
+}
+
+// began is the time of the first stretch.
+func firstOf(trend []daq.Bucket) time.Time {
+	if len(trend) == 0 {
+		return time.Time{}
+	}
+	return trend[0].Time
 }
 
 // Friction is the measured Darcy friction factor over Re beside 64/Re and the law
@@ -103,7 +111,7 @@ func Friction(points []Point) (Picture, bool, error) {
 	addLine(p, "0.3164/Re^0.25 (Blasius, smooth)", red, dotted, curve(max(low, 2300), high, func(re float64) float64 { return 0.3164 / math.Sqrt(math.Sqrt(re)) }))
 	addMarks(p, by)
 	p.X.Min, p.X.Max = low, high
-	p.Y.Max *= 1.5
+	p.Y.Max *= 2.2
 	picture, err := render(p, "Friction factor against Reynolds number", fmt.Sprintf(
 		"%d measured friction factors on logarithmic axes, beside the laws 64/Re and 0.3164/Re^0.25.", n))
 	return picture, err == nil, err
@@ -119,7 +127,6 @@ func Disturbed(points []Point) (Picture, bool, error) {
 	addLine(p, "one half", grey, dashed, plotter.XYs{{X: low * 0.95, Y: 0.5}, {X: high * 1.05, Y: 0.5}})
 	addMarks(p, by)
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = low*0.95, high*1.05, -0.02, 1.25
-	p.Legend.Left = true
 	picture, err := render(p, "Disturbed fraction against Reynolds number", fmt.Sprintf(
 		"%d shares from 0 to 1 between Re %.0f and %.0f; the dashed line stands at one half.", n, low, high))
 	return picture, err == nil, err

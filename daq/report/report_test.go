@@ -8,6 +8,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"html"
 	"io"
 	"math"
 	"os"
@@ -108,7 +109,7 @@ func bench(t *testing.T) *recorded {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &recorded{events: map[string][]daq.Event{}, configuration: string(text), first: began, last: began.Add(4 * time.Hour)}
+	s := &recorded{events: map[string][]daq.Event{}, configuration: "zone = \"Etc/UTC\"\n" + string(text), first: began, last: began.Add(4 * time.Hour)}
 	s.trend = func(id quantity.ID, at time.Time) (float64, bool) {
 		minutes := at.Sub(began).Minutes()
 		switch id {
@@ -340,6 +341,39 @@ func TestLoadRefuses(t *testing.T) {
 	} {
 		if _, err := Load(t.Context(), c.s, Request{Experiment: c.id}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
+		}
+	}
+}
+
+// TestAShortRecordingHasNoGaps: rows each second for two minutes are one line, and a
+// stretch that holds no row of a long one stays a gap.
+func TestAShortRecordingHasNoGaps(t *testing.T) {
+	for _, c := range []struct {
+		length time.Duration
+		want   int
+	}{{2 * time.Minute, 40}, {time.Second, 1}, {4 * time.Hour, mostStretches}} {
+		r := &Report{From: began, To: began.Add(c.length)}
+		if got := r.stretches(); got != c.want {
+			t.Errorf("%v: %d stretches, want %d", c.length, got, c.want)
+		}
+	}
+	if gaps := strings.Count(written(t, bench(t), ""), "Re, mean of each stretch"); gaps != 1 {
+		t.Errorf("the line is named %d times", gaps)
+	}
+}
+
+// TestInstruments: a certificate stands with its day and when it is due.
+func TestInstruments(t *testing.T) {
+	s := bench(t)
+	before := `accuracy = {fixed = "1.5 K"}`
+	if !strings.Contains(s.configuration, before) {
+		t.Fatal("the bench states its thermometer otherwise")
+	}
+	s.configuration = strings.Replace(s.configuration, before, `calibration = {u = "0.05 K", k = 2, date = "2026-05-01", drift = "0.02 K/a", due = "365 d"}`, 1)
+	page := html.UnescapeString(written(t, s, ""))
+	for _, want := range []string{"standard uncertainty 0.025 K by its certificate", "of 2026-05-01, due 2027-05-01", "limits of error 0.5 % of the reading + 0.005 L/min"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %q in the report", want)
 		}
 	}
 }

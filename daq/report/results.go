@@ -104,8 +104,11 @@ func rounded(v float64) float64 { return math.Round(v/10) * 10 }
 // thermometer's part changes with the temperature and is left to each.
 func shared(c *config.Config) float64 {
 	u := c.Tube.Bore.Relative()
-	if i := c.Instrument(quantity.Flow); i != nil && i.Accuracy != nil {
+	switch i := c.Instrument(quantity.Flow); {
+	case i != nil && i.Accuracy != nil:
 		u = math.Hypot(u, i.Accuracy.OfReading/math.Sqrt(3))
+	case i != nil && i.Calibration != nil:
+		u = math.Hypot(u, i.Calibration.OfReading)
 	}
 	return u
 }
@@ -246,7 +249,7 @@ func CriticalOverTemperature(all []Critical) (Picture, bool, error) {
 	addLine(p, "2000 (Reynolds) and 2300 (textbooks)", grey, dashed, plotter.XYs{{X: low, Y: 2000}, {X: high, Y: 2000}})
 	addLine(p, "", grey, dashed, plotter.XYs{{X: low, Y: 2300}, {X: high, Y: 2300}})
 	p.X.Min, p.X.Max = low, high
-	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.4
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.5
 	picture, err := render(p, "Critical Reynolds number against temperature", fmt.Sprintf(
 		"%d critical Reynolds numbers between %.0f and %.0f °C, each with its interval of level 0.9 or its bracket; the numbers stand in the table of results. Dashed lines stand at 2000 and 2300.", drawn, low+5, high-5))
 	return picture, err == nil, err

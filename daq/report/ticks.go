@@ -56,7 +56,7 @@ func linearTicks(low, high float64) (ticks []plot.Tick) {
 			break
 		}
 	}
-	for n := math.Ceil(low / step); n*step <= high*(1+1e-12); n++ {
+	for n := math.Ceil(low/step) + 0; n*step <= high*(1+1e-12); n++ {
 		ticks = append(ticks, plot.Tick{Value: n * step, Label: label(n*step, step)})
 	}
 	return ticks
@@ -64,7 +64,7 @@ func linearTicks(low, high float64) (ticks []plot.Tick) {
 
 func label(v, step float64) string {
 	decimals := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
-	return strconv.FormatFloat(v, 'f', decimals, 64)
+	return strconv.FormatFloat(v+0, 'f', decimals, 64) // + 0: no minus before a zero
 }
 
 // logTicks labels 1, 2 and 5 in each decade, over more than three decades the
