@@ -23,6 +23,7 @@ const (
 	Give            Verb = "give"       // the heating permit
 	Withdraw        Verb = "withdraw"   // the heating permit
 	ProofTest       Verb = "proof-test" // of the heating permit
+	Still           Verb = "still"      // of the dye thread: take it as it is now
 
 	Capture   Verb = "capture" // a test point
 	Observe   Verb = "observe" // what the dye shows
@@ -68,6 +69,7 @@ type (
 	PermitAsk struct { // withdraw, proof-test
 		Do Verb `json:"-"`
 	}
+	StillAsk struct{} // take the next 10 s as the still thread
 )
 
 // What is asked of the notebook.
@@ -127,6 +129,9 @@ func (*GiveAsk) Verb() Verb { return Give }
 // Verb is the word for it.
 func (a *PermitAsk) Verb() Verb { return a.Do }
 
+// Verb is Still.
+func (*StillAsk) Verb() Verb { return Still }
+
 // NewAsk gives an empty one of a verb's type; nil for a word that is no verb.
 func NewAsk(v Verb) Ask {
 	switch v {
@@ -138,6 +143,8 @@ func NewAsk(v Verb) Ask {
 		return &GiveAsk{}
 	case Withdraw, ProofTest:
 		return &PermitAsk{Do: v}
+	case Still:
+		return &StillAsk{}
 	case Capture:
 		return &CaptureAsk{}
 	case Observe:

@@ -20,6 +20,7 @@ func TestCommandIsRecorded(t *testing.T) {
 			Command{ID: "2", Who: "dana", Until: 5, Ask: &ShelveAsk{Alarm: "head-lost", For: 30 * time.Minute, Reason: `"q" <b>`}}},
 		{"give", `{"id":"3","verb":"give","who":"dana","left":true,"without":["water-overheat"]}`,
 			Command{ID: "3", Who: "dana", Left: true, Ask: &GiveAsk{Without: []string{"water-overheat"}}}},
+		{"still", `{"id":"6","verb":"still","who":"dana"}`, Command{ID: "6", Who: "dana", Ask: &StillAsk{}}},
 		{"withdraw", `{"id":"4","verb":"withdraw","who":""}`, Command{ID: "4", Ask: &PermitAsk{Do: Withdraw}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -20,6 +20,8 @@ func (e *Engine) command(c *daq.Command) []daq.Event {
 	switch c.Ask.(type) {
 	case *daq.GiveAsk, *daq.PermitAsk:
 		return e.permitCommand(c)
+	case *daq.StillAsk:
+		return e.dyeCommand(c)
 	}
 	if note, ok, err := e.notebook.Obey(c, &e.state); ok {
 		return e.noted(c, note, err)
@@ -137,6 +139,8 @@ func object(c *daq.Command) string {
 	switch c.Ask.(type) {
 	case *daq.GiveAsk, *daq.PermitAsk:
 		return "heating permit"
+	case *daq.StillAsk:
+		return "thread"
 	}
 	return c.Alarm()
 }

@@ -24,6 +24,7 @@ type Engine struct {
 	cfg                *config.Config
 	channels           [quantity.Count]*channel.Channel
 	derived            *derived
+	thread             thread // of dye
 	alarms             []*watchedAlarm
 	permit             permit
 	plausibility       *plausibility
@@ -85,6 +86,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 		events = e.reload(in.Start)
 	}
 	e.compute(&in)
+	events = append(events, e.watchDye(&in)...)
 	if in.Kind == daq.KindCommand { // it sees the state of its own step
 		events = append(events, e.command(in.Command)...)
 	}

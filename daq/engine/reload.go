@@ -64,6 +64,7 @@ func (e *Engine) adopt(cfg *config.Config) error {
 	e.notebook.Adopt(cfg)
 	e.cfg, e.derived, e.channels = cfg, r, channels
 	e.permit.cfg = cfg.Trip
+	e.thread.adopt(cfg)
 	e.state.Instruments = ids
 	e.measured = [quantity.Count]channel.Measured{} // nothing is known of an instrument that went
 	e.state.Quality = [quantity.Count]daq.Quality{}

@@ -29,6 +29,8 @@ func (s *Server) routes() http.Handler {
 			"POST": {RoleOperate, answering(s.command)}},
 		"/api/permit": {
 			"GET": {RoleWatch, answering(s.permit)}, "POST": {RoleOperate, answering(s.changePermit)}},
+		"/api/dye": {
+			"POST": {RoleOperate, answering(s.watchDye)}},
 		"/api/session": {
 			"GET": {"", answering(s.session)}, "POST": {"", s.signIn}, "DELETE": {"", answering(s.signOut)}},
 		"/metrics": {"GET": {RoleWatch, s.metrics().ServeHTTP}},
