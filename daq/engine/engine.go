@@ -126,6 +126,7 @@ func (e *Engine) compute(in *daq.Input) {
 		}
 	}
 	e.derived.derive(s, &e.measured, in)
+	e.derived.measureFriction(s, &e.measured)
 	around := e.surroundings()
 	heater, known := around.heater()
 	e.plausibility.look(s, in, e.maxFall(), heater, known)
