@@ -244,6 +244,9 @@ func TestCollect(t *testing.T) {
 			!c.Stop.After(c.Start) || (c.Volume == nil) == (c.Mass == nil) || c.Verdict == "" {
 			t.Errorf("%s: %+v", name, c)
 		}
+		if own := math.Hypot(c.CollectedU/c.Collected, c.MeteredU/c.Metered); math.Abs(own-c.FactorU/c.Factor) > 1e-6 || c.MeteredU <= 0 {
+			t.Errorf("%s: the parts' relative U is %g, the factor's %g", name, own, c.FactorU/c.Factor)
+		}
 	}
 	// Over the seconds before, the meter said twice as much.
 	early := &daq.CollectAsk{Volume: litre(0.45), Start: nine.Add(5 * time.Second), Stop: nine.Add(25 * time.Second)}
