@@ -139,18 +139,22 @@ func (r *derived) derive(s *daq.State, m *[quantity.Count]channel.Measured, in *
 }
 
 // doubtRoom takes the stated room, with twice its uncertainty, in place of a thermometer
-// that shows no room: one in the sun, or fallen into the tank.
+// that shows no room: one in the sun, or fallen into the tank, or broken.
 func (r *derived) doubtRoom(in *pipe.Inputs, s *daq.State) {
-	const warmRoom, noRoom, near = 30, 45, 2 // °C, °C, K; common practice, no source
+	const coldest, warmRoom, noRoom, near = -20, 30, 45, 2 // °C, °C, °C, K; common practice, no source
 	shown := in.Ambient.X
 	inTank := shown > warmRoom && in.Temperature.Known && shown > in.Temperature.X-near
-	if !in.Ambient.Known || !(shown > noRoom || inTank) {
+	if !in.Ambient.Known || !(shown > noRoom || shown < coldest || inTank) {
 		return
 	}
 	in.Ambient = pipe.Input{Value: r.room, Known: true}
 	in.Ambient.U *= 2
+	why := "no room is as warm as that: it may lie in the sun, or in the tank; the room of the configuration is taken"
+	if shown < coldest {
+		why = "no room is as cold as that: check the sensor; the room of the configuration is taken"
+	}
 	if s.Quality[quantity.Ambient].Grade == daq.Good {
-		s.Quality[quantity.Ambient] = daq.Quality{Grade: daq.Uncertain, Why: "no room is as warm as that: it may lie in the sun, or in the tank; the room of the configuration is taken"}
+		s.Quality[quantity.Ambient] = daq.Quality{Grade: daq.Uncertain, Why: why}
 	}
 }
 

@@ -220,7 +220,7 @@ func TestARoomThermometerThatShowsNoRoom(t *testing.T) {
 	for _, c := range []struct {
 		water, shown float64
 		doubted      bool
-	}{{65, 21, false}, {65, 44, false}, {65, 46, true}, {65, 64, true}, {40, 39, true}, {40, 37, false}, {20, 28, false}, {32, 31, true}} {
+	}{{65, 21, false}, {65, 44, false}, {65, 46, true}, {65, 64, true}, {65, -19, false}, {65, -21, true}, {40, 39, true}, {40, 37, false}, {20, 28, false}, {32, 31, true}} {
 		b := see(c.water, c.shown)
 		if got := b.state.Quality[quantity.Ambient].Grade == daq.Uncertain; got != c.doubted {
 			t.Errorf("water %v °C, room %v °C: doubted %v", c.water, c.shown, got)
