@@ -15,6 +15,9 @@ func (l *loader) adviseAccuracy() {
 	l.adviseSpread("tube", "bore", l.config.Tube.Bore, "Reynolds number", " ± 0.05 mm")
 	l.adviseSpread("tube", "length", l.config.Tube.Length, "loss coefficient", " ± 2 mm")
 	l.adviseSpread("tank", "drop", l.config.Tank.Drop, "loss coefficient", " ± 5 mm")
+	if in := l.config.Instrument(quantity.Flow); in != nil && in.MeterFall.X != 0 && in.MeterFall.U == 0 {
+		l.report.warn(l.at("instruments", in.Name, "meter_fall"), "instruments."+in.Name+".meter_fall has no ±: it counts as exact, and the uncertainty of the Reynolds number is too small", fmt.Sprintf("write how well it is known, such as %q", Format(in.MeterFall.X, TemperatureDifference)+" ± 2 K"))
+	}
 	for i := range l.config.Instruments {
 		in := &l.config.Instruments[i]
 		counts := quantity.Table[in.ID].Required || in.ID == quantity.Ambient || in.ID == quantity.Meter // in the uncertainty of Re

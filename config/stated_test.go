@@ -27,6 +27,8 @@ func TestAMissingAccuracyIsSaid(t *testing.T) {
 		{"ambient stated", string(rig) + more("ambient") + stated, "has no accuracy", false},
 		{"meter", string(rig) + more("meter"), "instruments.meter has no accuracy", true},
 		{"tank, which is not in Re", string(rig) + more("tank"), "has no accuracy", false},
+		{"a fall to the meter", strings.Replace(string(rig), flow, flow+"meter_fall = \"10 K\"\n", 1), "such as \"10 K ± 2 K\"", true},
+		{"a fall with its ±", strings.Replace(string(rig), flow, flow+"meter_fall = \"10 K ± 2 K\"\n", 1), "meter_fall", false},
 		{"blocked", strings.Replace(string(rig), flow, "", 1) + blocked, "alarms.tube-blocked is never raised", true},
 		{"blocked with all", string(rig) + blocked, "tube-blocked", false},
 		{"no accuracy and no such alarm", strings.Replace(string(rig), flow, "", 1), "tube-blocked", false},
@@ -35,7 +37,7 @@ func TestAMissingAccuracyIsSaid(t *testing.T) {
 		if Fatal(problems) {
 			t.Fatal(c.name, problems)
 		}
-		if said := slices.ContainsFunc(problems, func(p Problem) bool { return strings.Contains(p.Text, c.want) }); said != c.said {
+		if said := slices.ContainsFunc(problems, func(p Problem) bool { return strings.Contains(p.String(), c.want) }); said != c.said {
 			t.Errorf("%s: said %v in %v", c.name, said, problems)
 		}
 	}
