@@ -146,6 +146,9 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 		Listen: cfg.HTTP.Listen, TokensFile: cfg.HTTP.TokensFile, ConfigPath: cfg.Path,
 		OneTimeKey: d.w.oneTimeKey, Version: b.Version, Commit: b.Commit, Facts: web.FactsOf(cfg),
 		Rig: view{d}, History: d.recording, Follow: d.recording.Follow, Checks: d.checks, Stats: d.stats, Log: d.log, Now: d.clock.Wall,
+		Report: func(ctx context.Context, experiment string) ([]byte, bool, error) {
+			return makeReport(ctx, cfg.Record.Directory, experiment, d.clock.Wall())
+		},
 		Refused: func(who, reason string) { d.loop.Note("refused", who, reason) },
 	})
 	if err != nil {

@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"context"
+	"errors"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -15,23 +17,30 @@ func reportVerb() *cobra.Command {
 	c := &cobra.Command{Use: "report --data DIR --out FILE.html", Short: "Write the report of an experiment, or of the whole recording, for print and screen", Args: takes("", "data", "out")}
 	data := c.Flags().String("data", "", "`DIR` of the recording")
 	out := c.Flags().String("out", "", "`FILE` of the report; it must not exist yet")
-	ask := report.Request{Made: time.Now(), Program: build.This().Version}
-	c.Flags().StringVar(&ask.Experiment, "experiment", "", "`ID` of the experiment; without it the whole recording")
+	experiment := c.Flags().String("experiment", "", "`ID` of the experiment; without it the whole recording")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		r, err := record.OpenReader(*data)
+		page, _, err := makeReport(c.Context(), *data, *experiment, time.Now())
 		if err != nil {
 			return err
 		}
-		defer r.Close()
-		made, err := report.Load(c.Context(), r, ask)
-		if err != nil {
-			return err
-		}
-		var page bytes.Buffer
-		if err := made.Write(&page); err != nil {
-			return err
-		}
-		return report.Create(*out, page.Bytes())
+		return report.Create(*out, page)
 	}
 	return c
+}
+
+// makeReport reads the recording as any other reader does; known is false where there
+// is nothing of which to make the report.
+func makeReport(ctx context.Context, data, experiment string, now time.Time) (page []byte, known bool, err error) {
+	r, err := record.OpenReader(data)
+	if err != nil {
+		return nil, true, err
+	}
+	defer r.Close()
+	made, err := report.Load(ctx, r, report.Request{Experiment: experiment, Made: now, Program: build.This().Version})
+	if err != nil {
+		return nil, !errors.Is(err, report.ErrNothing), err
+	}
+	var b bytes.Buffer
+	err = made.Write(&b)
+	return b.Bytes(), true, err
 }

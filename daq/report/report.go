@@ -9,6 +9,7 @@ package report
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -68,6 +69,14 @@ type Report struct {
 	Trends   map[quantity.ID]daq.Bucket // least, mean, greatest over the whole time
 }
 
+// ErrNothing says that there is nothing of which to make the report.
+var ErrNothing = errors.New("nothing to report")
+
+// nothing is an error that is ErrNothing and says what is not there.
+type nothing struct{ error }
+
+func (nothing) Is(target error) bool { return target == ErrNothing }
+
 // Load reads what the report is about and computes its results.
 func Load(ctx context.Context, from Source, request Request) (*Report, error) {
 	r := &Report{Request: request, Recording: from.Recording(), Zone: time.UTC, Trends: map[quantity.ID]daq.Bucket{}}
@@ -87,7 +96,7 @@ func (r *Report) times(ctx context.Context, from Source) (err error) {
 	}
 	if r.From, r.To = first, last; r.Request.Experiment == "" {
 		if first.IsZero() {
-			return fmt.Errorf("recording %s: no rows in it; name the recording of a daemon that has run", r.Recording)
+			return nothing{fmt.Errorf("recording %s: no rows in it; name the recording of a daemon that has run", r.Recording)}
 		}
 		return nil
 	}
@@ -113,10 +122,10 @@ func (r *Report) times(ctx context.Context, from Source) (err error) {
 		if known == "" {
 			known = ", none"
 		}
-		return fmt.Errorf("experiment %q: not in this recording, which has: %s; name one of these, or leave --experiment out for the whole recording", r.Request.Experiment, known[2:])
+		return nothing{fmt.Errorf("experiment %q: not in this recording, which has: %s; name one of these, or none for the whole recording", r.Request.Experiment, known[2:])}
 	}
 	if r.To.Before(r.From) {
-		return fmt.Errorf("experiment %q: no rows since it was started; make the report when it has run", r.Request.Experiment)
+		return nothing{fmt.Errorf("experiment %q: no rows since it was started; make the report when it has run", r.Request.Experiment)}
 	}
 	return nil
 }

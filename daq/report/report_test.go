@@ -339,7 +339,7 @@ func TestLoadRefuses(t *testing.T) {
 		"no rows":            {empty, "", "no rows in it"},
 		"no rows since":      {young, "sweep-1", "no rows since it was started"},
 	} {
-		if _, err := Load(t.Context(), c.s, Request{Experiment: c.id}); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := Load(t.Context(), c.s, Request{Experiment: c.id}); !errors.Is(err, ErrNothing) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
 		}
 	}
@@ -374,6 +374,36 @@ func TestInstruments(t *testing.T) {
 	for _, want := range []string{"standard uncertainty 0.025 K by its certificate", "of 2026-05-01, due 2027-05-01", "limits of error 0.5 % of the reading + 0.005 L/min"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("no %q in the report", want)
+		}
+	}
+}
+
+// TestNotTheSame: where the dye is torn 30 % later at one temperature, the report says
+// that the critical Re is not the same.
+func TestNotTheSame(t *testing.T) {
+	s := sweepOf(t)
+	for _, e := range s.events["observations"] {
+		if *e.Observation.TubeTemperature == 65 {
+			*e.Observation.Reynolds *= 1.3
+		}
+	}
+	if page := written(t, s, "sweep-1"); !strings.Contains(page, "Re rising, 4 temperatures: the critical Re is not the same at all temperatures (level 0.05)") {
+		t.Error("the report does not say so")
+	}
+}
+
+// TestOthersStayOut: what belongs to another experiment, or to none, is in the report
+// of the whole recording alone.
+func TestOthersStayOut(t *testing.T) {
+	s := sweepOf(t)
+	for _, e := range s.events["observations"][:3] {
+		e.Observation.Experiment = "sweep-0"
+	}
+	s.events["observations"][3].Observation.Experiment = ""
+	for experiment, want := range map[string]int{"sweep-1": 44, "": 48} {
+		r, err := Load(t.Context(), s, Request{Experiment: experiment})
+		if err != nil || len(r.Observations) != want {
+			t.Errorf("%q: %d observations, %v; want %d", experiment, len(r.Observations), err, want)
 		}
 	}
 }

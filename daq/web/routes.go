@@ -24,6 +24,7 @@ func (s *Server) routes() http.Handler {
 		"/api/now":       {"GET": {RoleWatch, answering(s.now)}},
 		"/api/follow":    {"GET": {RoleWatch, s.follow}},
 		"/api/trend":     {"GET": {RoleWatch, answering(s.trend)}},
+		"/api/report":    {"GET": {RoleWatch, s.report}},
 		"/api/alarms":    {"GET": {RoleWatch, answering(s.alarms)}},
 		"/api/alarms/{name}/{verb}": {
 			"POST": {RoleOperate, answering(s.command)}},

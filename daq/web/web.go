@@ -60,7 +60,10 @@ type Options struct {
 	Checks     func() map[string]error // what must work to be ready, "instrument NAME" among it; nil: nothing
 	Stats      func() []Stat           // counters of the other sinks; nil: none
 	// Follow gives hear each event as it is told, until ctx ends; nil: none.
-	Follow  func(ctx context.Context, hear func(daq.Message))
+	Follow func(ctx context.Context, hear func(daq.Message))
+	// Report gives the report of an experiment, "" for the whole recording, as one HTML
+	// file; known is false where there is nothing of which to make one. nil: none.
+	Report  func(ctx context.Context, experiment string) (page []byte, known bool, err error)
 	Refused func(who, reason string) // journals a refused command; nil: log alone
 	Log     *slog.Logger             // nil: slog.Default
 	Now     func() time.Time         // the rig's wall time; nil: the machine's
