@@ -187,6 +187,7 @@ func TestOneDoorForEachLibrary(t *testing.T) {
 		"github.com/prometheus/client_golang": "daq/web",
 		"modernc.org/sqlite":                  "daq/record",
 		"gonum.org/v1/plot":                   "daq/report",
+		"github.com/parquet-go/parquet-go":    "daq/table",
 		"github.com/mochi-mqtt/server/v2":     "daq/broker",
 		"github.com/pelletier/go-toml/v2":     "config",
 		"github.com/spf13/cobra":              "cmd/flowrigd",

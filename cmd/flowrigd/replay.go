@@ -22,7 +22,7 @@ func replayVerb() *cobra.Command {
 			"is computed without them and compared with nothing, up to the end of that run, and\n" +
 			"replay exits with 1. A run whose first inputs have been purged is not played.",
 	}
-	data := c.Flags().String("data", "", "`DIR` of the recording")
+	data := c.Flags().String("data", "", "`DIR` of the recording, or a database file")
 	var p live.Replay
 	c.Flags().Func("from", "first `TIME` to print, RFC 3339", instant(&p.Begin))
 	c.Flags().Func("to", "`TIME` before which to end", instant(&p.End))

@@ -90,7 +90,7 @@ func TestWrongUse(t *testing.T) {
 		{"probe --config x", "probe: the INSTRUMENT, by its name in the configuration, is missing; see flowrigd probe --help"},
 		{"export --data x", "export: WHAT to export (samples, alarms, notes, test-points, observations, collections, experiments, strikes) is missing; see flowrigd export --help"},
 		{"export --data x everything", `export "everything": write one of samples, alarms, notes, test-points, observations, collections, experiments, strikes`},
-		{"export --data x --format xml samples", `--format "xml": write one of csv, json`},
+		{"export --data x --format xml samples", `--format "xml": write one of csv, json, jsonl, parquet`},
 		{"version now", `"now"`},
 		{"completion", "for which shell?"},
 		{"completion dos", `"dos": nothing of that name here`},

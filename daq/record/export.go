@@ -1,99 +1,102 @@
 package record
 
 import (
-	"bufio"
 	"context"
-	"encoding/csv"
+	"database/sql"
+	"errors"
 	"fmt"
 	"io"
 	"iter"
-	"strconv"
 	"strings"
 	"time"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/table"
 )
 
-// Export names what to hand over.
+// Export names what to hand over, and in which form.
 type Export struct {
-	What   string        // one of ExportWords
-	From   time.Time     // zero: from the beginning
-	To     time.Time     // zero: to the end; itself not included
-	Every  time.Duration // zero: every row; else the first row of each stretch
-	Format string        // csv (RFC 4180 with a header) or json (one array)
+	What string    // one of Exported
+	From time.Time // zero: from the beginning
+	To   time.Time // zero: to the end; itself not included
+	Form table.Form
 }
 
-// cells are a record as CSV has it, the sequence and the time first; object gives it
-// in JSON.
-type cells struct {
-	cells  []string
-	object func() []byte
-}
+const samples = "samples"
 
-// Export writes the records in the order of recording. Unknown is an empty cell
-// or null. No text reaches a terminal or a spreadsheet as a command: see
-// textCell.
-func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) error {
-	end, arguments := e.between()
-	if e.What == "samples" {
-		return export(w, e, sampleHeader(), r.rows(ctx, "export", end, arguments...), r.sampleCells)
-	}
-	for i := range kinds {
-		if k := &kinds[i]; k.export == e.What {
-			return export(w, e, k.header(), r.events(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) cells {
-				return cells{k.cells(w), func() []byte { return w.Message(r.recording, w.sequence).Body }}
-			})
-		}
-	}
-	return fmt.Errorf("export: %q cannot be exported; name one of %s", e.What, strings.Join(ExportWords(), ", "))
-}
-
-// ExportWords are what can be exported.
-func ExportWords() []string {
-	words := []string{"samples"}
+// Exported are the words for what can be handed over.
+func Exported() []string {
+	words := []string{samples}
 	for i := range kinds {
 		words = append(words, kinds[i].export)
 	}
 	return words
 }
 
-func export[T any](w io.Writer, e Export, header []string, rows iter.Seq2[T, error], of func(T) cells) error {
-	out, err := newTable(w, e.Format, header)
-	if err != nil {
-		return err
-	}
-	pick := thinner{every: e.Every}
-	for row, err := range rows {
-		if err != nil {
-			return err
+// kindOf finds a kind of event by its word.
+func kindOf(what string) *kind {
+	for i := range kinds {
+		if kinds[i].export == what {
+			return &kinds[i]
 		}
-		c := of(row)
-		if !pick.wants(c.cells[1]) {
-			continue
-		}
-		if err := out.record(c); err != nil {
-			return fmt.Errorf("export: write: %w", err)
-		}
-	}
-	if err := out.end(); err != nil {
-		return fmt.Errorf("export: write: %w", err)
 	}
 	return nil
 }
 
-func (k *kind) header() (names []string) {
-	for _, f := range k.columns()[:k.exported] {
-		names = append(names, f.name)
+// Plan checks what can be checked without the recording: an error is of the person's.
+func (e *Export) Plan() (*table.Plan, error) {
+	if !e.From.IsZero() && !e.To.IsZero() && !e.From.Before(e.To) {
+		return nil, errors.New("export: --to is not after --from: no time lies between them")
 	}
-	return names
+	columns := sampleColumns()
+	if e.What != samples {
+		k := kindOf(e.What)
+		if k == nil {
+			return nil, fmt.Errorf("export %q: write one of %s", e.What, strings.Join(Exported(), ", "))
+		}
+		columns = k.exportColumns()
+	}
+	p, err := e.Form.Plan(columns)
+	if err != nil {
+		return nil, fmt.Errorf("export: %w", err)
+	}
+	return p, nil
 }
 
-func (k *kind) cells(w *eventRow) (cells []string) {
-	for _, f := range k.fields(w)[:k.exported] {
-		cells = append(cells, cell(f.at))
+// Export writes the records in the order of recording and counts them. No text reaches
+// a terminal or a spreadsheet as a command.
+func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) (count int, err error) {
+	p, err := e.Plan()
+	if err != nil {
+		return 0, err
 	}
-	return cells
+	return p.Write(w, r.exportRows(ctx, &e))
+}
+
+func (r *Reader) exportRows(ctx context.Context, e *Export) iter.Seq2[table.Row, error] {
+	end, arguments := e.between()
+	k := kindOf(e.What)
+	if k == nil {
+		return converted(r.rows(ctx, "export", end, arguments...), r.sampleRow)
+	}
+	return converted(r.events(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) (table.Row, error) {
+		return table.Row{Values: k.exportValues(w), Object: func() []byte { return w.Message(r.recording, w.sequence).Body }}, nil
+	})
+}
+
+func converted[T any](rows iter.Seq2[T, error], convert func(T) (table.Row, error)) iter.Seq2[table.Row, error] {
+	return func(yield func(table.Row, error) bool) {
+		for row, err := range rows {
+			var out table.Row
+			if err == nil {
+				out, err = convert(row)
+			}
+			if !yield(out, err) || err != nil {
+				return
+			}
+		}
+	}
 }
 
 // between is the end of a query for the records of that time.
@@ -108,89 +111,29 @@ func (e *Export) between() (end string, arguments []any) {
 	return end + " ORDER BY sequence", arguments
 }
 
-// thinner takes the first record of each stretch of time.
-type thinner struct {
-	every time.Duration
-	last  time.Time // the stretch of the last one taken
+// SpanOf is the time of the oldest record and of the newest; zero where there is none.
+func (r *Reader) SpanOf(ctx context.Context, what string) (first, last time.Time, err error) {
+	from := "sample"
+	if k := kindOf(what); k != nil {
+		if from = k.table; len(r.have[from]) == 0 { // a recording of before the kind
+			return first, last, nil
+		}
+	}
+	err = r.db.QueryRowContext(ctx, `SELECT min(time), max(time) FROM `+from).Scan(&stamp{to: &first}, &stamp{to: &last})
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return first, last, explain(r.path, "export: span", err)
+	}
+	return first, last, nil
 }
 
-func (p *thinner) wants(at string) bool {
-	if p.every <= 0 {
-		return true
-	}
-	t, err := time.Parse(time.RFC3339Nano, at)
+func (r *Reader) sampleRow(w *row) (table.Row, error) {
+	at, err := time.Parse(time.RFC3339Nano, w.time)
 	if err != nil {
-		return true
+		return table.Row{}, fmt.Errorf("%s: row %d: time: %w", r.path, w.sequence, err)
 	}
-	stretch := t.Truncate(p.every)
-	if stretch.Equal(p.last) {
-		return false
-	}
-	p.last = stretch
-	return true
-}
-
-func sampleHeader() []string {
-	header := []string{"sequence", "time", "clock_synchronised"}
+	values := []any{w.sequence, at, w.synchronised}
 	for id := range quantity.Count {
-		header = append(header, id.Name())
+		values = append(values, figureValue(&w.values, id))
 	}
-	return append(header, "quality", "configuration")
-}
-
-func (r *Reader) sampleCells(w *row) cells {
-	list := []string{strconv.FormatInt(w.sequence, 10), w.time, strconv.FormatBool(w.synchronised)}
-	for id := range quantity.Count {
-		list = append(list, w.values.Cell(id))
-	}
-	return cells{append(list, textCell(w.quality), textCell(w.configuration)), func() []byte { return r.appendRow(nil, w) }}
-}
-
-// table writes either format.
-type table struct {
-	csv   *csv.Writer // nil for JSON
-	json  *bufio.Writer
-	count int
-}
-
-func newTable(w io.Writer, format string, columns []string) (*table, error) {
-	switch format {
-	case "csv", "":
-		c := csv.NewWriter(w)
-		return &table{csv: c}, c.Write(columns)
-	case "json":
-		return &table{json: bufio.NewWriter(w)}, nil
-	}
-	return nil, fmt.Errorf("export: format %q: name csv or json", format)
-}
-
-func (t *table) record(c cells) error {
-	if t.csv != nil {
-		return t.csv.Write(c.cells)
-	}
-	separator := ",\n"
-	if t.count == 0 {
-		separator = "[\n"
-	}
-	t.count++
-	if _, err := t.json.WriteString(separator); err != nil {
-		return err
-	}
-	_, err := t.json.Write(visibleJSON(c.object()))
-	return err
-}
-
-func (t *table) end() error {
-	if t.csv != nil {
-		t.csv.Flush()
-		return t.csv.Error()
-	}
-	end := "\n]\n"
-	if t.count == 0 {
-		end = "[]\n"
-	}
-	if _, err := t.json.WriteString(end); err != nil {
-		return err
-	}
-	return t.json.Flush()
+	return table.Row{Values: append(values, w.quality, w.configuration), Object: func() []byte { return r.appendRow(nil, w) }}, nil
 }

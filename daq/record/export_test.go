@@ -12,12 +12,13 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/table"
 )
 
 func exported(t *testing.T, r *Reader, e Export) string {
 	t.Helper()
 	var b bytes.Buffer
-	if err := r.Export(t.Context(), &b, e); err != nil {
+	if _, err := r.Export(t.Context(), &b, e); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -41,10 +42,10 @@ func TestExportCSV(t *testing.T) {
 		e    Export
 		want map[string][]string // column → cells
 	}{
-		{"samples", Export{What: "samples", Format: "csv", From: start.Add(2500 * time.Millisecond), To: start.Add(5 * time.Second)}, map[string][]string{
+		{"samples", Export{What: "samples", Form: table.Form{Format: "csv"}, From: start.Add(2500 * time.Millisecond), To: start.Add(5 * time.Second)}, map[string][]string{
 			"sequence": {"3", "4"}, "time": {"2031-05-06T07:08:12.123456Z", "2031-05-06T07:08:13.123456Z"}, "reynolds_number": {"3", "4"},
 			"steady": {"false", "true"}, "regime": {"laminar", "laminar"}, "temperature_celsius": {"", ""}, "clock_synchronised": {"true", "true"}}},
-		{"thinned", Export{What: "samples", Every: 4 * time.Second}, map[string][]string{
+		{"thinned", Export{What: "samples", Form: table.Form{Every: 4 * time.Second}}, map[string][]string{
 			// 07:08:10 to 07:08:19 in stretches of 4 s that begin at :08, :12, :16
 			"sequence": {"1", "3", "7"}}},
 		{"alarms", Export{What: "alarms"}, map[string][]string{
@@ -88,7 +89,7 @@ func TestExportCommandsNobody(t *testing.T) {
 			"notes":   {"who": want, "text": want},
 			"samples": {"reynolds_number": "-3.5"},
 		} {
-			out := exported(t, r.Reader, Export{What: what})
+			out := strings.ReplaceAll(exported(t, r.Reader, Export{What: what}), "\r\n", "\n") // the ends of lines
 			lines, err := csv.NewReader(strings.NewReader(out)).ReadAll()
 			if err != nil {
 				t.Fatal(err)
@@ -98,7 +99,7 @@ func TestExportCommandsNobody(t *testing.T) {
 					t.Errorf("%q in %s, %s: %q, want %q", text, what, column, got, want)
 				}
 			}
-			object := exported(t, r.Reader, Export{What: what, Format: "json"})
+			object := exported(t, r.Reader, Export{What: what, Form: table.Form{Format: "json"}})
 			if !json.Valid([]byte(object)) {
 				t.Errorf("%q in %s: %s", text, what, object)
 			}
@@ -128,7 +129,7 @@ func TestExportJSONIsTheMessages(t *testing.T) {
 	r := recordTen(t)
 	for what, class := range map[string]daq.Class{"samples": daq.ClassRecord, "alarms": daq.ClassAlarm, "notes": daq.ClassEvent} {
 		var got []json.RawMessage
-		if err := json.Unmarshal([]byte(exported(t, r.Reader, Export{What: what, Format: "json"})), &got); err != nil {
+		if err := json.Unmarshal([]byte(exported(t, r.Reader, Export{What: what, Form: table.Form{Format: "json"}})), &got); err != nil {
 			t.Fatal(what, err)
 		}
 		list, err := r.Pending(t.Context(), class, 0, 100)
@@ -141,7 +142,7 @@ func TestExportJSONIsTheMessages(t *testing.T) {
 			}
 		}
 	}
-	if got := exported(t, r.Reader, Export{What: "alarms", Format: "json", From: start.Add(time.Hour)}); got != "[]\n" {
+	if got := exported(t, r.Reader, Export{What: "alarms", Form: table.Form{Format: "json"}, From: start.Add(time.Hour)}); got != "[]\n" {
 		t.Errorf("nothing is %q", got)
 	}
 }
@@ -153,9 +154,9 @@ func TestExportRefuses(t *testing.T) {
 		want string
 	}{
 		{Export{What: "poems"}, "samples, alarms, notes"},
-		{Export{What: "samples", Format: "xml"}, "csv or json"},
+		{Export{What: "samples", Form: table.Form{Format: "xml"}}, "csv, json, jsonl, parquet"},
 	} {
-		if err := r.Export(t.Context(), &bytes.Buffer{}, c.e); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := r.Export(t.Context(), &bytes.Buffer{}, c.e); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v: %v", c.e, err)
 		}
 	}

@@ -5,7 +5,6 @@ import (
 	"database/sql/driver"
 	"encoding/json"
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -49,29 +48,6 @@ func places(fields []field) []any {
 		at[i] = f.at
 	}
 	return at
-}
-
-// cell is a value as the CSV has it.
-func cell(at any) string {
-	switch v := at.(type) {
-	case *string:
-		return textCell(*v)
-	case *bool:
-		return strconv.FormatBool(*v)
-	case *int64:
-		return strconv.FormatInt(*v, 10)
-	case *float64:
-		return strconv.FormatFloat(*v, 'g', -1, 64)
-	case *document:
-		return textCell(string(*v))
-	case **float64:
-		if *v != nil {
-			return strconv.FormatFloat(**v, 'g', -1, 64)
-		}
-	case *stamp:
-		return v.text()
-	}
-	return ""
 }
 
 // document is a JSON text.

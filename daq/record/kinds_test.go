@@ -33,7 +33,7 @@ func TestKinds(t *testing.T) {
 			names = append(names, f.name)
 		}
 		var out strings.Builder
-		if err := r.Export(context.Background(), &out, Export{What: k.export}); err != nil || !strings.HasPrefix(out.String(), strings.Join(names[:k.exported], ",")+"\n") {
+		if _, err := r.Export(context.Background(), &out, Export{What: k.export}); err != nil || !strings.HasPrefix(out.String(), strings.Join(names[:k.exported], ",")+"\r\n") {
 			t.Errorf("%s: %v\n%s", k.export, err, out.String())
 		}
 		for j, other := range kinds {
@@ -130,7 +130,7 @@ func TestResultsOfBefore(t *testing.T) {
 		t.Errorf("%s, %v, want the one note", text(list), err)
 	}
 	var out strings.Builder
-	if err := old.Export(t.Context(), &out, Export{What: "test-points"}); err != nil || strings.Count(out.String(), "\n") != 1 {
+	if _, err := old.Export(t.Context(), &out, Export{What: "test-points"}); err != nil || strings.Count(out.String(), "\n") != 1 {
 		t.Errorf("%v\n%s", err, out.String())
 	}
 	if got := tell(t, open(t, dir, Options{}), results()[0]); got[0] != 2 {

@@ -31,11 +31,15 @@ const (
 	trendsAtOnce    = 2
 )
 
-// OpenReader opens the recording in dir for reading.
-func OpenReader(dir string) (*Reader, error) {
-	path := databasePath(dir)
+// OpenReader opens a recording for reading: at is its directory, or the database
+// itself, such as a backup.
+func OpenReader(at string) (*Reader, error) {
+	path := at
+	if info, err := os.Stat(at); err != nil || info.IsDir() {
+		path = databasePath(at)
+	}
 	if _, err := os.Stat(path); err != nil {
-		return nil, fmt.Errorf("%s: no recording there: %w; name the directory of record.directory", path, err)
+		return nil, fmt.Errorf("%s: no recording there: %w; name the directory of record.directory, or a database file", path, err)
 	}
 	r, err := openReader(path, "mode=ro&_busy_timeout=5000&_dqs=0")
 	if c := code(err); (c == sqlite3.SQLITE_CANTOPEN || c == sqlite3.SQLITE_READONLY) && !exists(path+"-wal") {

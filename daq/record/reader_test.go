@@ -103,10 +103,11 @@ func TestWhatCannotBeReadSaysWhere(t *testing.T) {
 	_, history := r.AlarmHistory(ctx, 1)
 	_, figures := r.AlarmFigures(ctx, start, start)
 	_, inputs := list(r.Inputs(ctx, 1, 1))
+	_, exported := r.Export(ctx, io.Discard, Export{What: "alarms"})
 	_, recorded := list(r.Rows(ctx, start, start))
 	for at, err := range map[string]error{
 		"runs": runs, "digests": digests, "messages": errors.Join(rows, alarms, history), "alarm figures": figures, "inputs of run 1": inputs,
-		"rows": recorded, "export": r.Export(ctx, io.Discard, Export{What: "alarms"}),
+		"rows": recorded, "export": exported,
 	} {
 		for line := range strings.Lines(fmt.Sprint(err)) {
 			if !strings.HasPrefix(line, databasePath(dir)+": "+at+": ") {

@@ -20,26 +20,20 @@ type displayUnit struct {
 	decimals int
 }
 
-// benchUnits are the units of the bench by dimension, as the configuration reads
-// them.
+// benchUnits are the units of the bench by dimension.
 var benchUnits = map[config.Dimension]displayUnit{}
 
 func init() {
 	signs := strings.NewReplacer("Cel", "°C", "2", "²", "3", "³", ".", "·")
-	for d, c := range map[config.Dimension]struct {
-		code     string
-		decimals int
-	}{
-		config.VolumeFlow: {"L/min", 3}, config.Temperature: {"Cel", 1}, config.TemperatureRate: {"K/min", 2},
-		config.Length: {"mm", 1}, config.Pressure: {"Pa", 0}, config.Velocity: {"m/s", 4}, config.Time: {"s", 0},
-		config.Density: {"kg/m3", 2}, config.DynamicViscosity: {"mPa.s", 4}, config.KinematicViscosity: {"mm2/s", 4},
-		config.TemperatureDifference: {"K", 2}, config.Percent: {"%", 1},
+	for d, decimals := range map[config.Dimension]int{
+		config.VolumeFlow: 3, config.Temperature: 1, config.TemperatureRate: 2, config.Length: 1, config.Pressure: 0, config.Velocity: 4, config.Time: 0,
+		config.Density: 2, config.DynamicViscosity: 4, config.KinematicViscosity: 4, config.TemperatureDifference: 2, config.Percent: 1,
 	} {
-		u, err := config.UnitFor(c.code, d)
-		if err != nil {
-			panic(err) // a unit of ours that the configuration does not know
+		u, ok := config.BenchUnitOf(d)
+		if !ok {
+			panic("a dimension without a unit of the bench")
 		}
-		benchUnits[d] = displayUnit{u, signs.Replace(c.code), c.decimals}
+		benchUnits[d] = displayUnit{u.Unit, signs.Replace(u.Text), decimals}
 	}
 }
 
