@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"iter"
 	"os/exec"
 	"reflect"
@@ -49,6 +50,28 @@ func planned(t *testing.T, f Form) *Plan {
 		t.Fatal(err)
 	}
 	return p
+}
+
+// TestUnitsOfResults: every way in which a name says its unit, and what goes with it.
+func TestUnitsOfResults(t *testing.T) {
+	var columns []Column
+	for _, name := range []string{"tube_celsius_standard_error", "flow_cubic_meters_per_second_expanded", "collected_flow_cubic_meters_per_second",
+		"collected_flow_uncertainty", "meter_factor", "meter_factor_uncertainty", "volume_cubic_meters_uncertainty", "dynamic_viscosity_pascal_seconds",
+		"mass_kilograms", "seconds", "dye_light_ratio", "temperature_rate_kelvin_per_second"} {
+		columns = append(columns, Column{Name: name, Kind: Number})
+	}
+	p, err := Form{Bench: true}.Plan(columns)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []string{"tube_celsius_standard_error Cel 1", "flow_liters_per_minute_expanded L/min 60000", "collected_flow_liters_per_minute L/min 60000",
+		"collected_flow_liters_per_minute_uncertainty L/min 60000", "meter_factor  1", "meter_factor_uncertainty  1", "volume_milliliters_uncertainty mL 1e+06",
+		"dynamic_viscosity_millipascal_seconds mPa.s 1000", "mass_grams g 1000", "seconds s 1", "dye_light_percent % 100", "temperature_rate_kelvin_per_minute K/min 60"} {
+		c := p.columns[i]
+		if got := fmt.Sprintf("%s %s %g", c.Name, c.unit, c.number(1)); got != want {
+			t.Errorf("%s: %s, want %s", columns[i].Name, got, want)
+		}
+	}
 }
 
 func lines(text ...string) string { return strings.Join(text, "\r\n") + "\r\n" }
