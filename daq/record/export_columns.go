@@ -29,6 +29,21 @@ var columnHelp = map[string]string{
 	"tripped":            "Whether it holds the heating permit off.",
 	"kind":               "The kind of note.",
 	"text":               "What was written.",
+	"experiment":         "The experiment that it belongs to; empty: none.",
+	"point":              "The condition of the plan; empty: none.",
+	"repeat":             "How many were captured at that condition before.",
+	"seconds":            "How long it took.",
+	"computed_regime":    "Flow regime by the Reynolds number.",
+	"observed_regime":    "Flow regime by the dye.",
+	"spoilt":             "Why it does not count; empty: it does.",
+	"seen":               "What the dye showed.",
+	"note":               "What was written beside it.",
+	"sensor":             "Whether the light sensor has seen it, not a person.",
+	"approach":           "From which side the flow came.",
+	"contradicts":        "The time of the observation that it contradicts.",
+	"verdict":            "What the collection says of the flow meter.",
+	"meter_factor":       "Collected by metered flow.",
+	"reason":             "Why it was struck.",
 }
 
 func sampleColumns() []table.Column {

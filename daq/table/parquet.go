@@ -12,7 +12,7 @@ import (
 )
 
 // groupRows bounds the rows that are kept until they are written.
-const groupRows = 10_000
+const groupRows = 4_000
 
 // parquetWriter writes an Apache Parquet file: every column may be null, times are
 // microseconds in UTC. The file's key "columns" has the columns' units and help.
