@@ -76,11 +76,33 @@ func TestNoMeasuredFriction(t *testing.T) {
 		{"more than its doubt", 20.1, 10, 5e-5, true, true},
 		{"within its doubt", 19.9, 10, 5e-5, true, false},
 		{"below zero", -20, 0, 5e-5, true, false},
+		{"below zero, its doubt never stated", -20, math.NaN(), 5e-5, true, false},
 		{"no flow", 20, 1, 9e-7, true, false},
 		{"no reading", 20, 1, 5e-5, false, false},
 	} {
 		if got := at(c.pa, c.u, c.flow, c.known); got != c.want {
 			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// The length is in the weight of the legs and in the friction: 10 mm of 900 mm (u), all
+// else exact, are 1.111 %·(59.73/240.27 + 1) = 1.387 % of f downward, and of the opposite
+// sign in the weight upward, 1.111 %·(1 − 59.73/359.73) = 0.9266 %.
+func TestLengthInTheMeasuredFriction(t *testing.T) {
+	for o, want := range map[Orientation]float64{VerticalDown: 1.387, VerticalUp: 0.9266} {
+		p, err := New(Rig{Bore: uncertainty.Value{X: 0.013}, Length: uncertainty.Value{X: 0.9, U: 0.01}, Drop: uncertainty.Value{X: 1.1},
+			Orientation: o, LaminarBelow: 2000, TurbulentAbove: 4000})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, ok := p.MeasuredFriction(Drop{
+			Pressure: Input{Value: uncertainty.Value{X: 300}, Known: true},
+			Flow:     Input{Value: uncertainty.Value{X: 5e-5}, Known: true},
+			Density:  uncertainty.Value{X: 991.44}, Room: uncertainty.Value{X: 20},
+		})
+		if got := 100 * f.U / f.X; !ok || math.Abs(got/want-1) > 2e-3 {
+			t.Errorf("orientation %d: u/f = %v %%, want %v %%", o, got, want)
 		}
 	}
 }
