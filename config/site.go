@@ -1,6 +1,7 @@
 package config
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -18,6 +19,18 @@ func (l *loader) loadSite() {
 	l.config.Altitude = s.within("altitude", Length, 0, -430, 6000)
 	l.config.Zone = s.zone("zone")
 	l.config.Interval = s.duration("interval", 200*time.Millisecond, 10*time.Millisecond, 10*time.Second)
+}
+
+// ParseZone reads "local", or the name of a time zone in the IANA database (RFC 6557).
+func ParseZone(text string) (*time.Location, error) {
+	if text == "local" {
+		return time.Local, nil
+	}
+	zone, err := time.LoadLocation(text)
+	if err != nil || text == "" || text == "Local" {
+		return nil, errors.New("no such time zone; write local, or a name of the IANA database such as Europe/Paris or UTC")
+	}
+	return zone, nil
 }
 
 // zone reads a time zone by its name in the IANA database (RFC 6557); the

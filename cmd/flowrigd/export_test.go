@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -109,18 +108,6 @@ func TestABackupIsRead(t *testing.T) {
 	}
 	if left, _ := filepath.Glob(copied + "?*"); left != nil {
 		t.Errorf("reading leaves %v", left)
-	}
-}
-
-// TestHalfAFileIsNone: where writing fails, neither the file nor its description stays.
-func TestHalfAFileIsNone(t *testing.T) {
-	file := filepath.Join(t.TempDir(), "half.csv")
-	err := wholeFile(file, func(w io.Writer) error {
-		_, _ = io.WriteString(w, "half")
-		return errors.New("then nothing")
-	})
-	if left, _ := filepath.Glob(file + "*"); err == nil || !strings.Contains(err.Error(), "half.csv: then nothing") || left != nil {
-		t.Errorf("%v, %v", err, left)
 	}
 }
 

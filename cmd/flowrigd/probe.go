@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"flowrigd/config"
 	"flowrigd/daq/instrument"
 )
 
@@ -63,7 +64,7 @@ func probeVerb() *cobra.Command {
 // searchTime reads how long a search may take.
 func searchTime(to *time.Duration) func(text string) error {
 	return func(text string) error {
-		if err := length(to)(text); err != nil {
+		if err := config.SetDuration(to)(text); err != nil {
 			return err
 		}
 		if *to < time.Second || *to > 2*time.Hour {

@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"flowrigd/config"
 	"flowrigd/daq/build"
 	"flowrigd/daq/live"
 	"flowrigd/daq/record"
@@ -24,8 +25,8 @@ func replayVerb() *cobra.Command {
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording, or a database file")
 	var p live.Replay
-	c.Flags().Func("from", "first `TIME` to print, RFC 3339", instant(&p.Begin))
-	c.Flags().Func("to", "`TIME` before which to end", instant(&p.End))
+	c.Flags().Func("from", "first `TIME` to print, RFC 3339", config.SetTime(&p.Begin))
+	c.Flags().Func("to", "`TIME` before which to end", config.SetTime(&p.End))
 	file := c.Flags().String("config", "", "`FILE` to play under in place of the recorded configurations")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		r, err := record.OpenReader(*data)
