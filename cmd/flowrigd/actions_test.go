@@ -93,7 +93,7 @@ func TestObjections(t *testing.T) {
 func allAlarms(t *testing.T) string {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "rigs", "good", "heating.toml"))
-	must(t, err)
+	daqtest.Must(t, err)
 	return string(data) + `
 [mqtt]
 broker = "embedded"
@@ -119,13 +119,13 @@ func actionsOf(t *testing.T) map[string]string {
 		actions[a.Name] = a.Action
 	}
 	e, err := engine.New(cfg, []daq.SavedAlarm{{Name: daq.JournalUnread, State: "unacknowledged", Tripped: true}, {Name: "left", State: "unacknowledged"}})
-	must(t, err)
+	daqtest.Must(t, err)
 	state, _ := e.Step(e.Begin())
 	for _, a := range state.Alarms {
 		actions[a.Name] = a.Action
 	}
 	rules, err := os.ReadFile(filepath.Join("..", "..", "dashboards", "alerts.yml"))
-	must(t, err)
+	daqtest.Must(t, err)
 	name := ""
 	for line := range strings.Lines(string(rules)) {
 		if _, after, ok := strings.Cut(line, "- alert: "); ok {
@@ -174,7 +174,7 @@ func adviceOnPage(t *testing.T) map[string]string {
 		if err == nil {
 			err = s.Listen() // on loopback, where reading needs no account
 		}
-		must(t, err)
+		daqtest.Must(t, err)
 		r := httptest.NewRequest("GET", "http://127.0.0.1/", nil)
 		r.RemoteAddr = "127.0.0.1:5000"
 		w := httptest.NewRecorder()

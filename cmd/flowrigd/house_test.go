@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flowrigd/daq/daqtest"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -33,7 +34,7 @@ func houseFiles(t *testing.T) map[string][]string {
 		}
 		return err
 	})
-	must(t, err)
+	daqtest.Must(t, err)
 	return files
 }
 
@@ -96,7 +97,7 @@ func TestImportsRunOneWay(t *testing.T) {
 // import: an arrow too many is as wrong as one that is missing.
 func TestTheDrawing(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
-	must(t, err)
+	daqtest.Must(t, err)
 	_, drawing, _ := strings.Cut(string(text), "### The rooms and their arrows")
 	_, drawing, _ = strings.Cut(drawing, "```text\n")
 	drawing, _, _ = strings.Cut(drawing, "```")
@@ -161,7 +162,7 @@ func TestPureRooms(t *testing.T) {
 			}
 		}
 		f, err := parser.ParseFile(token.NewFileSet(), filepath.Join("..", "..", file), nil, 0)
-		must(t, err)
+		daqtest.Must(t, err)
 		ast.Inspect(f, func(n ast.Node) bool {
 			switch n := n.(type) {
 			case *ast.GoStmt:
@@ -218,7 +219,7 @@ func TestOneDoorForEachLibrary(t *testing.T) {
 func TestTopLevel(t *testing.T) {
 	agreed := []string{"cmd", "daq", "calc", "config", "dashboards", "testdata", "go.mod", "go.sum", "README.md", "DEVELOPERS.md", "LICENSE"}
 	entries, err := os.ReadDir(filepath.Join("..", ".."))
-	must(t, err)
+	daqtest.Must(t, err)
 	for _, e := range entries {
 		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(agreed, e.Name()) {
 			t.Errorf("%s stands at the top level, which holds only %v", e.Name(), agreed)

@@ -8,6 +8,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // While the valve moves, a state is bracketed by the truth over the stated lag,
@@ -23,7 +24,7 @@ func TestMovingValveIsBracketedOrUncertain(t *testing.T) {
 	}
 	for seed := range uint64(4) {
 		v, err := virtualRig("sweep", seed)
-		must(t, err)
+		daqtest.Must(t, err)
 		b := bracket{lag: v.cfg.Instrument(quantity.Flow).Lag}
 		if b.lag <= 0 {
 			t.Fatal("rig.toml states no lag of the flow meter")
