@@ -47,7 +47,7 @@ func TestFloodOfNoise(t *testing.T) {
 		silence = append(silence, flood(t, l, uint64(i)))
 	}
 	names := []string{"flow", "level", "temperature", "ambient"}
-	within(t, 5*time.Second, "all bad", func() bool {
+	within(t, 20*time.Second, "all bad", func() bool { // on a busy machine answers pass between two shouts, and hold one up
 		for _, name := range names {
 			if !strings.HasPrefix(qualityOf(at, name), "bad: ") {
 				return false
