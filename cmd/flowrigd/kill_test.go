@@ -4,8 +4,10 @@ package main
 
 import (
 	"database/sql"
+	"errors"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync/atomic"
@@ -118,6 +120,9 @@ func (k *killTest) round(n int) {
 	began, sequence := k.follow(d)
 	if killed.Load() == nil {
 		k.t.Fatalf("round %d: the daemon ended by itself", n)
+	}
+	if _, err := os.Stat(filepath.Join(k.data, "flowrig.db")); errors.Is(err, os.ErrNotExist) && k.checked == 0 && sequence == 0 {
+		return // killed before there was a recording; what the witness may have heard is looked at in the next round
 	}
 	db := k.open(n)
 	defer db.Close()
