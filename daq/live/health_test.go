@@ -2,6 +2,7 @@ package live
 
 import (
 	"context"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -16,17 +17,25 @@ import (
 func TestTheEngineHearsOfItsSurroundings(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		begun := time.Now()
+		var lock sync.Mutex // of begun and h
 		h := daq.Health{Recording: true}
 		l := &Loop{o: LoopOptions{Clock: clock.New()}, in: make(chan daq.Input, 1)}
 		ctx, cancel := context.WithCancel(t.Context())
 		defer cancel()
 		go l.WatchHealth(ctx, func() daq.Health {
+			lock.Lock()
+			defer lock.Unlock()
 			now := h
 			if now.Receivers.Failed != "" {
 				now.Receivers.Waited = time.Since(begun)
 			}
 			return now
 		})
+		set := func(change func()) {
+			lock.Lock()
+			defer lock.Unlock()
+			change()
+		}
 		heard := func(want int) {
 			t.Helper()
 			got := 0
@@ -39,14 +48,14 @@ func TestTheEngineHearsOfItsSurroundings(t *testing.T) {
 			}
 		}
 		heard(1)
-		h.Broker = true
+		set(func() { h.Broker = true })
 		heard(1)
-		h.Receivers.Failed, begun = "the receiver", time.Now()
+		set(func() { h.Receivers.Failed, begun = "the receiver", time.Now() })
 		heard(1)
-		begun = time.Now()
+		set(func() { begun = time.Now() })
 		heard(1)
 		l.in <- daq.Input{}
-		h.Broker = false
+		set(func() { h.Broker = false })
 		heard(2)
 		heard(0)
 	})
