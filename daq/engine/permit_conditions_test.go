@@ -2,6 +2,7 @@ package engine
 
 import (
 	"encoding/json"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -227,6 +228,28 @@ func TestABlockedTubeIsSeenInEveryRegime(t *testing.T) {
 			if raised := len(b.state.Alarms) > 0 && b.state.Alarms[0].Name == "tube-blocked"; raised != want {
 				t.Errorf("%v L/min, %.1f %% of it lost: raised %v, want %v", lpm, 100*loss, raised, want)
 			}
+		}
+	}
+}
+
+// Where the law of friction is not known the limit is twice what that makes two states
+// differ by. Between the limits of Re, in a tube of 10 m, f·L/D lies anywhere from 16 to
+// 33 of some 490: u 1 % of the coefficient, 1.4 % of the ratio. So 2.5 % is within
+// 2·u and beyond u; 6 % is beyond both.
+func TestABlockageWhereTheLawIsNotKnown(t *testing.T) {
+	for excess, want := range map[float64]bool{0.025: false, 0.06: true} {
+		b := benchOf(t, "length = \"900 mm\"", "length = \"10 m\"", "[ports.bus]", "[alarms.tube-blocked]\n[ports.bus]")
+		b.run(10*time.Minute, 1.9, 20, 255)
+		if b.value(quantity.Steady) != 1 || b.state.Values.Band() != quantity.Transitional {
+			t.Fatalf("steady %v, %v", b.value(quantity.Steady), b.state.Values.Band())
+		}
+		before := b.value(quantity.LossCoefficient)
+		b.run(3*time.Minute, 1.9/math.Sqrt(1+excess), 20, 255)
+		if got := b.value(quantity.LossCoefficient)/before - 1; math.Abs(got-excess) > 0.004 {
+			t.Fatalf("the coefficient rose by %v, not by %v", got, excess)
+		}
+		if raised := len(b.state.Alarms) > 0 && b.state.Alarms[0].Name == "tube-blocked"; raised != want {
+			t.Errorf("losses risen by %v: raised %v", excess, raised)
 		}
 	}
 }
