@@ -2,6 +2,7 @@ package config
 
 import (
 	"errors"
+	"fmt"
 	"time"
 )
 
@@ -24,5 +25,19 @@ func SetDuration(to *time.Duration) func(text string) error {
 		v, err := ParseQuantity(text, Time)
 		*to = time.Duration(v.X * float64(time.Second))
 		return err
+	}
+}
+
+// SetDurationWithin reads a length of time that must lie between two; the message
+// shows an example.
+func SetDurationWithin(to *time.Duration, least, most time.Duration, example string) func(text string) error {
+	return func(text string) error {
+		if err := SetDuration(to)(text); err != nil {
+			return err
+		}
+		if *to < least || *to > most {
+			return fmt.Errorf("out of range; write a time from %g s to %g h, such as %q", least.Seconds(), most.Hours(), example)
+		}
+		return nil
 	}
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 
@@ -67,22 +66,11 @@ func exportFlags(c *cobra.Command, e *record.Export) {
 	f.Func("to", "`TIME` before which to end", config.SetTime(&e.To))
 	f.Func("every", "the first row of each `DURATION`, such as \"10 s\"", config.SetDuration(&e.Form.Every))
 	f.StringVar(&e.Form.Format, "format", "csv", "csv, json (an array), jsonl (an object a line) or parquet (Apache Parquet)")
-	f.Func("columns", "`NAMES` of the columns to write, in that order: time,reynolds_number,flow", func(text string) error {
-		e.Form.Columns = strings.Split(text, ",")
-		return nil
-	})
-	f.Func("units", "`bench`: the page's units in place of SI", func(text string) error {
-		if e.Form.Bench = text == "bench"; !e.Form.Bench && text != "si" {
-			return errors.New("write bench, or si")
-		}
-		return nil
-	})
+	f.Func("columns", "`NAMES` of the columns to write, in that order: time,reynolds_number,flow", e.Form.SetColumns)
+	f.Func("units", "`bench`: the page's units in place of SI", e.Form.SetUnits)
 	f.StringVar(&e.Form.Separator, "separator", ",", "`SIGN` between the cells of a CSV: "+strings.Join(table.Separators, " "))
 	f.StringVar(&e.Form.Decimal, "decimal", ".", "decimal `SIGN` of a CSV: . or ,")
-	f.Func("zone", "write the times of a CSV as a spreadsheet reads them, in the time `ZONE`: local, or a name such as Europe/Paris", func(text string) (err error) {
-		e.Form.Zone, err = config.ParseZone(text)
-		return err
-	})
+	f.Func("zone", "write the times of a CSV as a spreadsheet reads them, in the time `ZONE`: local, or a name such as Europe/Paris", e.Form.SetZone)
 }
 
 func backupVerb() *cobra.Command {

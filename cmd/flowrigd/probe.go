@@ -30,7 +30,7 @@ func probeVerb() *cobra.Command {
 	c.Flags().BoolVar(&p.JSON, "json", false, "one JSON object a line for each exchange")
 	look := c.Flags().Bool("search", false, "where it is silent, look for it on the other ports, at other rates, framings and addresses")
 	limit := 3 * time.Minute
-	c.Flags().Func("search-time", "how long --search may take, at most, a `DURATION` (default \"3 min\")", searchTime(&limit))
+	c.Flags().Func("search-time", "how long --search may take, at most, a `DURATION` (default \"3 min\")", config.SetDurationWithin(&limit, time.Second, 2*time.Hour, "30 min"))
 	log := c.Flags().String("log", "", "write what goes over the line to a new `FILE`")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if p.Count < 1 {
@@ -59,19 +59,6 @@ func probeVerb() *cobra.Command {
 		return errors.Join(p.Run(c.Context()), f.Close())
 	}
 	return c
-}
-
-// searchTime reads how long a search may take.
-func searchTime(to *time.Duration) func(text string) error {
-	return func(text string) error {
-		if err := config.SetDuration(to)(text); err != nil {
-			return err
-		}
-		if *to < time.Second || *to > 2*time.Hour {
-			return errors.New(`out of range; write a time from 1 s to 2 h, such as "30 min"`)
-		}
-		return nil
-	}
 }
 
 // newFile makes the file of --log, and writes over none.

@@ -2,12 +2,9 @@ package main
 
 import (
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
-	"flowrigd/config"
-	"flowrigd/daq"
 	"flowrigd/daq/web"
 )
 
@@ -68,15 +65,7 @@ func tokenList(file *string) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		list, err := web.ListTokens(path)
-		if err != nil {
-			return err
-		}
-		w := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
-		for _, t := range list {
-			fmt.Fprintf(w, "%s\t%s\t%s\n", config.Printable(t.Name), t.Role, daq.FormatTime(t.Created))
-		}
-		return w.Flush()
+		return web.WriteTokens(c.OutOrStdout(), path)
 	}
 	return c
 }

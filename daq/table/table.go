@@ -8,6 +8,7 @@ package table
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -55,6 +56,26 @@ type Form struct {
 	Separator string         // of CSV; "": a comma
 	Decimal   string         // of CSV; "": a point
 	Zone      *time.Location // of CSV; nil: RFC 3339 in UTC
+}
+
+// SetColumns takes the names of the columns as a flag has them, with commas between.
+func (f *Form) SetColumns(text string) error {
+	f.Columns = strings.Split(text, ",")
+	return nil
+}
+
+// SetUnits takes the word of a flag: bench, or si.
+func (f *Form) SetUnits(text string) error {
+	if f.Bench = text == "bench"; !f.Bench && text != "si" {
+		return errors.New("write bench, or si")
+	}
+	return nil
+}
+
+// SetZone takes the name of a time zone.
+func (f *Form) SetZone(text string) (err error) {
+	f.Zone, err = config.ParseZone(text)
+	return err
 }
 
 // Formats are the words of Form.Format.

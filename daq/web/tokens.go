@@ -8,7 +8,10 @@ import (
 	"crypto/subtle"
 	"encoding/hex"
 	"errors"
+	"flowrigd/config"
+	"flowrigd/daq"
 	"fmt"
+	"io"
 	"io/fs"
 	"log/slog"
 	"os"
@@ -16,6 +19,7 @@ import (
 	"slices"
 	"strings"
 	"sync/atomic"
+	"text/tabwriter"
 	"time"
 )
 
@@ -120,6 +124,19 @@ func ListTokens(path string) ([]Token, error) {
 		return nil, fmt.Errorf("tokens: %w", err)
 	}
 	return parseTokens(path, data)
+}
+
+// WriteTokens lists who has a token, and with which role.
+func WriteTokens(to io.Writer, path string) error {
+	list, err := ListTokens(path)
+	if err != nil {
+		return err
+	}
+	w := tabwriter.NewWriter(to, 0, 0, 2, ' ', 0)
+	for _, t := range list {
+		fmt.Fprintf(w, "%s\t%s\t%s\n", config.Printable(t.Name), t.Role, daq.FormatTime(t.Created))
+	}
+	return w.Flush()
 }
 
 // AddToken makes a token and keeps its hash in the file. The token is told
