@@ -21,9 +21,8 @@ type displayUnit struct {
 }
 
 // benchUnits are the units of the bench by dimension.
-var benchUnits = map[config.Dimension]displayUnit{}
-
-func init() {
+var benchUnits = func() map[config.Dimension]displayUnit {
+	units := map[config.Dimension]displayUnit{}
 	signs := strings.NewReplacer("Cel", "°C", "2", "²", "3", "³", ".", "·")
 	for d, decimals := range map[config.Dimension]int{
 		config.VolumeFlow: 3, config.Temperature: 1, config.TemperatureRate: 2, config.Length: 1, config.Pressure: 0, config.Velocity: 4, config.Time: 0,
@@ -33,9 +32,10 @@ func init() {
 		if !ok {
 			panic("a dimension without a unit of the bench")
 		}
-		benchUnits[d] = displayUnit{u.Unit, signs.Replace(u.Text), decimals}
+		units[d] = displayUnit{u.Unit, signs.Replace(u.Text), decimals}
 	}
-}
+	return units
+}()
 
 // benchUnit is the unit of the bench for a quantity.
 func benchUnit(id quantity.ID) displayUnit {
