@@ -19,11 +19,17 @@ import (
 	"flowrigd/daq/rigsim"
 )
 
+// fastAtOnce are the places of demos whose clock is fast: those work, where nearly all
+// others wait, and more of them at a time would have two processors slow the clock.
+var fastAtOnce = make(chan struct{}, map[bool]int{false: 4, true: 2}[raced])
+
 // quick is a demo whose clock runs faster than the machine's; with an environment
 // it is the one that can be broken on purpose. Its truth stands
 // among its temporary files, its recording in the folder record.
 func quick(t *testing.T, scenario, speed string, env ...string) *guarded {
 	t.Helper()
+	fastAtOnce <- struct{}{}
+	t.Cleanup(func() { <-fastAtOnce })
 	g := &guarded{t: t, dir: t.TempDir(), at: daqtest.FreeAddress(t)}
 	path := program
 	if len(env) > 0 {

@@ -26,7 +26,7 @@ import (
 var program, faulty string
 
 func TestMain(m *testing.M) {
-	daqtest.AtOnce("10")
+	daqtest.AtOnce(map[bool]string{false: "10", true: "5"}[raced])
 	if raced { // at its end the detector waits a second for reports that nobody reads
 		os.Setenv("GORACE", "atexit_sleep_ms=0")
 	}
