@@ -256,12 +256,12 @@ func TestReplayOfAnotherBuild(t *testing.T) {
 	}{
 		{"the same values", nil, []string{"by another build, old 1: 121" + rows}},
 		{"a build without a name", []string{`UPDATE run SET build = NULL`}, []string{"by another build, which it does not name: 121" + rows}},
-		{"a value within the last digits", []string{`UPDATE sample SET reynolds_number = reynolds_number * (1 + 5e-10) WHERE sequence = 40`}, []string{"121" + rows}},
-		{"a value beyond them", []string{`UPDATE sample SET reynolds_number = reynolds_number * (1 + 2e-9) WHERE sequence >= 40`},
+		{"a value within the last digits", []string{`UPDATE sample_row SET reynolds_number = reynolds_number * (1 + 5e-10) WHERE sequence = 40`}, []string{"121" + rows}},
+		{"a value beyond them", []string{`UPDATE sample_row SET reynolds_number = reynolds_number * (1 + 2e-9) WHERE sequence >= 40`},
 			[]string{"121" + rows, "reynolds_number differs in 82 rows, first at 2031-05-06T07:00:3"}},
-		{"a value that was not known", []string{`UPDATE sample SET head_meters = NULL WHERE sequence = 7`},
+		{"a value that was not known", []string{`UPDATE sample_row SET head_meters = NULL WHERE sequence = 7`},
 			[]string{"head_meters differs in 1 rows, first at 2031-05-06T07:00:0", "where nothing was recorded and 1."}},
-		{"a quantity that the build did not have", []string{`ALTER TABLE sample DROP COLUMN head_meters`}, []string{"121" + rows}},
+		{"a quantity that the build did not have", []string{`DROP VIEW sample`, `ALTER TABLE sample_row DROP COLUMN head_meters`}, []string{"121" + rows}},
 		{"digests that are its own", []string{`UPDATE digest SET sha256 = 'other'`}, []string{"121" + rows, "0 digests of the live run checked"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

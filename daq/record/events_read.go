@@ -1,10 +1,10 @@
 package record
 
 import (
+	"cmp"
 	"context"
-	"database/sql"
-	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"flowrigd/daq"
@@ -32,12 +32,8 @@ func (r *Reader) Events(ctx context.Context, what string, from, to time.Time, ea
 
 // Span is when the first and the last row were recorded; zero without one.
 func (r *Reader) Span(ctx context.Context) (first, last time.Time, err error) {
-	err = r.history.QueryRowContext(ctx, `SELECT time FROM sample ORDER BY sequence LIMIT 1`).Scan(&stamp{to: &first})
-	if errors.Is(err, sql.ErrNoRows) {
-		return first, last, nil
-	}
-	if err == nil {
-		last, err = r.lastRow(ctx)
+	if first, err = r.endRow(ctx, r.history, "ASC"); err == nil {
+		last, err = r.endRow(ctx, r.history, "DESC")
 	}
 	if err != nil {
 		err = explain(r.path, "span", err)
@@ -48,7 +44,22 @@ func (r *Reader) Span(ctx context.Context) (first, last time.Time, err error) {
 // Configurations lists the SHA-256 of every configuration under which a row from one
 // time to another was made, in the order of the rows.
 func (r *Reader) Configurations(ctx context.Context, from, to time.Time) ([]string, error) {
-	return list(explained(r.path, "configurations", rowsOf(ctx, r.history,
-		func(rows *sql.Rows) (sha string, err error) { return sha, rows.Scan(&sha) },
-		`SELECT configuration FROM sample WHERE time >= ? AND time <= ? GROUP BY configuration ORDER BY min(sequence)`, daq.FormatTime(from), daq.FormatTime(to))))
+	var named []pair[string, int64]
+	for _, table := range r.tables {
+		where, arguments := span{from: from, to: to.Add(time.Microsecond)}.where(table)
+		more, err := list(explained(r.path, "configurations", rowsOf(ctx, r.history, scanPair[string, int64],
+			`SELECT `+textOf("configuration", table)+`, min(sequence) FROM `+table+where+` GROUP BY configuration ORDER BY 2`, arguments...)))
+		if err != nil {
+			return nil, err
+		}
+		named = append(named, more...)
+	}
+	slices.SortStableFunc(named, func(a, b pair[string, int64]) int { return cmp.Compare(a.value, b.value) })
+	var all []string
+	for _, c := range named {
+		if !slices.Contains(all, c.key) {
+			all = append(all, c.key)
+		}
+	}
+	return all, nil
 }

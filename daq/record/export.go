@@ -75,11 +75,11 @@ func (r *Reader) Export(ctx context.Context, w io.Writer, e Export) (count int, 
 }
 
 func (r *Reader) exportRows(ctx context.Context, e *Export) iter.Seq2[table.Row, error] {
-	end, arguments := e.between()
 	k := kindOf(e.What)
 	if k == nil {
-		return converted(r.rows(ctx, "export", end, arguments...), r.sampleRow)
+		return converted(r.rows(ctx, r.db, "export", span{from: e.From, to: e.To}), r.sampleRow)
 	}
+	end, arguments := e.between()
 	return converted(r.events(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) (table.Row, error) {
 		return table.Row{Values: k.exportValues(w), Object: func() []byte { return w.Message(r.recording, w.sequence).Body }}, nil
 	})
@@ -113,13 +113,14 @@ func (e *Export) between() (end string, arguments []any) {
 
 // SpanOf is the time of the oldest record and of the newest; zero where there is none.
 func (r *Reader) SpanOf(ctx context.Context, what string) (first, last time.Time, err error) {
-	from := "sample"
-	if k := kindOf(what); k != nil {
-		if from = k.table; len(r.have[from]) == 0 { // a recording of before the kind
-			return first, last, nil
-		}
+	k := kindOf(what)
+	if k == nil {
+		return r.spanOfRows(ctx)
 	}
-	err = r.db.QueryRowContext(ctx, `SELECT min(time), max(time) FROM `+from).Scan(&stamp{to: &first}, &stamp{to: &last})
+	if len(r.have[k.table]) == 0 { // a recording of before the kind
+		return first, last, nil
+	}
+	err = r.db.QueryRowContext(ctx, `SELECT min(time), max(time) FROM `+k.table).Scan(&stamp{to: &first}, &stamp{to: &last})
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return first, last, explain(r.path, "export: span", err)
 	}
@@ -127,11 +128,7 @@ func (r *Reader) SpanOf(ctx context.Context, what string) (first, last time.Time
 }
 
 func (r *Reader) sampleRow(w *row) (table.Row, error) {
-	at, err := time.Parse(time.RFC3339Nano, w.time)
-	if err != nil {
-		return table.Row{}, fmt.Errorf("%s: row %d: time: %w", r.path, w.sequence, err)
-	}
-	values := []any{w.sequence, at, w.synchronised}
+	values := []any{w.sequence, w.time, w.synchronised}
 	for id := range quantity.Count {
 		values = append(values, figureValue(&w.values, id))
 	}

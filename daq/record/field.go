@@ -8,7 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 )
 
@@ -117,28 +116,4 @@ func (l *later[T]) Scan(from any) error {
 		*l.kept = n.Valid
 	}
 	return err
-}
-
-// figure is a quantity of a set.
-type figure struct {
-	set *quantity.Set
-	id  quantity.ID
-}
-
-// Value is the value for the table.
-func (f *figure) Value() (driver.Value, error) { return f.set.Column(f.id), nil }
-
-// Scan reads it back. What does not fit is unknown.
-func (f *figure) Scan(from any) error {
-	switch v := from.(type) {
-	case float64:
-		f.set.Put(f.id, v)
-	case int64:
-		f.set.Put(f.id, float64(v))
-	case string:
-		if band, ok := quantity.ParseBand(v); ok && quantity.Table[f.id].Kind == quantity.Word {
-			f.set.Put(f.id, float64(band))
-		}
-	}
-	return nil
 }

@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strconv"
 
-	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 )
 
@@ -18,7 +17,7 @@ import (
 func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limit int) (out []daq.Message, err error) {
 	const next = ` WHERE sequence > ? ORDER BY sequence LIMIT ?`
 	if class == daq.ClassRecord {
-		for w, err := range r.rows(ctx, "messages", next, after, limit) {
+		for w, err := range r.rows(ctx, r.db, "messages", span{after: after, limit: limit}) {
 			if err != nil {
 				return nil, err
 			}
@@ -39,13 +38,7 @@ func (r *Reader) Pending(ctx context.Context, class daq.Class, after int64, limi
 	return out[:min(limit, len(out))], nil
 }
 
-// rows reads what the end of a query selects from the rows.
-func (r *Reader) rows(ctx context.Context, operation, end string, arguments ...any) iter.Seq2[*row, error] {
-	return explained(r.path, operation, rowsOf(ctx, r.db, scanRow,
-		`SELECT `+selected((&row{}).fields(), r.have["sample"])+` FROM sample`+end, arguments...))
-}
-
-// events does so from the events of a kind; a recording of before has no table of a
+// events reads what the end of a query selects from the events of a kind; a recording of before has no table of a
 // kind that came later, and so none of its events.
 func (r *Reader) events(ctx context.Context, db *sql.DB, k *kind, operation, end string, arguments ...any) iter.Seq2[*eventRow, error] {
 	if len(r.have[k.table]) == 0 {
@@ -81,35 +74,6 @@ func (r *Reader) Marked(destination string, class daq.Class) (int64, error) {
 	return n, nil
 }
 
-// row is one recorded row.
-type row struct {
-	sequence      int64
-	time          string
-	synchronised  bool
-	configuration string
-	quality       string
-	values        quantity.Set
-}
-
-func (w *row) fields() []field {
-	list := []field{
-		{"sequence", "INTEGER PRIMARY KEY", &w.sequence},
-		{"time", "TEXT NOT NULL", &w.time},
-		{"clock_synchronised", "INTEGER NOT NULL", &w.synchronised},
-		{"configuration", "TEXT NOT NULL", &w.configuration},
-		{"quality", "TEXT NOT NULL", &w.quality},
-	}
-	for id := range quantity.Count {
-		list = append(list, field{id.Name(), columnType(id), &figure{&w.values, id}})
-	}
-	return list
-}
-
-func scanRow(rows *sql.Rows) (*row, error) {
-	w := &row{}
-	return w, rows.Scan(places(w.fields())...)
-}
-
 // appendRow appends the JSON object of a row: the message of class record and
 // the JSON export.
 func (r *Reader) appendRow(b []byte, w *row) []byte {
@@ -118,7 +82,7 @@ func (r *Reader) appendRow(b []byte, w *row) []byte {
 	b = append(b, `,"sequence":`...)
 	b = strconv.AppendInt(b, w.sequence, 10)
 	b = append(b, `,"time":`...)
-	b = strconv.AppendQuote(b, w.time)
+	b = strconv.AppendQuote(b, daq.FormatTime(w.time))
 	b = append(b, `,"clock_synchronised":`...)
 	b = strconv.AppendBool(b, w.synchronised)
 	b = append(b, `,"configuration":`...)

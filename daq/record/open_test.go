@@ -108,7 +108,7 @@ func TestMissingColumnIsAdded(t *testing.T) {
 	r := open(t, dir, Options{})
 	r.Put(tick(1))
 	shut(t, r)
-	execute(t, dir, `ALTER TABLE sample DROP COLUMN reynolds_number`)
+	execute(t, dir, `DROP VIEW sample; ALTER TABLE sample_row DROP COLUMN reynolds_number`)
 	old, err := OpenReader(dir)
 	if err != nil {
 		t.Fatal(err)

@@ -72,7 +72,8 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 		if rule.keep <= 0 {
 			continue
 		}
-		n, err := changed(tx, rule.delete, fullTime(now.Add(-rule.keep)), purgeRows)
+		before := now.Add(-rule.keep)
+		n, err := changed(tx, rule.delete, fullTime(before), purgeRows, before.UnixMicro())
 		if err != nil {
 			return false, err
 		}
@@ -99,12 +100,12 @@ func (r *Retention) rules() []rule {
 }
 
 // Each looks at the oldest rows only, by order of recording: no step searches
-// the whole table. ?1 is the time before which a row is old, ?2 the limit.
+// the whole table. ?1 is the time before which a row is old, as text, ?3 in microseconds, ?2 the limit.
 const (
 	oldInputs = `DELETE FROM input WHERE (run, number) IN (
 		SELECT run, number FROM (SELECT run, number, time FROM input ORDER BY run, number LIMIT ?2) WHERE time < ?1)`
-	oldSamples = `DELETE FROM sample WHERE sequence IN (
-		SELECT sequence FROM (SELECT sequence, time FROM sample ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
+	oldSamples = `DELETE FROM sample_row WHERE sequence IN (
+		SELECT sequence FROM (SELECT sequence, time FROM sample_row ORDER BY sequence LIMIT ?2) WHERE time < ?3)`
 	oldEvents = `DELETE FROM %[1]s WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time FROM %[1]s ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
 	oldAlarms = `DELETE FROM alarm_event WHERE sequence IN (
@@ -120,7 +121,7 @@ const (
 		WHERE (run, number) < (SELECT run, number FROM input ORDER BY run, number LIMIT 1))`
 
 	firstInputs  = `DELETE FROM input WHERE (run, number) IN (SELECT run, number FROM input ORDER BY run, number LIMIT ?)`
-	firstSamples = `DELETE FROM sample WHERE sequence IN (SELECT sequence FROM sample ORDER BY sequence LIMIT ?)`
+	firstSamples = `DELETE FROM sample_row WHERE sequence IN (SELECT sequence FROM sample_row ORDER BY sequence LIMIT ?)`
 	firstEvents  = `DELETE FROM %[1]s WHERE sequence IN (SELECT sequence FROM %[1]s ORDER BY sequence LIMIT ?)`
 	firstAlarms  = `DELETE FROM alarm_event WHERE sequence IN (
 		SELECT sequence FROM alarm_event AS old WHERE ` + mayForget + ` ORDER BY sequence LIMIT ?)`

@@ -195,7 +195,7 @@ func TestPurgeBySize(t *testing.T) {
 	if _, err := db.Exec(`DELETE FROM input`); err != nil {
 		t.Fatal(err)
 	}
-	limit := used() - 100_000
+	limit := used() - 30_000
 	p = purger{retention: Retention{MaxSize: int64(limit)}}
 	purgeAll(t, db, &p)
 	if got := used(); got > limit {
@@ -207,7 +207,7 @@ func TestPurgeBySize(t *testing.T) {
 	if rows, oldest := count(t, db, `SELECT count(*) FROM sample`), count(t, db, `SELECT coalesce(min(sequence), 0) FROM sample`); rows == 0 || oldest != 1441-rows {
 		t.Errorf("%d rows left, oldest %d", rows, oldest)
 	}
-	if _, err := db.Exec(`DELETE FROM sample`); err != nil {
+	if _, err := db.Exec(`DELETE FROM sample_row`); err != nil {
 		t.Fatal(err)
 	}
 	p = purger{retention: Retention{MaxSize: int64(used() - 20_000)}}

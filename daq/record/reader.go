@@ -21,7 +21,8 @@ type Reader struct {
 	history   *sql.DB       // for what people look up, so that it never keeps alarms from being told
 	trends    chan struct{} // holds one token for each trend under way
 	recording string
-	have      map[string]map[string]bool // the columns of sample and of each kind of event
+	tables    []string                   // that hold rows, the oldest rows first
+	have      map[string]map[string]bool // the columns of these, and of each kind of event
 }
 
 // A reader's connections. A trend may take many seconds: there are fewer at
@@ -93,7 +94,7 @@ func (r *Reader) prepare() error {
 		}
 		r.have[name] = have
 	}
-	return nil
+	return r.findRows()
 }
 
 // Close ends every reading.
@@ -118,7 +119,7 @@ func (r *Reader) Restore(ctx context.Context) (Restored, error) {
 	if out.Newest, err = readSequences(r.db); err != nil {
 		return out, explain(r.path, "restore", err)
 	}
-	if out.LastRow, err = r.lastRow(ctx); err != nil {
+	if out.LastRow, err = r.endRow(ctx, r.db, "DESC"); err != nil {
 		return out, explain(r.path, "restore: newest row", err)
 	}
 	if err := r.savedAlarms(ctx, &out); err != nil {
@@ -128,15 +129,6 @@ func (r *Reader) Restore(ctx context.Context) (Restored, error) {
 		return out, explain(r.path, "restore: runs", err)
 	}
 	return out, nil
-}
-
-func (r *Reader) lastRow(ctx context.Context) (time.Time, error) {
-	var at time.Time
-	err := r.db.QueryRowContext(ctx, `SELECT time FROM sample WHERE sequence = (SELECT max(sequence) FROM sample)`).Scan(&stamp{to: &at})
-	if err == sql.ErrNoRows {
-		return time.Time{}, nil
-	}
-	return at, err
 }
 
 // savedAlarms adds the last row of each alarm.

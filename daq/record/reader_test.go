@@ -24,9 +24,9 @@ func slowTrends(t *testing.T, dir string) {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	_, err = db.Exec(fmt.Sprintf(`ALTER TABLE sample RENAME TO sample_rows;
-		CREATE VIEW sample AS SELECT time, (WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT max(x) FROM n) AS %s
-		FROM sample_rows`, quantity.Reynolds.Name()))
+	_, err = db.Exec(fmt.Sprintf(`DROP VIEW sample; ALTER TABLE sample_row RENAME TO stored;
+		CREATE VIEW sample_row AS SELECT time, (WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT max(x) FROM n) AS %s
+		FROM stored`, quantity.Reynolds.Name()))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -52,11 +52,10 @@ func scanInput(rows *sql.Rows) (in daq.Input, err error) {
 // order in which they were recorded. It stops after the first error.
 func (r *Reader) Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row, error] {
 	return func(yield func(daq.Row, error) bool) {
-		for w, err := range r.rows(ctx, "rows", ` WHERE time >= ? AND time < ? ORDER BY sequence`, daq.FormatTime(from), daq.FormatTime(to)) {
+		for w, err := range r.rows(ctx, r.db, "rows", span{from: from, to: to}) {
 			var out daq.Row
 			if err == nil {
-				out.Values = w.values
-				out.Time, err = time.Parse(time.RFC3339Nano, w.time)
+				out.Time, out.Values = w.time, w.values
 			}
 			if !yield(out, err) || err != nil {
 				return
@@ -66,7 +65,7 @@ func (r *Reader) Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row
 }
 
 // Has says whether rows of this recording have a quantity's column.
-func (r *Reader) Has(id quantity.ID) bool { return r.have["sample"][id.Name()] }
+func (r *Reader) Has(id quantity.ID) bool { return r.have[r.tables[len(r.tables)-1]][id.Name()] }
 
 // Digests gives what the live run stored of its states, by the number of the
 // input up to which each goes.

@@ -7,13 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
-
-	"flowrigd/calc/quantity"
 )
 
 // schemaVersion counts the changes of the tables that an older flowrigd would
 // not understand. A new quantity is none: its column is added on opening.
-const schemaVersion = 1
+const schemaVersion = 2
 
 // schema makes every table but those of rows and events. Texts of time are RFC 3339 in UTC with a
 // fixed width, so that they sort. `sequence` holds the newest number that each
@@ -23,6 +21,10 @@ CREATE TABLE IF NOT EXISTS meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHO
 CREATE TABLE IF NOT EXISTS sequence(class TEXT PRIMARY KEY, newest INTEGER NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS configuration(
 	sha256 TEXT PRIMARY KEY, text TEXT NOT NULL, first_used TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS sample_text(number INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE);
+CREATE TABLE IF NOT EXISTS column_description(
+	relation TEXT NOT NULL, name TEXT NOT NULL, unit TEXT NOT NULL, meaning TEXT NOT NULL,
+	PRIMARY KEY(relation, name)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS run(
 	run INTEGER PRIMARY KEY, time TEXT NOT NULL, configuration TEXT NOT NULL, build TEXT);
 CREATE TABLE IF NOT EXISTS input(
@@ -41,7 +43,8 @@ CREATE TABLE IF NOT EXISTS mark(
 var errNewer = errors.New("the recording was made by a newer flowrigd; use that one, or name another record.directory")
 
 // prepareSchema makes the tables of a new database and adds the columns of
-// quantities that an older one lacks, in one transaction.
+// quantities that an older one lacks, in one transaction. The rows of schema 1 are put
+// aside, to be moved little by little.
 func prepareSchema(db *sql.DB) error {
 	tx, err := db.Begin()
 	if err != nil {
@@ -51,14 +54,20 @@ func prepareSchema(db *sql.DB) error {
 	if err := checkVersion(tx); err != nil {
 		return err
 	}
+	if err := putAside(tx); err != nil {
+		return err
+	}
 	if _, err := tx.Exec(schema + rowTables()); err != nil {
 		return err
 	}
 	if err := addColumns(tx); err != nil {
 		return err
 	}
-	if _, err := tx.Exec(`INSERT OR IGNORE INTO meta VALUES ('recording', ?), ('schema', ?)`,
-		newUUID(), strconv.Itoa(schemaVersion)); err != nil {
+	if err := makeViews(tx); err != nil {
+		return err
+	}
+	if _, err := tx.Exec(`INSERT INTO meta VALUES ('recording', ?1), ('schema', ?2)
+		ON CONFLICT DO UPDATE SET value = excluded.value WHERE key = 'schema'`, newUUID(), strconv.Itoa(schemaVersion)); err != nil {
 		return err
 	}
 	if err := renewCopy(tx); err != nil {
@@ -92,27 +101,17 @@ func checkVersion(db querier) error {
 
 // rowTables makes the tables of rows and events.
 func rowTables() string {
-	tables := create("sample", (&row{}).fields(), "") + "CREATE INDEX IF NOT EXISTS sample_time ON sample(time);\n"
+	tables := create(rowTable, (&row{}).fields(), "") + "CREATE INDEX IF NOT EXISTS sample_row_time ON sample_row(time);\n"
 	for i := range kinds {
 		tables += create(kinds[i].table, kinds[i].columns(), kinds[i].computed)
 	}
 	return tables + "CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);\n"
 }
 
-func columnType(id quantity.ID) string {
-	switch quantity.Table[id].Kind {
-	case quantity.Word:
-		return "TEXT"
-	case quantity.Boolean:
-		return "INTEGER"
-	}
-	return "REAL"
-}
-
 // growing are the tables that have more columns than recordings of before may have,
 // and their columns.
 func growing() map[string][]field {
-	tables := map[string][]field{"run": {{name: "build", sql: "TEXT"}}, "sample": (&row{}).fields()}
+	tables := map[string][]field{"run": {{name: "build", sql: "TEXT"}}, rowTable: (&row{}).fields()}
 	for i := range kinds {
 		tables[kinds[i].table] = kinds[i].columns()
 	}

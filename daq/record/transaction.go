@@ -24,6 +24,7 @@ type transaction struct {
 	run       int64
 	sha       string
 	told      [][]int64 // the sequences of each entry's events
+	texts     texts
 }
 
 // statements are prepared once.
@@ -38,7 +39,7 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 		to  **sql.Stmt
 		sql string
 	}{
-		{&s.sample, insert("sample", (&row{}).fields())},
+		{&s.sample, insert(rowTable, (&row{}).fields())},
 		{&s.input, `INSERT OR IGNORE INTO input(run, number, mono_ns, time, clock_synchronised, kind, body) VALUES (?,?,?,?,?,?,?)`},
 		{&s.run, `INSERT INTO run(run, time, configuration, build) VALUES (?,?,?,?)`},
 		{&s.configuration, `INSERT OR IGNORE INTO configuration(sha256, text, first_used) VALUES (?,?,?)`},
@@ -108,8 +109,8 @@ func (t *transaction) input(e *entry) error {
 }
 
 func (t *transaction) sample(s *daq.State) error {
-	w := &row{t.next(daq.ClassRecord), daq.FormatTime(s.Time), s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)), s.Values}
-	return t.exec(t.w.statements.sample, places(w.fields())...)
+	w := &row{t.next(daq.ClassRecord), s.Time, s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)), s.Values}
+	return t.texts.insert(t.tx.Stmt(t.w.statements.sample), w)
 }
 
 // event writes an event's row, and gives its sequence.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"strings"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -28,12 +29,18 @@ func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, 
 	case <-ctx.Done():
 		return nil, fmt.Errorf("trend: %d others are under way: %w; ask again, or for a shorter time", trendsAtOnce, ctx.Err())
 	}
-	column := id.Name()
-	if !r.Has(id) {
-		column = "NULL"
+	var tables []string
+	for _, table := range r.tables {
+		column := "NULL"
+		if r.have[table][id.Name()] {
+			column = id.Name()
+			if table == rowTable {
+				column = shown(id.Name())
+			}
+		}
+		tables = append(tables, fmt.Sprintf(`SELECT %s AS v FROM %s WHERE time >= ? AND time < ?`, column, table))
 	}
-	statement, err := r.history.PrepareContext(ctx, fmt.Sprintf(
-		`SELECT min(v), avg(v), max(v), count(v) FROM (SELECT %s AS v FROM sample WHERE time >= ? AND time < ?)`, column))
+	statement, err := r.history.PrepareContext(ctx, `SELECT min(v), avg(v), max(v), count(v) FROM (`+strings.Join(tables, " UNION ALL ")+`)`)
 	if err != nil {
 		return nil, explain(r.path, "trend", err)
 	}
@@ -41,7 +48,7 @@ func (r *Reader) Trend(ctx context.Context, id quantity.ID, from, to time.Time, 
 	out := make([]daq.Bucket, buckets)
 	for i := range out {
 		begin, end := edge(from, to, i, buckets), edge(from, to, i+1, buckets)
-		if out[i], err = readBucket(ctx, statement, begin, end); err != nil {
+		if out[i], err = r.readBucket(ctx, statement, begin, end); err != nil {
 			return nil, explain(r.path, "trend", err)
 		}
 	}
@@ -54,10 +61,15 @@ func edge(from, to time.Time, i, buckets int) time.Time {
 	return from.Add(time.Duration(float64(to.Sub(from)) * float64(i) / float64(buckets)))
 }
 
-func readBucket(ctx context.Context, s *sql.Stmt, begin, end time.Time) (daq.Bucket, error) {
+func (r *Reader) readBucket(ctx context.Context, s *sql.Stmt, begin, end time.Time) (daq.Bucket, error) {
 	b := daq.Bucket{Time: begin}
 	var low, mean, high sql.NullFloat64
-	err := s.QueryRowContext(ctx, daq.FormatTime(begin), daq.FormatTime(end)).Scan(&low, &mean, &high, &b.Count)
+	var arguments []any
+	for _, table := range r.tables {
+		_, more := span{from: begin, to: end}.where(table)
+		arguments = append(arguments, more...)
+	}
+	err := s.QueryRowContext(ctx, arguments...).Scan(&low, &mean, &high, &b.Count)
 	b.Min, b.Mean, b.Max = low.Float64, mean.Float64, high.Float64
 	return b, err
 }

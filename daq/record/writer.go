@@ -38,6 +38,8 @@ type writer struct {
 	sequences  map[daq.Class]int64 // newest given out and on disk
 	inputRun   int64               // of the inputs
 	sha        string              // configuration of the rows
+	quality    string              // of the newest row
+	moving     bool                // there are rows of schema 1
 	purge      purger
 	complaint  string // what was logged last; "" while all is well
 	lost       bool   // the files are gone
@@ -64,7 +66,10 @@ func (w *writer) load() (err error) {
 	if err = w.db.QueryRow(`SELECT coalesce(max(run), 0) FROM run`).Scan(&w.inputRun); err != nil {
 		return err
 	}
-	w.statements, err = prepareStatements(w.db)
+	if w.statements, err = prepareStatements(w.db); err != nil {
+		return err
+	}
+	w.moving, err = hasOldRows(w.db)
 	return err
 }
 
@@ -73,7 +78,11 @@ func (w *writer) load() (err error) {
 func (w *writer) run() {
 	defer close(w.r.done)
 	defer w.closeAll()
-	purge := time.NewTimer(purgeFirst)
+	first := purgeFirst
+	if w.moving {
+		first = purgeSoon
+	}
+	purge := time.NewTimer(first)
 	defer purge.Stop()
 	commit := time.NewTimer(time.Hour)
 	defer commit.Stop()
@@ -120,7 +129,7 @@ func (w *writer) flush() {
 		if t == nil {
 			return
 		}
-		w.sequences, w.inputRun, w.sha = t.sequences, t.run, t.sha
+		w.sequences, w.inputRun, w.sha, w.quality = t.sequences, t.run, t.sha, t.texts.before
 		w.r.queue.written(&c)
 		for i := range c.entries {
 			if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
@@ -199,7 +208,7 @@ func (w *writer) attempt(work func(*sql.Tx) error) (err error) {
 func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 	t := &transaction{
 		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha,
-		told: make([][]int64, len(c.entries)),
+		told: make([][]int64, len(c.entries)), texts: texts{tx: tx, before: w.quality},
 	}
 	for i := range c.entries {
 		e := &c.entries[i]
@@ -241,17 +250,25 @@ func (w *writer) closeAll() {
 	w.r.lock.Close()
 }
 
-// housekeep purges one step, and says when to come again.
+// housekeep does one step of what nobody waits for, and says when to come again. Rows of
+// schema 1 are moved before anything is purged, for what is oldest is among them.
 func (w *writer) housekeep() time.Duration {
-	more := false
+	more, step := false, w.purge.step
+	if w.moving {
+		step = w.move
+	}
 	w.purge.retention = *w.r.retention.Load()
 	err := w.attempt(func(tx *sql.Tx) (err error) {
-		more, err = w.purge.step(tx)
+		more, err = step(tx)
 		return err
 	})
 	if err != nil {
 		w.log.Error("recording: purge", "err", err)
 		return purgeEvery
+	}
+	if w.moving && !more {
+		w.moving, more = false, true
+		w.log.Info("recording: the rows of before are all in the new table")
 	}
 	if more {
 		return purgeSoon
