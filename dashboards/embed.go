@@ -9,7 +9,7 @@ package dashboards
 
 import "embed"
 
-// Files are page.html, parts.html and assets/.
+// Files are the templates and assets/.
 //
-//go:embed page.html parts.html assets
+//go:embed page.html hall.html parts.html bench.html assets
 var Files embed.FS

@@ -166,20 +166,25 @@ const soon = 600
 
 func urgentAdvice(state *daq.State) []string {
 	var list []string
+	add := func(text string) {
+		if !slices.Contains(list, text) {
+			list = append(list, text)
+		}
+	}
 	for _, a := range alarmCards(state, &Facts{}) {
 		switch {
 		case a.State == "latched-acknowledged":
-			list = append(list, ofReset(a.Name))
+			add(ofReset(a.Name))
 		case a.Action != "" && (a.CauseStands || a.NeedsAnswer):
-			list = append(list, a.Action)
+			add(a.Action)
 		}
 	}
 	for _, name := range state.Tripped {
 		if stateOf(name, state.Alarms) == "normal" {
-			list = append(list, ofReset(name))
+			add(ofReset(name))
 		}
 	}
-	return slices.Compact(list)
+	return list
 }
 
 func ofReset(name string) string {

@@ -92,7 +92,7 @@ func TestPageFollows(t *testing.T) {
 	next := hotState()
 	b.rig.set(func(f *fakeRig) { f.state = next })
 	b.ObserveState(next)
-	until(t, ctx, `document.querySelector('.word').textContent === 'turbulent' && document.title.startsWith('turbulent')`)
+	until(t, ctx, `document.querySelector('.word').textContent === 'turbulent' && document.title.startsWith('▲ water-overheat · turbulent')`)
 	until(t, ctx, `document.querySelector('.notice.caution').textContent.includes('scalds')`)
 	must(t, chromedp.Do(ctx, chromedp.Click(`#acknowledge-water-overheat`)))
 	until(t, ctx, `document.getElementById('answer').textContent.includes('Done: acknowledge water-overheat')`)

@@ -153,7 +153,7 @@ func TestPageStream(t *testing.T) {
 	b := testBed(t, nil)
 	l := b.listen("/page/follow", "")
 	first := decode[map[string]string](t, l.until("data: "))
-	if len(first) != len(partNames)+1 || !strings.Contains(first["sign"], "laminar") {
+	if len(first) != len(partNames)+2 || !strings.Contains(first["sign"], "laminar") {
 		t.Errorf("first: %d parts, sign %s", len(first), first["sign"])
 	}
 	next := steadyState()
@@ -163,7 +163,7 @@ func TestPageStream(t *testing.T) {
 	for len(second) == 0 {
 		second = decode[map[string]string](t, l.until("data: "))
 	}
-	if second["sign"] != "" || !strings.Contains(second["head"], "253.3") {
+	if second["sign"] != "" || !strings.Contains(second["bench"], "253.3") {
 		t.Errorf("second: %v", second)
 	}
 }

@@ -16,6 +16,7 @@ type hub struct {
 	mu        sync.Mutex
 	followers map[*follower]struct{}
 	dropped   atomic.Uint64
+	told      atomic.Uint64 // events so far
 }
 
 // follower is one open stream. news coalesces: however often it is filled, the
@@ -61,6 +62,7 @@ func (h *hub) wake() {
 }
 
 func (h *hub) tell(m daq.Message) {
+	h.told.Add(1)
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for f := range h.followers {

@@ -7,8 +7,11 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"maps"
 	"net/http"
 	"path"
+	"slices"
+	"strconv"
 	"sync"
 	"time"
 
@@ -19,7 +22,8 @@ import (
 
 // partNames are the pieces of the page that the stream replaces; each is a
 // template part-NAME.
-var partNames = [...]string{"notices", "sign", "number", "advice", "ruler", "head", "readings", "alarms", "permit", "details", "say", "clock"}
+var partNames = [...]string{"notices", "band", "permit", "bench", "thread", "word", "number", "ruler", "steady", "advice", "readings", "alarms",
+	"remarks", "details", "say", "clock", "sign", "next"}
 
 // asset is a file of the page with its mark for caches.
 type asset struct {
@@ -29,7 +33,7 @@ type asset struct {
 
 // loadPage parses the templates and reads the files beside them.
 func (s *Server) loadPage() error {
-	pages, err := template.ParseFS(dashboards.Files, "page.html", "parts.html")
+	pages, err := template.ParseFS(dashboards.Files, "page.html", "hall.html", "parts.html", "bench.html")
 	if err != nil {
 		return fmt.Errorf("page: %w", err)
 	}
@@ -75,10 +79,10 @@ func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 // was loaded under another one loads itself anew.
 func (s *Server) build(f *Facts) string {
 	var b []byte
-	for _, name := range [...]string{"page.js", "act.js", "trend.js", "style.css"} {
+	for _, name := range slices.Sorted(maps.Keys(s.assets)) {
 		b = append(b, s.assets[name].tag...)
 	}
-	b = fmt.Appendf(b, "%v %v %v %v", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip)
+	b = fmt.Appendf(b, "%v %v %v %v %v %v", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip, f.Zone, f.Tube)
 	for _, limit := range [...]*float64{f.HeadLost, f.Overheat} {
 		if limit != nil {
 			b = fmt.Appendf(b, " %v", *limit)
@@ -110,8 +114,8 @@ func (s *Server) parts() map[string]string {
 		return s.shot.parts
 	}
 	facts := s.facts.Load()
-	v := viewOf(state, reason, checks, id, facts)
-	parts := map[string]string{"build": s.build(facts)}
+	v := viewOf(state, reason, checks, id, facts, talk{s.exchanges.all(), s.opt.Now()})
+	parts := map[string]string{"build": s.build(facts), "told": strconv.FormatUint(s.hub.told.Load(), 10)}
 	var b bytes.Buffer
 	for _, name := range partNames {
 		b.Reset()
@@ -133,6 +137,8 @@ type pageData struct {
 	Reader     bool // may see values
 	Parts      map[string]template.HTML
 	Trends     []trendFrame
+	Frame      frame
+	Zone       string // in which times are shown
 }
 
 // trendFrame is one chart that the page's script fills.
@@ -145,7 +151,11 @@ type trendFrame struct {
 
 // page serves the page with the newest values in it already; to somebody who
 // may not read it serves the form to sign in alone.
-func (s *Server) page(w http.ResponseWriter, r *http.Request) {
+func (s *Server) page(file string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) { s.servePage(w, r, file) }
+}
+
+func (s *Server) servePage(w http.ResponseWriter, r *http.Request, file string) {
 	p := who(r)
 	facts := s.facts.Load()
 	data := pageData{Build: s.build(facts), Role: p.role, Name: p.name,
@@ -156,7 +166,7 @@ func (s *Server) page(w http.ResponseWriter, r *http.Request) {
 		s.fillPage(&data, facts)
 	}
 	var b bytes.Buffer
-	if err := s.pages.ExecuteTemplate(&b, "page.html", data); err != nil {
+	if err := s.pages.ExecuteTemplate(&b, file, data); err != nil {
 		refuse(w, http.StatusInternalServerError, "page: "+err.Error())
 		return
 	}
@@ -170,7 +180,8 @@ func (s *Server) fillPage(data *pageData, facts *Facts) {
 	for name, html := range s.parts() {
 		data.Parts[name] = template.HTML(html) // made by our own templates, escaped there
 	}
-	data.Trends = trendFrames(facts)
+	data.Trends, data.Frame = trendFrames(facts), facts.frame
+	data.Zone = facts.local(time.Now()).Location().String()
 }
 
 func trendFrames(f *Facts) []trendFrame {
@@ -191,8 +202,8 @@ func trendFrames(f *Facts) []trendFrame {
 	}
 	return []trendFrame{
 		frame(quantity.Reynolds, "Reynolds number", tick{f.LaminarBelow, "laminar limit"}, tick{f.TurbulentAbove, "turbulent limit"}),
+		frame(quantity.Temperature, "Temperature at the inlet", heat...),
 		frame(quantity.Flow, "Flow"),
-		frame(quantity.Temperature, "Temperature", heat...),
 		frame(quantity.Level, "Level", level...),
 	}
 }

@@ -59,7 +59,7 @@ func TestPermitIsShown(t *testing.T) {
 		button  string
 		without string
 	}{
-		{"none fitted", func(*daq.State) {}, `{"given":null,"permitted":null,"tripped":[],"proof_test":false,"without":[]}`, "", "Heating permit"},
+		{"none fitted", func(*daq.State) {}, `{"given":null,"permitted":null,"tripped":[],"proof_test":false,"without":[]}`, "", "Permit to heat"},
 		{"off", func(s *daq.State) { on(s, false, false) }, `{"given":false,"permitted":false,"tripped":[],"proof_test":false,"without":[]}`, "permit-give", "permit-withdraw"},
 		{"given", func(s *daq.State) { on(s, true, true) }, `{"given":true,"permitted":true,"tripped":[],"proof_test":false,"without":[]}`, "permit-withdraw", "permit-give"},
 		{"given, not confirmed", func(s *daq.State) { on(s, true, false) }, `{"given":true,"permitted":false,"tripped":[],"proof_test":false,"without":[]}`, "treat the heater as on", "permit-give"},

@@ -17,7 +17,8 @@ type route struct {
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	paths := map[string]map[string]route{
-		"/{$}":           {"GET": {"", s.page}},
+		"/{$}":           {"GET": {"", s.page("page.html")}},
+		"/hall":          {"GET": {"", s.page("hall.html")}},
 		"/assets/{file}": {"GET": {"", s.asset}},
 		"/enter":         {"GET": {"", s.enter}},
 		"/page/follow":   {"GET": {RoleWatch, s.followPage}},

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -17,14 +16,19 @@ import (
 type view struct {
 	Site, Rig string
 	Clock     string
-	Blind     bool // there is no state to believe
-	Notices   []notice
+	Blind     bool     // there is no state to believe
+	Notices   []notice // trouble and caution
+	Remarks   []string // what a person should know beside the numbers
+	Band      band     // the place kept for alarms
+	Bench     drawing
 	Sign      sign
 	Re, U     string
 	At        string // where Re is meant, and the water's temperature there
 	Chances   []chance
-	Steady    string
-	Advice    []string
+	Settled   string   // steady, settling, or neither known
+	Steady    string   // the same in a sentence
+	Advice    []string // all there is to do, the most pressing first
+	Todo      []string // of it, what does not stand in the band
 	Ruler     reRuler
 	Head      headRuler
 	Readings  []reading
@@ -45,6 +49,48 @@ type chance struct{ Band, Percent string }
 type reading struct {
 	Name, Value, Unit string
 	Kind, Why         string
+	Age               string // of the last clean answer; "" where none came
+	Reads, Faults     string // exchanges since the start
+	Took              string
+	Fault             string // the last one, with its time
+	id                quantity.ID
+}
+
+// band is the alarm that stands first, in its kept place.
+type band struct {
+	Kind  string // calm, blind, quiet, or the priority
+	First alarmCard
+	Open  bool   // not acknowledged
+	Loud  bool   // of high priority, and not acknowledged
+	More  string // the others; "" without
+}
+
+// bandOf shows the first card; what is silenced stands in the list alone.
+func bandOf(cards []alarmCard, blind bool) band {
+	b := band{Kind: "calm"}
+	if blind {
+		b.Kind = "blind"
+		return b
+	}
+	var others, quiet []string
+	for _, a := range cards {
+		switch {
+		case a.Quiet:
+			quiet = append(quiet, a.Name)
+		case b.First.Name == "":
+			b.First, b.Kind, b.Open = a, a.Priority, a.NeedsAnswer
+		default:
+			others = append(others, a.Name)
+		}
+		b.Loud = b.Loud || a.NeedsAnswer && a.Priority == "high"
+	}
+	switch {
+	case len(others) > 0:
+		b.More = "and " + strings.Join(others, ", ")
+	case b.First.Name == "" && len(quiet) > 0:
+		b.Kind, b.More = "quiet", strings.Join(quiet, ", ")
+	}
+	return b
 }
 
 // detail is a row of the table of everything.
@@ -57,7 +103,7 @@ const scaldAbove = 60
 
 // viewOf builds the view. A state that must not be believed comes as nil with
 // its reason, and then every value is unknown.
-func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Identity, f *Facts) view {
+func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Identity, f *Facts, talk talk) view {
 	if state == nil {
 		state = &daq.State{Instruments: f.Instruments}
 	}
@@ -69,11 +115,20 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	v.Sign = signOf(values.Band())
 	v.number(state, f)
 	v.Ruler, v.Head = rulerOf(values, f), headOf(values, f)
-	v.Readings = readingsOf(state, reason)
+	v.Readings = readingsOf(state, reason, f, talk)
 	v.Alarms = alarmCards(state, f)
 	v.Permit = permitOf(state, reason, f)
-	v.Notices = noticesOf(state, reason, checks, f)
+	for _, n := range noticesOf(state, reason, checks, f) {
+		if n.Kind == "hint" {
+			v.Remarks = append(v.Remarks, n.Text)
+		} else {
+			v.Notices = append(v.Notices, n)
+		}
+	}
+	v.Band = bandOf(v.Alarms, v.Blind)
 	v.Advice = adviceOf(state, reason)
+	v.Todo = slices.DeleteFunc(slices.Clone(v.Advice), func(text string) bool { return text == v.Band.First.Action })
+	v.Bench = drawingOf(&v, state, &f.frame, f)
 	for id := range quantity.Count {
 		v.Details = append(v.Details, detail{plain(id), bench(values, id), quantity.Table[id].Help})
 	}
@@ -86,7 +141,7 @@ func clock(t time.Time, f *Facts) string { return f.local(t).Format("2006-01-02 
 
 func (v *view) number(state *daq.State, f *Facts) {
 	s := &state.Values
-	v.Re, v.Steady = unknown, "not known"
+	v.Re, v.Settled, v.Steady = unknown, "Not known", "whether the rig is steady"
 	if re, known := s.Get(quantity.Reynolds); known {
 		u, _ := s.Get(quantity.ReynoldsUncertainty)
 		v.Re, v.U = pair(re, u)
@@ -96,12 +151,12 @@ func (v *view) number(state *daq.State, f *Facts) {
 		}
 	}
 	if steady, known := s.Get(quantity.Steady); known {
-		v.Steady = "no, still settling"
+		v.Settled, v.Steady = "Settling", "the flow, the temperature or the level still moves"
 		if left, known := s.Get(quantity.SettlingSeconds); known && state.WaitsFor != "" {
-			v.Steady = fmt.Sprintf("no, for at least %s more: it waits for %s", roughly(math.Ceil(left)), state.WaitsFor)
+			v.Settled, v.Steady = "Settling: "+roughly(math.Ceil(left))+" or more", "it waits for "+state.WaitsFor
 		}
 		if steady != 0 {
-			v.Steady = "yes"
+			v.Settled, v.Steady = "Steady", "flow, temperature and level are at rest"
 		}
 	}
 	low, high := group(f.LaminarBelow, 0), group(f.TurbulentAbove, 0)
@@ -124,11 +179,17 @@ func (v *view) number(state *daq.State, f *Facts) {
 // kinds are the words of the page for grades.
 var kinds = [...]string{daq.Missing: "bad", daq.Bad: "bad", daq.Uncertain: "uncertain", daq.Good: "good"}
 
-func readingsOf(state *daq.State, reason error) []reading {
+// talk is the exchanges with the instruments, and what time it is at the rig.
+type talk struct {
+	list [quantity.Count]exchange
+	now  time.Time
+}
+
+func readingsOf(state *daq.State, reason error, f *Facts, talk talk) []reading {
 	var list []reading
 	for _, id := range state.Instruments {
 		q := state.Quality[id]
-		r := reading{Name: plain(id), Value: unknown, Kind: kinds[q.Grade], Why: q.Why}
+		r := reading{Name: plain(id), Value: unknown, Kind: kinds[q.Grade], Why: q.Why, id: id}
 		if reason != nil {
 			r.Why = reason.Error()
 		} else if q.Grade == daq.Missing {
@@ -140,9 +201,19 @@ func readingsOf(state *daq.State, reason error) []reading {
 				r.Value, r.Unit = bench(&state.Values, id), ""
 			}
 		}
+		r.exchanged(talk.list[id], f, talk.now)
 		list = append(list, r)
 	}
 	return list
+}
+
+func (r *reading) exchanged(x exchange, f *Facts, now time.Time) {
+	r.Age = ageOf(x, now)
+	r.Reads, r.Faults = group(float64(x.Reads), 0), group(float64(x.Faults), 0)
+	r.Took = group(1000*x.Took.Seconds(), 0) + "\u00a0ms"
+	if x.Fault != "" {
+		r.Fault = since(x.FaultAt, now, f) + ": " + x.Fault
+	}
 }
 
 // plain is a quantity's name as people say it.

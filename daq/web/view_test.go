@@ -143,10 +143,13 @@ func TestNoticesAndAdvice(t *testing.T) {
 		{"bad", badState(), nil, "Dry heating", "See that the cable"},
 		{"hung", nil, errFake, "No values: no answer for 3 s", "Go to the rig"},
 	} {
-		v := viewOf(c.state, c.reason, nil, daq.Identity{}, &f)
+		v := viewOf(c.state, c.reason, nil, daq.Identity{}, &f, talk{})
 		found := false
 		for _, n := range v.Notices {
 			found = found || strings.Contains(strings.ReplaceAll(n.Text, "\u00a0", " "), c.notice)
+		}
+		for _, text := range v.Remarks {
+			found = found || strings.Contains(text, c.notice)
 		}
 		if !found || len(v.Advice) == 0 || !strings.HasPrefix(v.Advice[0], c.advice) {
 			t.Errorf("%s: notices %v, advice %v", c.name, v.Notices, v.Advice)
@@ -159,8 +162,8 @@ func TestNoticesAndAdvice(t *testing.T) {
 func TestSupplyEvidenceSilencesTheHint(t *testing.T) {
 	f := testFacts()
 	f.Instruments = append(f.Instruments, quantity.SupplyOn)
-	for _, n := range viewOf(steadyState(), nil, nil, daq.Identity{}, &f).Notices {
-		t.Errorf("notice %v", n)
+	for _, n := range viewOf(steadyState(), nil, nil, daq.Identity{}, &f, talk{}).Remarks {
+		t.Errorf("remark %v", n)
 	}
 }
 

@@ -74,19 +74,23 @@ type Options struct {
 type Facts struct {
 	LaminarBelow   float64
 	TurbulentAbove float64
+	Tube           config.Tube
 	Lip            float64  // m above the level datum
+	Drop           float64  // m, the level datum above the tube's outlet
 	HeadLost       *float64 // m, level below which head-lost is raised; nil: none
 	Overheat       *float64 // °C, limit of water-overheat; nil: none
 	Alarms         []config.Alarm
 	Instruments    []quantity.ID
 	Permit         bool           // there is an output for the heating permit
 	Zone           *time.Location // in which the page shows times; nil: UTC
+
+	frame frame // of the drawing
 }
 
 // FactsOf takes them out of a configuration.
 func FactsOf(cfg *config.Config) Facts {
 	f := Facts{
-		LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Lip: cfg.Tank.Lip.X,
+		LaminarBelow: cfg.Regime.LaminarBelow, TurbulentAbove: cfg.Regime.TurbulentAbove, Tube: cfg.Tube, Lip: cfg.Tank.Lip.X, Drop: cfg.Tank.Drop.X,
 		Alarms: cfg.Alarms, Permit: cfg.Trip != nil, Zone: cfg.Zone,
 	}
 	for _, a := range cfg.Alarms {
@@ -127,6 +131,7 @@ type Server struct {
 	// of what asks the recording
 	recordingTurns turns
 	meters         *meters
+	exchanges      exchanges
 	assets         map[string]asset
 	pages          *template.Template
 	shot           shot
@@ -163,7 +168,10 @@ func New(opt Options) (*Server, error) {
 }
 
 // SetFacts takes over a reloaded configuration.
-func (s *Server) SetFacts(f Facts) { s.facts.Store(&f) }
+func (s *Server) SetFacts(f Facts) {
+	f.frame = frameOf(&f)
+	s.facts.Store(&f)
+}
 
 // Handler is the whole server without a listener.
 func (s *Server) Handler() http.Handler { return s.handler }
@@ -244,4 +252,8 @@ func (s *Server) ObserveState(state *daq.State) {
 }
 
 // ObserveReading counts an exchange with an instrument; it never blocks.
-func (s *Server) ObserveReading(r daq.Reading) { s.meters.observe(r, s.opt.Now()) }
+func (s *Server) ObserveReading(r daq.Reading) {
+	now := s.opt.Now()
+	s.meters.observe(r, now)
+	s.exchanges.observe(r, now)
+}

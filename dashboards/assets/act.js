@@ -3,11 +3,14 @@ const root = document.documentElement;
 const who = document.getElementById('who');
 const answerLine = document.getElementById('answer');
 
-function tell(text) {
+let toldUntil;
+export function tell(text) {
   answerLine.textContent = text;
+  clearTimeout(toldUntil);
+  toldUntil = setTimeout(() => { answerLine.textContent = ''; }, 15000);
 }
 
-async function call(method, path, body) {
+export async function call(method, path, body) {
   const answer = await fetch(path, {
     method,
     headers: body ? {'Content-Type': 'application/json'} : {},
@@ -23,11 +26,11 @@ async function call(method, path, body) {
 function become(session) {
   const before = root.dataset.role;
   root.dataset.role = session.role ?? '';
-  who.textContent = session.role ? `${session.name} (${session.role})` : 'Sign in';
-  if (before !== root.dataset.role && !document.querySelector('[data-part]')) location.reload();
+  if (who) who.textContent = session.role ? `${session.name} (${session.role})` : 'Sign in';
+  if (before !== root.dataset.role && !document.querySelector('[data-part]') && session.role) location.reload();
 }
 
-async function attempt(work) {
+export async function attempt(work) {
   try {
     await work();
   } catch (error) {
@@ -35,7 +38,7 @@ async function attempt(work) {
   }
 }
 
-document.getElementById('sign-in').addEventListener('submit', (event) => {
+document.getElementById('sign-in')?.addEventListener('submit', (event) => {
   event.preventDefault();
   const input = document.getElementById('token');
   attempt(async () => {
@@ -46,7 +49,7 @@ document.getElementById('sign-in').addEventListener('submit', (event) => {
   });
 });
 
-document.getElementById('sign-out').addEventListener('click', () => attempt(async () => {
+document.getElementById('sign-out')?.addEventListener('click', () => attempt(async () => {
   become(await call('DELETE', '/api/session'));
   tell('Signed out.');
 }));
@@ -60,7 +63,7 @@ function request({alarm, verb, permit, without}) {
 }
 
 document.addEventListener('click', (event) => {
-  const button = event.target.closest('button.act');
+  const button = event.target.closest('button.act[data-verb], button.act[data-permit]');
   if (!button || button.dataset.sure && !confirm(button.dataset.sure)) return;
   const [path, body, words] = request(button.dataset);
   button.disabled = true;

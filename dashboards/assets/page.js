@@ -15,17 +15,35 @@ function put(name, html) {
     if (html !== root.dataset.build) location.reload();
     return;
   }
+  if (name === 'told') {
+    document.dispatchEvent(new CustomEvent('told')); // something was recorded
+    return;
+  }
   const place = document.querySelector(`[data-part="${name}"]`);
   if (!place) return;
-  const held = place.contains(document.activeElement) ? document.activeElement.id : '';
+  const held = place.contains(document.activeElement) ? document.activeElement : null;
   place.innerHTML = html;
-  if (held) document.getElementById(held)?.focus();
-  if (name === 'sign') retitle(place);
+  if (held && held !== place) keepFocus(place, held.id);
+  if (name === 'sign' || name === 'word' || name === 'band') retitle();
 }
 
-function retitle(place) {
-  const word = place.querySelector('[data-word]')?.dataset.word ?? '';
-  document.title = `${word} · ${document.querySelector('h1').textContent.trim()}`;
+// keepFocus leaves the focus where the hand was: on the same button, on what took
+// its place, or on the section.
+function keepFocus(place, id) {
+  const next = (id && document.getElementById(id)) || [...place.querySelectorAll('button.act')].find((b) => b.offsetParent) || place;
+  next.focus({preventScroll: true});
+}
+
+// A tab in the background shows the alarm by its title and its icon.
+const name = document.querySelector('h1').textContent.trim().split(':')[0].replaceAll(/\s+/g, ' ');
+function retitle() {
+  const word = document.querySelector('[data-word]')?.dataset.word ?? '';
+  const alarm = document.querySelector('.band .name')?.textContent ?? document.querySelector('.next .alarmed strong')?.textContent ?? '';
+  const title = `${alarm ? `▲ ${alarm} · ` : ''}${word} · ${name}`;
+  if (document.title !== title) document.title = title;
+  const icon = document.getElementById('icon');
+  const wanted = alarm ? '/assets/alarm.svg' : '/assets/icon.svg';
+  if (icon.getAttribute('href') !== wanted) icon.setAttribute('href', wanted);
 }
 
 // The one clock of the page is the rig's, in the zone that it names.
@@ -38,7 +56,7 @@ function show(state) {
   if (root.dataset.link === state && state !== 'lost') return;
   root.dataset.link = state;
   lost.hidden = state !== 'lost';
-  link.textContent = state === 'live' ? 'Connected' : state === 'lost' ? 'Not connected' : 'Connecting';
+  if (link) link.textContent = state === 'live' ? 'Connected' : state === 'lost' ? 'Not connected' : 'Connecting';
   if (state === 'lost') {
     const text = `Connection lost. What you see is from ${rigsTime()}, not from now. Trying again.`;
     if (lost.textContent !== text) lost.textContent = text;
@@ -105,5 +123,5 @@ function watch() {
 
 setInterval(watch, 250);
 document.addEventListener('visibilitychange', watch);
-retitle(document);
+retitle();
 follow();
