@@ -91,3 +91,8 @@ func wilson(g, n float64) (low, high float64) {
 // in m/s through a bore in metres: a puff is 25 bores long with its tail, and goes with
 // the water (20 to 30 D and 0.9 to 1 U, from memory).
 func Passage(velocity, bore float64) float64 { return 25 * bore / velocity }
+
+// Looks is how many independent looks at the flow the share of a time of so many seconds
+// is, at a velocity in m/s through a bore in metres: of exponential stretches and pauses,
+// each a passage long in the mean at a share of one half, where it tells most.
+func Looks(seconds, velocity, bore float64) float64 { return seconds / Passage(velocity, bore) }

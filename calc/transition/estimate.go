@@ -59,12 +59,24 @@ type Estimate struct {
 // spread: a bench wanders by a kelvin or two (common practice, no source).
 const DefaultWidth = 3
 
-// Analyse estimates both limits, first pooled over all temperatures, then at
+// Analyse estimates the onset of disturbance and that of full turbulence, first pooled over all temperatures, then at
 // each temperature (observations within width kelvin; 0 means DefaultWidth);
 // each for all approaches, and for rising and falling where both were stated.
 func Analyse(observations []Observation, width float64) ([]Estimate, error) {
+	return analyse(observations, width, Onset, Complete)
+}
+
+// AnalyseHalf is Analyse for the Re at which the dye is torn for half of the time, from
+// what people saw: a laminar look is a share of none, a turbulent one of all, and a
+// transitional one counts for half. Its bracket goes from the highest laminar look to the
+// lowest turbulent one; without one of each there is no fit.
+func AnalyseHalf(observations []Observation, width float64) ([]Estimate, error) {
+	return analyse(observations, width, Half)
+}
+
+func analyse(observations []Observation, width float64, limits ...Limit) ([]Estimate, error) {
 	if math.IsNaN(width) || width < 0 {
-		return nil, fmt.Errorf("transition: width: %g K; give how far one temperature's observations may spread, from 0", width)
+		return nil, errWidth(width)
 	}
 	for i, o := range observations {
 		if err := o.check(); err != nil {
@@ -76,18 +88,21 @@ func Analyse(observations []Observation, width float64) ([]Estimate, error) {
 	}
 	sorted := slices.Clone(observations)
 	slices.SortStableFunc(sorted, func(a, b Observation) int { return cmp.Compare(a.Celsius, b.Celsius) })
-	estimates := estimateGroup(sorted, true)
-	for group := range groups(sorted, width) {
-		estimates = append(estimates, estimateGroup(group, false)...)
+	estimates := estimateGroup(sorted, limits)
+	for i := range estimates {
+		estimates[i].Pooled = true
+	}
+	for group := range groups(sorted, width, func(o Observation) float64 { return o.Celsius }) {
+		estimates = append(estimates, estimateGroup(group, limits)...)
 	}
 	return estimates, nil
 }
 
-// groups cuts observations sorted by temperature into runs of at most width.
-func groups(sorted []Observation, width float64) func(yield func([]Observation) bool) {
-	return func(yield func([]Observation) bool) {
+// groups cuts a list sorted by temperature into runs of at most width.
+func groups[T any](sorted []T, width float64, celsius func(T) float64) func(yield func([]T) bool) {
+	return func(yield func([]T) bool) {
 		for start, i := 0, 1; i <= len(sorted); i++ {
-			if i < len(sorted) && sorted[i].Celsius-sorted[start].Celsius <= width {
+			if i < len(sorted) && celsius(sorted[i])-celsius(sorted[start]) <= width {
 				continue
 			}
 			if !yield(sorted[start:i]) {
@@ -99,20 +114,17 @@ func groups(sorted []Observation, width float64) func(yield func([]Observation) 
 }
 
 // estimateGroup takes observations sorted by temperature.
-func estimateGroup(group []Observation, pooled bool) []Estimate {
+func estimateGroup(group []Observation, limits []Limit) []Estimate {
 	var estimates []Estimate
 	pick := func(a Approach) []Observation {
 		return slices.DeleteFunc(slices.Clone(group), func(o Observation) bool { return o.Approach != a })
 	}
 	rising, falling := pick(Rising), pick(Falling)
-	for _, limit := range [...]Limit{Onset, Complete} {
+	for _, limit := range limits {
 		estimates = append(estimates, estimate(group, limit, Unstated))
 		if len(rising) > 0 && len(falling) > 0 {
 			estimates = append(estimates, estimate(rising, limit, Rising), estimate(falling, limit, Falling))
 		}
-	}
-	for i := range estimates {
-		estimates[i].Pooled = pooled
 	}
 	return estimates
 }
@@ -123,26 +135,38 @@ func estimate(group []Observation, limit Limit, a Approach) Estimate {
 		return e
 	}
 	e.LowCelsius, e.HighCelsius = group[0].Celsius, group[len(group)-1].Celsius
-	for _, o := range group {
+	reynolds := make([]float64, len(group))
+	for i, o := range group {
 		e.Relative += o.Reynolds.Relative() / float64(len(group))
-		if limit.above(o) {
-			if e.Above == 0 || o.Reynolds.X < e.LowestAbove.X {
-				e.LowestAbove = o.Reynolds
-			}
-			e.Above++
-			continue
+		if share := limit.share(o); share != 0.5 {
+			e.count(o.Reynolds, share == 1)
 		}
-		if e.Below == 0 || o.Reynolds.X > e.HighestBelow.X {
-			e.HighestBelow = o.Reynolds
-		}
-		e.Below++
+		reynolds[i] = o.Reynolds.X
 	}
-	e.conclude(group)
-	e.Fit = fit(group, limit)
+	e.conclude(reynolds)
+	if limit != Half || e.Below > 0 && e.Above > 0 {
+		e.Fit = fit(group, limit)
+	}
 	return e
 }
 
-func (e *Estimate) conclude(group []Observation) {
+// count takes what was seen at a Re into the bracket.
+func (e *Estimate) count(re uncertainty.Value, above bool) {
+	if above {
+		if e.Above == 0 || re.X < e.LowestAbove.X {
+			e.LowestAbove = re
+		}
+		e.Above++
+		return
+	}
+	if e.Below == 0 || re.X > e.HighestBelow.X {
+		e.HighestBelow = re
+	}
+	e.Below++
+}
+
+// conclude takes the Re of all that was counted.
+func (e *Estimate) conclude(reynolds []float64) {
 	switch {
 	case e.Above == 0:
 		e.Outcome = AllBelow
@@ -154,8 +178,8 @@ func (e *Estimate) conclude(group []Observation) {
 		e.Outcome = Separated
 	default:
 		e.Outcome = Overlapping
-		for _, o := range group {
-			if o.Reynolds.X >= e.LowestAbove.X && o.Reynolds.X <= e.HighestBelow.X {
+		for _, re := range reynolds {
+			if re >= e.LowestAbove.X && re <= e.HighestBelow.X {
 				e.Crossed++
 			}
 		}

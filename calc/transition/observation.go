@@ -10,7 +10,6 @@ package transition
 
 import (
 	"fmt"
-	"math"
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/uncertainty"
@@ -52,6 +51,16 @@ type Observation struct {
 }
 
 func (o Observation) check() error {
+	if err := o.checkConditions(); err != nil {
+		return err
+	}
+	if o.Seen != quantity.Laminar && o.Seen != quantity.Transitional && o.Seen != quantity.Turbulent {
+		return fmt.Errorf("seen: %q is not laminar, transitional or turbulent; leave out what the dye did not show", o.Seen)
+	}
+	return nil
+}
+
+func (o Observation) checkConditions() error {
 	re := o.Reynolds
 	switch {
 	case !(re.X >= 1 && re.X <= 1e6):
@@ -60,8 +69,6 @@ func (o Observation) check() error {
 		return fmt.Errorf("reynolds number: standard uncertainty %g does not go with %g; give it from 0 to below the value", re.U, re.X)
 	case !(o.Celsius >= 0 && o.Celsius <= 100):
 		return fmt.Errorf("temperature: %g Cel is outside 0 to 100 Cel; leave out what was seen without a known temperature", o.Celsius)
-	case o.Seen != quantity.Laminar && o.Seen != quantity.Transitional && o.Seen != quantity.Turbulent:
-		return fmt.Errorf("seen: %q is not laminar, transitional or turbulent; leave out what the dye did not show", o.Seen)
 	}
 	return nil
 }
@@ -73,23 +80,23 @@ type Limit uint8
 const (
 	Onset    Limit = iota // laminar below, disturbed (transitional or turbulent) above
 	Complete              // laminar or transitional below, turbulent above
+	Half                  // the dye torn for less than half of the time below, for more above
 )
 
 // String says what the limit divides.
 func (l Limit) String() string {
-	if l == Complete {
-		return "onset of full turbulence"
-	}
-	return "onset of disturbance"
+	return [...]string{Onset: "onset of disturbance", Complete: "onset of full turbulence", Half: "torn half of the time"}[l]
 }
 
-// above says on which side of the limit an observation was.
-func (l Limit) above(o Observation) bool {
-	if l == Complete {
-		return o.Seen == quantity.Turbulent
+// share is how much of an observation lies above the limit.
+func (l Limit) share(o Observation) float64 {
+	switch {
+	case o.Seen == quantity.Laminar:
+		return 0
+	case o.Seen == quantity.Turbulent || l == Onset:
+		return 1
+	case l == Half:
+		return 0.5
 	}
-	return o.Seen != quantity.Laminar
+	return 0
 }
-
-// logReynolds is the scale of the fit: uncertainties of Re are relative.
-func (o Observation) logReynolds() float64 { return math.Log(o.Reynolds.X) }

@@ -3,6 +3,7 @@ package transition
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,7 +16,11 @@ func linear(letters string, re ...float64) problem {
 	p := problem{centre: uncertainty.Mean(re), low: math.Inf(1), high: math.Inf(-1), scale: 100}
 	for i, r := range re {
 		x := (r - p.centre) / p.scale
-		p.x, p.y = append(p.x, x), append(p.y, letters[i] != 'L')
+		y := 1.0
+		if letters[i] == 'L' {
+			y = 0
+		}
+		p.x, p.y, p.many = append(p.x, x), append(p.y, y), append(p.many, 1)
 		p.low, p.high = min(p.low, x), max(p.high, x)
 	}
 	return p
@@ -128,6 +133,12 @@ func TestSame(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	all, err := SameBut(values, []float64{22, 25, 30, 20}, [][]float64{{35, 35, 35, 35}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "Q with the full covariance", all.Q, 15.996, 1e-4)
+	near(t, "u with all in it", all.U, 36.9, 3e-3)
 	near(t, "Q with the shared part counted", hidden.Q, 5.10, 2e-3)
 	near(t, "its p", hidden.P, 0.16, 0.04)
 }
@@ -170,7 +181,8 @@ func TestSameOverTemperatures(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s, used, err := SameOverTemperatures(estimates, Unstated, shared)
+		estimates = slices.DeleteFunc(estimates, func(e Estimate) bool { return e.Pooled || e.Limit != Onset || e.Approach != Unstated })
+		s, used, err := SameOverTemperatures(estimates, func(Estimate) []float64 { return []float64{shared} })
 		if err != nil || used != 3 {
 			t.Fatal(used, err)
 		}
@@ -185,7 +197,7 @@ func TestSameOverTemperatures(t *testing.T) {
 	if s := test(1.1, 0); s.P < 0.2 {
 		t.Errorf("shifted by 10 %%, each sure to 5 %% for itself: %+v", s)
 	}
-	if _, used, err := SameOverTemperatures(nil, Unstated, 0); used != 0 || err != nil {
+	if _, used, err := SameOverTemperatures(nil, nil); used != 0 || err != nil {
 		t.Errorf("of nothing: %d, %v", used, err)
 	}
 }

@@ -26,7 +26,7 @@ const mostRows = 200
 // Every table of the page is made of these: texts alone, which the template escapes.
 type (
 	fact        struct{ Name, Text string }
-	criticalRow struct{ Water, From, Count, Value, Bracket string }
+	criticalRow struct{ Water, By, From, Count, Value, Bracket string }
 	pointRow    struct {
 		Time, Condition, Flow, Water, Re, Computed, Observed, Seconds, Remark string
 		Viscosity, Velocity, Head, Friction, Measured, Loss, Torn             string
@@ -74,11 +74,14 @@ func (r *Report) Write(w io.Writer) error {
 	p := page{
 		Title: r.title(), Place: r.place(), When: r.clock(r.From) + " to " + r.clock(r.To) + " (" + zoneName(r.From, r.Zone) + ")",
 		Made: r.clock(r.Made), Program: r.Program, Recording: r.Recording, ConfigProblem: r.ConfigProblem,
-		Method: transition.FitMethod, Conditions: r.conditions(), Sameness: r.Sameness, Cautions: r.cautions(),
+		Method: transition.FitMethod, Conditions: r.conditions(), Cautions: r.cautions(),
 		References: transition.References(), Pictures: r.Pictures, Points: r.pointRows(), Budgets: r.budgets(),
 	}
 	for _, c := range r.Critical {
-		p.Critical = append(p.Critical, criticalRow{celsiusSpan(c.LowCelsius, c.HighCelsius), c.From, fmt.Sprint(c.Below + c.Above), c.Value(), c.Bracket()})
+		p.Critical = append(p.Critical, criticalRow{celsiusSpan(c.LowCelsius, c.HighCelsius), c.By, c.From, fmt.Sprint(c.Below + c.Above), c.Value(), c.Bracket()})
+	}
+	for _, v := range r.Verdicts {
+		p.Sameness = append(p.Sameness, v.String())
 	}
 	if r.Config != nil {
 		p.ofTheRig(r)

@@ -11,6 +11,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -23,6 +24,7 @@ import (
 type Source interface {
 	Recording() string
 	Span(ctx context.Context) (first, last time.Time, err error)
+	Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row, error]
 	Trend(ctx context.Context, id quantity.ID, from, to time.Time, buckets int) ([]daq.Bucket, error)
 	Events(ctx context.Context, what string, from, to time.Time, each func(sequence int64, e daq.Event) error) error
 	Configurations(ctx context.Context, from, to time.Time) ([]string, error)
@@ -64,7 +66,7 @@ type Report struct {
 	Strikes      []*daq.Strike
 
 	Critical []Critical
-	Sameness []string
+	Verdicts []Verdict
 	Pictures []Picture
 	Trends   map[quantity.ID]daq.Bucket // least, mean, greatest over the whole time
 }
@@ -77,10 +79,22 @@ type nothing struct{ error }
 
 func (nothing) Is(target error) bool { return target == ErrNothing }
 
-// Load reads what the report is about and computes its results.
+// Load reads what the report is about, computes its results and draws its pictures.
 func Load(ctx context.Context, from Source, request Request) (*Report, error) {
+	r, err := Results(ctx, from, request)
+	if err != nil {
+		return nil, err
+	}
+	if err := r.draw(ctx, from); err != nil {
+		return nil, fmt.Errorf("report: %w", err)
+	}
+	return r, nil
+}
+
+// Results is a report without its pictures.
+func Results(ctx context.Context, from Source, request Request) (*Report, error) {
 	r := &Report{Request: request, Recording: from.Recording(), Zone: time.UTC, Trends: map[quantity.ID]daq.Bucket{}}
-	for _, step := range [...]func(context.Context, Source) error{r.times, r.configuration, r.events, r.analyse, r.draw} {
+	for _, step := range [...]func(context.Context, Source) error{r.times, r.configuration, r.events, r.analyse} {
 		if err := step(ctx, from); err != nil {
 			return nil, fmt.Errorf("report: %w", err)
 		}
@@ -221,21 +235,33 @@ func strikeOne[T any](list []Kept[T], sequence int64, reason string) bool {
 	return false
 }
 
-// analyse computes the critical Re from what was seen and stands.
-func (r *Report) analyse(context.Context, Source) (err error) {
+// analyse computes the critical Re from what was seen and stands, and from the rows.
+func (r *Report) analyse(ctx context.Context, from Source) (err error) {
 	var seen []transition.Observation
 	for _, o := range r.Observations {
-		if one, ok := observationOf(o.Of); ok && o.Struck == "" {
+		if one, ok := observationOf(o.Of); ok && o.Struck == "" && !o.Of.Sensor {
 			seen = append(seen, one)
 		}
 	}
 	if r.Critical, err = criticals(seen); err != nil {
 		return err
 	}
-	common := 0.0
-	if r.Config != nil {
-		common = shared(r.Config)
+	if r.Rows && r.Config != nil {
+		if err := r.analyseRows(ctx, from); err != nil {
+			return err
+		}
 	}
-	r.Sameness, err = sameness(r.Critical, common)
+	r.Verdicts, err = verdicts(r.Critical, r.causes())
+	return err
+}
+
+// analyseRows adds what the rows show: the light, and the pressure drop.
+func (r *Report) analyseRows(ctx context.Context, from Source) error {
+	all, err := r.minutes(ctx, from)
+	if err != nil {
+		return err
+	}
+	light, err := criticalsByLight(looksOf(all, r.Config.Tube.Bore.X))
+	r.Critical = append(r.Critical, light...)
 	return err
 }

@@ -17,15 +17,17 @@ import (
 	"flowrigd/daq"
 )
 
-// Critical is the critical Re at one temperature, coming from one side.
+// Critical is the critical Re at one temperature, by one sign, coming from one side.
 type Critical struct {
 	transition.Estimate
+	By      string // the sign
 	From    string // rising, falling, or any
 	Celsius float64
 }
 
-// criticals are the onsets of disturbance, for each direction of approach that was
-// observed, and for all together where none was.
+// criticals are the onsets of disturbance that people saw, for each direction of approach
+// that was observed, and for all together where none was; and where they saw it turn
+// turbulent too, the Re at which the thread is torn half of the time.
 func criticals(observations []transition.Observation) (all []Critical, err error) {
 	directions := []transition.Approach{transition.Rising, transition.Falling}
 	pick := func(want func(transition.Approach) bool) (list []transition.Observation) {
@@ -48,13 +50,24 @@ func criticals(observations []transition.Observation) (all []Critical, err error
 }
 
 func appendCriticals(all []Critical, from string, observations []transition.Observation) ([]Critical, error) {
-	estimates, err := transition.Analyse(observations, 0)
+	onset, err := transition.Analyse(observations, 0)
 	if err != nil {
 		return nil, err
 	}
-	for _, e := range estimates {
-		if e.Limit == transition.Onset && e.Approach == transition.Unstated && !e.Pooled {
-			all = append(all, Critical{e, from, (e.LowCelsius + e.HighCelsius) / 2})
+	half, err := transition.AnalyseHalf(observations, 0)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range append(onset, half...) {
+		if e.Pooled || e.Approach != transition.Unstated {
+			continue
+		}
+		switch c := (Critical{e, byEye, from, (e.LowCelsius + e.HighCelsius) / 2}); {
+		case e.Limit == transition.Onset:
+			all = append(all, c)
+		case e.Limit == transition.Half && e.Fit != nil && e.Fit.Bounded:
+			c.By = byEyeHalf
+			all = append(all, c)
 		}
 	}
 	return all, nil
@@ -83,6 +96,9 @@ func (c Critical) Value() string {
 
 // Bracket is what was seen on either side.
 func (c Critical) Bracket() string {
+	if c.Limit == transition.Half {
+		return c.halfBracket()
+	}
 	switch c.Outcome {
 	case transition.AllBelow:
 		return fmt.Sprintf("above %.0f: only laminar was seen", c.HighestBelow.X)
@@ -96,55 +112,94 @@ func (c Critical) Bracket() string {
 	return "nothing seen"
 }
 
+// halfBracket is the bracket of a share of one half.
+func (c Critical) halfBracket() string {
+	switch c.Outcome {
+	case transition.AllBelow:
+		return fmt.Sprintf("above %.0f: never torn for half of the time", c.HighestBelow.X)
+	case transition.AllAbove:
+		return fmt.Sprintf("below %.0f: always torn for half of the time or more", c.LowestAbove.X)
+	case transition.Separated:
+		if c.By == byEyeHalf {
+			return fmt.Sprintf("laminar up to %.0f, turbulent from %.0f", c.HighestBelow.X, c.LowestAbove.X)
+		}
+		return fmt.Sprintf("torn for less than half up to %.0f, for more from %.0f", c.HighestBelow.X, c.LowestAbove.X)
+	case transition.Overlapping:
+		if c.By == byEyeHalf {
+			return fmt.Sprintf("overlap: turbulent from %.0f, and laminar up to %.0f", c.LowestAbove.X, c.HighestBelow.X)
+		}
+		return fmt.Sprintf("overlap: torn for more than half from %.0f, and for less up to %.0f (%d between)", c.LowestAbove.X, c.HighestBelow.X, c.Crossed)
+	}
+	return "nothing seen"
+}
+
 // rounded to ten: a critical Re is not known to one.
 func rounded(v float64) float64 { return math.Round(v/10) * 10 }
 
-// shared is the relative standard uncertainty that every Re of the rig shares: the
-// bore and what is a share of the reading in the meter's limits of error. The
-// thermometer's part changes with the temperature and is left to each.
-func shared(c *config.Config) float64 {
-	u := c.Tube.Bore.Relative()
-	switch i := c.Instrument(quantity.Flow); {
-	case i != nil && i.Accuracy != nil:
-		u = math.Hypot(u, i.Accuracy.OfReading/math.Sqrt(3))
-	case i != nil && i.Calibration != nil:
-		u = math.Hypot(u, i.Calibration.OfReading)
+// statedU is the standard uncertainty that the papers of an instrument state of a value.
+func statedU(i *config.Instrument, value float64) float64 {
+	switch {
+	case i == nil:
+		return 0
+	case i.Accuracy != nil:
+		span := 0.0
+		if i.Range != nil {
+			span = i.Range.High - i.Range.Low
+		}
+		return (i.Accuracy.OfReading*math.Abs(value) + i.Accuracy.OfSpan*span + i.Accuracy.Fixed) / math.Sqrt(3)
+	case i.Calibration != nil:
+		return math.Hypot(i.Calibration.OfReading*value, i.Calibration.Fixed)
 	}
-	return u
+	return 0
 }
 
-// sameness is the answer to the question of the sweep, a sentence for each
-// direction.
-func sameness(all []Critical, shared float64) (sentences []string, err error) {
-	for _, from := range [...]string{"rising", "falling", "any"} {
-		var estimates []transition.Estimate
-		for _, c := range all {
-			if c.From == from {
-				estimates = append(estimates, c.Estimate)
+// waterNear is water at a temperature where it is liquid.
+func waterNear(celsius float64) (water.Properties, error) {
+	return water.At(max(water.Freezing, min(water.BoilingHere, celsius)))
+}
+
+// Verdict is whether the critical Re is the same at all temperatures, by one sign and
+// in one direction.
+type Verdict struct {
+	transition.Sameness
+	By, From string
+	Used     int // temperatures
+}
+
+// verdicts answer the question of the sweep.
+func verdicts(all []Critical, causes func(transition.Estimate) []float64) (list []Verdict, err error) {
+	for _, by := range [...]string{byEye, byEyeHalf, byLight, byPressure} {
+		for _, from := range [...]string{"rising", "falling", "any"} {
+			var estimates []transition.Estimate
+			for _, c := range all {
+				if c.From == from && c.By == by {
+					estimates = append(estimates, c.Estimate)
+				}
+			}
+			s, used, err := transition.SameOverTemperatures(estimates, causes)
+			if err != nil {
+				return nil, err
+			}
+			if used >= 2 {
+				list = append(list, Verdict{s, by, from, used})
 			}
 		}
-		s, used, err := transition.SameOverTemperatures(estimates, transition.Unstated, shared)
-		if err != nil {
-			return nil, err
-		}
-		if used >= 2 {
-			sentences = append(sentences, verdict(from, s, used))
-		}
 	}
-	return sentences, nil
+	return list, nil
 }
 
-func verdict(from string, s transition.Sameness, used int) string {
+// String is the verdict in words.
+func (v Verdict) String() string {
 	answer := "the data do not contradict one critical Re at all temperatures"
-	if s.P < 0.05 {
+	if v.P < 0.05 {
 		answer = "the critical Re is not the same at all temperatures (level 0.05)"
 	}
-	direction := "Re " + from
-	if from == "any" {
-		direction = "Whatever the direction"
+	direction := "Re " + v.From
+	if v.From == "any" {
+		direction = "whatever the direction"
 	}
-	return fmt.Sprintf("%s, %d temperatures: %s. Cochran's Q = %.2f with %d degrees of freedom, p = %s; weighted mean %s (k = 2, without what all share).",
-		direction, used, answer, s.Q, s.Degrees, probability(s.P), explain.WithUncertainty(s.Mean, 2*s.U))
+	return fmt.Sprintf("By %s, %s, %d temperatures: %s. Cochran's Q = %.2f with %d degrees of freedom, p = %s; weighted mean %s (k = 2).",
+		v.By, direction, v.Used, answer, v.Q, v.Degrees, probability(v.P), explain.WithUncertainty(v.Mean, 2*v.U))
 }
 
 func probability(p float64) string {
