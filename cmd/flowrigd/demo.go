@@ -127,7 +127,7 @@ func demoDaemon(ctx context.Context, sim *rigsim.Sim, rig *parts.Running, w wiri
 			fmt.Fprintf(stdout, "page %s\nbroker %s\n", d.server.URL(), d.broker.URL())
 			person = parts.Begin("simulated demonstrator", func(ctx context.Context) error {
 				d.clock.StartOnce(ctx, func() bool { return d.connected() == nil })
-				return rigsim.GivePermit(ctx, d.clock, d.loop.Do)
+				return sim.Demonstrate(ctx, d.clock, d.loop.Do)
 			})
 		}
 	})

@@ -95,6 +95,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	e.showPermit()
 	s.Alarms = e.standing()
 	e.notebook.Step(s)
+	events = append(events, e.notebook.Watch(s)...)
 	s.Sample = s.Tick && e.sampleDue(in.Mono)
 	return *s, events
 }

@@ -26,6 +26,7 @@ type Notebook struct {
 	observations []seen
 	spoiltAt     time.Duration // monotonic, of the last thing that spoils a test point
 	spoiltBy     string        // "" for nothing yet
+	sensor       sensor
 }
 
 // New begins a notebook.

@@ -2,9 +2,7 @@ package rigsim
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"iter"
 	"maps"
 	"math"
 	"math/rand/v2"
@@ -40,7 +38,6 @@ type hall struct {
 	t       testing.TB
 	seed    uint64
 	cfg     *config.Config
-	text    string
 	pipe    *pipe.Pipe
 	sensors map[quantity.ID]*sensor
 	cold    float64 // K by which the cold junction is off
@@ -52,11 +49,10 @@ type hall struct {
 	reading time.Duration // when the light is read next
 	seen    string        // what the person saw last
 
-	rows         []daq.Row
-	observations []daq.Event
-	inlet        [2]float64 // Re at which the dye is torn half of the time, rising and falling
-	points       int        // judged
-	covered      int
+	tape
+	inlet   [2]float64 // Re at which the dye is torn half of the time, rising and falling
+	points  int        // judged
+	covered int
 }
 
 var hallBegan = time.Date(2031, 5, 6, 9, 0, 0, 0, time.UTC)
@@ -64,7 +60,7 @@ var hallBegan = time.Date(2031, 5, 6, 9, 0, 0, 0, time.UTC)
 func newHall(t testing.TB, seed uint64) *hall {
 	t.Helper()
 	s := newSim(t, Options{Seed: seed, Scenario: "sweep", Calm: true})
-	h := &hall{t: t, seed: seed, text: string(s.Config()), sensors: map[quantity.ID]*sensor{}, person: randomStream(seed, 7000)}
+	h := &hall{t: t, seed: seed, tape: tape{text: string(s.Config())}, sensors: map[quantity.ID]*sensor{}, person: randomStream(seed, 7000)}
 	var problems []config.Problem
 	if h.cfg, problems = config.Parse("rig.toml", []byte(h.text)); h.cfg == nil {
 		t.Fatal(problems)
@@ -244,8 +240,7 @@ const (
 // results are the report's of some of the temperatures played.
 func (h *hall) results(begins [][2]int, stages ...int) *report.Report {
 	h.t.Helper()
-	of := *h
-	of.rows, of.observations = nil, nil
+	of := tape{text: h.text}
 	for _, i := range stages {
 		of.rows = append(of.rows, h.rows[begins[i][0]:begins[i+1][0]]...)
 		of.observations = append(of.observations, h.observations[begins[i][1]:begins[i+1][1]]...)
@@ -254,45 +249,6 @@ func (h *hall) results(begins [][2]int, stages ...int) *report.Report {
 	must(h.t, err)
 	return r
 }
-
-// The hall as a recording.
-func (h *hall) Recording() string { return "hall" }
-
-func (h *hall) Span(context.Context) (first, last time.Time, err error) {
-	return h.rows[0].Time, h.rows[len(h.rows)-1].Time, nil
-}
-
-func (h *hall) Rows(context.Context, time.Time, time.Time) iter.Seq2[daq.Row, error] {
-	return func(yield func(daq.Row, error) bool) {
-		for _, row := range h.rows {
-			if !yield(row, nil) {
-				return
-			}
-		}
-	}
-}
-
-func (h *hall) Trend(context.Context, quantity.ID, time.Time, time.Time, int) ([]daq.Bucket, error) {
-	return nil, errors.New("no pictures are wanted")
-}
-
-func (h *hall) Events(_ context.Context, what string, _, _ time.Time, each func(int64, daq.Event) error) error {
-	if what != "observations" {
-		return nil
-	}
-	for i, e := range h.observations {
-		if err := each(int64(i+1), e); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (h *hall) Configurations(context.Context, time.Time, time.Time) ([]string, error) {
-	return []string{"rig"}, nil
-}
-
-func (h *hall) Configuration(context.Context, string) (string, error) { return h.text, nil }
 
 // tally counts the intervals of one sign and direction over rigs and temperatures.
 type tally struct {

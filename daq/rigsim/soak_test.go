@@ -24,6 +24,7 @@ type night struct {
 	number uint64
 	state  daq.State
 	alarms []*daq.AlarmEvent
+	tape   *tape // nil: nobody keeps the rows
 	notes  []*daq.Note
 
 	wrote   bool // what the relay was told last
@@ -56,6 +57,9 @@ func (n *night) step(in daq.Input) {
 	in.Number, in.Mono, in.Wall = n.number, n.now, time.Unix(0, 0).Add(n.now)
 	var events []daq.Event
 	n.state, events = n.engine.Step(in)
+	if n.tape != nil {
+		n.tape.take(&n.state, events)
+	}
 	for _, e := range events {
 		if e.Alarm != nil {
 			n.alarms = append(n.alarms, e.Alarm)
