@@ -47,6 +47,8 @@ func AppendState(b []byte, s *State, id Identity) []byte {
 	b = appendJSON(b, nonNil(s.Warnings))
 	b = append(b, `,"waits_for":`...)
 	b = appendNullable(b, s.WaitsFor)
+	b = append(b, `,"experiment":`...)
+	b = appendJSON(b, s.Experiment)
 	b = append(b, ',')
 	b = s.Values.AppendFields(b)
 	return append(b, '}')

@@ -162,4 +162,5 @@ type State struct {
 	Tripped      []string                // alarms that hold the permit's latch
 	Warnings     []string                // what a person should know beside the numbers
 	WaitsFor     string                  // what settling_seconds counts down to; "" when it is unknown or the rig is steady
+	Experiment   *Progress               // the experiment that runs; nil for none; never changed once it is here
 }
