@@ -28,7 +28,7 @@ func (c *Clock) StartOnce(ctx context.Context, ready func() bool) {
 	defer cancel()
 	tick := time.NewTicker(readyEvery)
 	defer tick.Stop()
-	for c.fast != nil && ctx.Err() == nil && !ready() {
+	for !c.started() && ctx.Err() == nil && !ready() {
 		select {
 		case <-ctx.Done():
 		case <-tick.C:
@@ -49,18 +49,28 @@ func (c *Clock) WatchPace(ctx context.Context, tell func(slow string)) {
 	defer tick.Stop()
 	was, at := c.Now(), time.Now() // the first stretch is not judged: it begins before the clock does
 	for follows := true; ; {
+		changed := c.Changed()
+		speed, paused := c.Pace()
 		select {
 		case <-ctx.Done():
 			return
+		case <-changed: // another speed is judged from its beginning
+			if !follows {
+				follows = true
+				tell("")
+			}
+			was, at = c.Now(), time.Now()
+			tick.Reset(paceOver)
+			continue
 		case <-tick.C:
 		}
 		now, passed := c.Now(), time.Since(at)
 		switch actual := (now - was).Seconds() / passed.Seconds(); {
-		case was == 0:
-		case follows && actual < slowBelow*c.fast.speed:
+		case was == 0 || paused:
+		case follows && actual < slowBelow*speed:
 			follows = false
-			tell(fmt.Sprintf("the lines do not follow at speed %g: rig and daemon run some %.3g times as fast as the clock, and wait for them", c.fast.speed, actual))
-		case !follows && actual > fastAbove*c.fast.speed:
+			tell(fmt.Sprintf("the lines do not follow at speed %g: rig and daemon run some %.3g times as fast as the clock, and wait for them", speed, actual))
+		case !follows && actual > fastAbove*speed:
 			follows = true
 			tell("")
 		}

@@ -94,10 +94,12 @@ func (b *bus) step(ctx context.Context) {
 		}
 		return
 	}
+	changed := b.clock.Changed()
 	timer := time.NewTimer(b.clock.Wait(at - b.since()))
 	defer timer.Stop()
 	select {
 	case <-ctx.Done():
+	case <-changed:
 	case w := <-b.writes:
 		b.write(w)
 	case list := <-b.changes:
@@ -109,7 +111,7 @@ func (b *bus) step(ctx context.Context) {
 // since is the time since the bus began: its clock's, which may stand, where
 // that is not the machine's.
 func (b *bus) since() time.Duration {
-	if b.clock.Speed() != 1 {
+	if b.clock.Shared() {
 		return b.now() - b.startedMono
 	}
 	return time.Since(b.startedAt)
@@ -188,15 +190,19 @@ const brisk = 20 * time.Millisecond
 
 // timed does an exchange, the first with somebody or again. A fast clock waits for
 // the answer as long as is fair, and goes on then to the end of the time-out, and no
-// further before the exchange is over.
+// further before the exchange is over. One that becomes fast meanwhile waits for its end.
 func (b *bus) timed(again bool, exchange func() error) error {
-	if b.clock.Speed() == 1 {
+	if !b.clock.Shared() {
 		return exchange()
 	}
 	w, at, began := b.wire, b.now(), time.Now()
-	fair := w.fair(again)
-	w.timeout = fair + b.clock.Real(b.port.Timeout)
+	w.useClock(b.clock)
 	b.worker.Until(at + brisk)
+	if !w.fast {
+		return exchange()
+	}
+	fair := w.fair(again)
+	w.timeout += fair
 	unanswered := time.AfterFunc(fair, func() { b.worker.Until(at + b.port.Timeout) })
 	defer unanswered.Stop()
 	err := exchange()

@@ -22,6 +22,7 @@ type stream struct {
 	missed     int       // good lines in a row that did not come in time
 	lastFault  error     // why the lines since then were no good
 	reportedAt time.Time // when a good line was reported last
+	speed      float64   // of the clock, by which the next line is expected
 }
 
 // step looks for the line, or listens.
@@ -36,6 +37,7 @@ func (s *stream) step(ctx context.Context) {
 // seek looks for the line, and tells at the instrument's pace that it is away.
 func (s *stream) seek(ctx context.Context) {
 	s.worker.Due(s.startedMono + s.openAt)
+	changed := s.clock.Changed()
 	wait := time.NewTimer(s.clock.Wait(max(0, s.openAt-s.since())))
 	defer wait.Stop()
 	select {
@@ -45,6 +47,8 @@ func (s *stream) seek(ctx context.Context) {
 		w.done <- s.refusal()
 		return
 	case <-s.changes:
+		return
+	case <-changed:
 		return
 	case <-wait.C:
 	}
@@ -77,6 +81,10 @@ func (s *stream) receive() {
 	case <-s.changes:
 	default:
 	}
+	if speed := s.clock.Speed(); speed != s.speed { // the next line gets the whole of its time
+		s.speed, s.lastLineAt = speed, time.Now()
+		s.wire.useClock(s.clock)
+	}
 	overdue := s.lastLineAt.Add(s.clock.Real(s.in.Every) + s.wire.timeout + s.wire.fair(s.missed > 0 && s.missed < deadAfter))
 	until := time.Now().Add(pauseEvery)
 	if overdue.Before(until) {
@@ -99,7 +107,7 @@ func (s *stream) receive() {
 		s.out(reading(&s.in, result{err: f}, 0, s.now()))
 		return
 	}
-	if !time.Now().Before(overdue) {
+	if !time.Now().Before(overdue) && s.clock.Speed() == s.speed {
 		s.reportOverdue()
 	}
 }

@@ -60,10 +60,10 @@ const (
 )
 
 // useClock lets the line keep to a clock: a simulated line is part of its rig, and
-// so many times as fast.
+// so many times as fast as it is now.
 func (w *wire) useClock(c *clock.Clock) {
 	w.fast = c.Speed() != 1
-	w.character, w.silence, w.timeout = c.Real(w.character), c.Real(w.silence), c.Real(w.timeout)
+	w.character, w.silence, w.timeout = c.Real(w.port.Character()), c.Real(w.port.Silence()), c.Real(w.port.Timeout)
 }
 
 // fair is how long the next answer may take before its time-out begins; again says

@@ -17,8 +17,6 @@ const (
 // WatchHealth looks at the surroundings of the engine until ctx ends, and tells it
 // of every change.
 func (l *Loop) WatchHealth(ctx context.Context, look func() daq.Health) error {
-	tick := time.NewTicker(max(l.o.Clock.Wait(healthEvery), leastHealth))
-	defer tick.Stop()
 	var last daq.Health
 	for told := false; ; {
 		now := look()
@@ -26,10 +24,15 @@ func (l *Loop) WatchHealth(ctx context.Context, look func() daq.Health) error {
 			told = l.offer(daq.Input{Kind: daq.KindHealth, Health: &now})
 		}
 		last = now
+		changed := l.o.Clock.Changed()
+		next := time.NewTimer(max(l.o.Clock.Wait(healthEvery), leastHealth))
 		select {
 		case <-ctx.Done():
+			next.Stop()
 			return nil
-		case <-tick.C:
+		case <-changed:
+			next.Stop()
+		case <-next.C:
 		}
 	}
 }

@@ -129,7 +129,7 @@ func (l *Loop) Run(ctx context.Context) error {
 	l.step(l.o.Engine.Begin())
 	due := l.o.Clock.Now()
 	l.begin(due)
-	timer := time.NewTimer(0)
+	timer, changed := time.NewTimer(0), l.o.Clock.Changed()
 	defer timer.Stop()
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
@@ -148,7 +148,11 @@ func (l *Loop) Run(ctx context.Context) error {
 				l.step(daq.Input{Kind: daq.KindTick})
 				due = engine.NextDue(due, l.o.Clock.Now(), l.o.Engine.Interval())
 			}
+			changed = l.o.Clock.Changed()
 			timer.Reset(l.o.Clock.Wait(due - l.o.Clock.Now()))
+		case <-changed: // it runs at another speed
+			changed = nil
+			timer.Reset(0)
 		case <-beat.C:
 			l.beat()
 		}

@@ -18,6 +18,7 @@ type heartbeat struct {
 	last    time.Duration // when it was seen to run
 	stopped time.Duration // when it was seen last before it stood still
 	woke    time.Duration // when it went on; 0: it never stood still
+	still   time.Duration // what was a standstill then: the clock may have been faster since
 }
 
 // begin counts from here: what was before is no standstill.
@@ -34,10 +35,10 @@ func (l *Loop) beat() {
 }
 
 func (p *heartbeat) see(now, still time.Duration) {
-	if now-p.last > still {
+	if now-p.last > max(still, p.still) {
 		p.stopped, p.woke = p.last, now
 	}
-	p.last = now
+	p.last, p.still = now, still
 }
 
 // asked is the earliest time at which a command that arrives now may have been made.

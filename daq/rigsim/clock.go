@@ -47,7 +47,7 @@ func (s *Sim) follow() {
 	s.following.Lock()
 	defer s.following.Unlock()
 	now := s.options.Clock.Now()
-	s.Advance(now - s.reached)
+	s.Advance(min(now-s.reached, s.options.Clock.Of(catchUp)))
 	s.reached = now
 }
 
@@ -58,6 +58,14 @@ func (s *Sim) real(d time.Duration) time.Duration {
 		return d
 	}
 	return s.options.Clock.Real(d)
+}
+
+// paced is closed by the next change of the shared clock's speed.
+func (s *Sim) paced() <-chan struct{} {
+	if s.options.Clock == nil {
+		return nil
+	}
+	return s.options.Clock.Changed()
 }
 
 // late waits by the lines' clock, unless done comes first. A shared clock may

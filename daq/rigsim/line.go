@@ -31,6 +31,7 @@ type line struct {
 	talk   func() []byte                               // what is said unasked; nil: nothing
 	real   func(time.Duration) time.Duration           // the machine's time for one of the line's
 	late   func(done <-chan struct{}, d time.Duration) // waits that long by the line's clock
+	paced  func() <-chan struct{}                      // closed by the next change of the clock's speed
 	log    *slog.Logger
 
 	faults Faulter // guarded by the rig's lock
@@ -149,12 +150,15 @@ func (l *line) read(near conn, out chan<- answer) {
 
 // write sends the answers in their order and what the line says by itself.
 func (l *line) write(near conn, out <-chan answer, over <-chan struct{}) {
-	tick := time.NewTicker(l.real(airEvery))
+	paced, tick := l.paced(), time.NewTicker(l.real(airEvery))
 	defer tick.Stop()
 	for {
 		select {
 		case <-over:
 			return
+		case <-paced:
+			paced = l.paced()
+			tick.Reset(l.real(airEvery))
 		case a := <-out:
 			l.late(over, a.after)
 			send(near, a.bytes)

@@ -100,7 +100,7 @@ func (s *Sim) wire() {
 }
 
 func (s *Sim) lay(name string, hear func(*line, []byte) []answer) *line {
-	l := &line{name: name, hear: hear, real: s.real, late: s.late, log: s.log, changed: make(chan struct{}, 1)}
+	l := &line{name: name, hear: hear, real: s.real, late: s.late, paced: s.paced, log: s.log, changed: make(chan struct{}, 1)}
 	l.faults = *NewFaulter(s.options.Seed+uint64(len(name)), name == lineBus)
 	l.in.Store(true)
 	s.lines[name] = l
