@@ -41,7 +41,8 @@ type wiring struct {
 	brokerAt   string // of an embedded broker
 	mustServe  bool   // a page or an embedded broker that cannot be served is the end
 	reload     <-chan os.Signal
-	clock      *clock.Clock // that a simulated rig shares; nil: the machine's
+	clock      *clock.Clock  // that a simulated rig shares; nil: the machine's
+	simulator  web.Simulator // its hands; nil: none
 	log        *slog.Logger
 }
 
@@ -149,7 +150,8 @@ func (d *daemon) buildServer(cfg *config.Config) (err error) {
 		Report: func(ctx context.Context, experiment string) ([]byte, bool, error) {
 			return makeReport(ctx, cfg.Record.Directory, experiment, d.clock.Wall())
 		},
-		Refused: func(who, reason string) { d.loop.Note("refused", who, reason) },
+		Simulator: d.w.simulator,
+		Refused:   func(who, reason string) { d.loop.Note("refused", who, reason) },
 	})
 	if err != nil {
 		return err

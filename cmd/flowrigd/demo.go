@@ -76,17 +76,14 @@ func demo(ctx context.Context, s *scene, listen, data string, stdout io.Writer, 
 	if memory {
 		log.Info("this machine has no pseudo-terminals: the simulated lines are in memory")
 	}
-	var shared *clock.Clock // by rig and daemon, at a speed of their own; nil is the machine's, which both have anyway
-	if s.speed != 1 {
-		shared = clock.NewFast(s.speed)
-	}
+	shared := clock.NewFast(s.speed) // by rig and daemon
 	sim, err := s.sim(rigsim.Options{Clock: shared, Dir: lines, Memory: memory, Relay: true, Bypass: true, Log: log, Config: rigsim.ConfigOptions{
 		Listen: listen, Broker: "embedded", Record: data, Tokens: filepath.Join(data, "tokens"),
 	}})
 	if err != nil {
 		return err
 	}
-	w := wiring{open: instrument.OpenSerial, clock: shared, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
+	w := wiring{open: instrument.OpenSerial, clock: shared, simulator: sim, oneTimeKey: rand.Text(), brokerAt: "127.0.0.1:0", mustServe: true, log: log}
 	if memory {
 		w.open = dialling(sim)
 	}

@@ -89,3 +89,77 @@ func TestAFastClockWaitsForWhoWorksByIt(t *testing.T) {
 		at(time.Second, before+12*time.Second)
 	})
 }
+
+// Another speed changes nothing of the time that is reached; a pause adds none, and
+// the label, the machine's until then, goes on with it.
+func TestASharedClockChangesItsSpeed(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c, plain := NewFast(1), New()
+		plain.synced = func() bool { return true }
+		c.synced = plain.synced
+		time.Sleep(time.Second)
+		first, sure := c.Label()
+		if now := time.Now().UTC(); !first.Equal(now) || !sure || c.Now() != time.Second || !c.Shared() || plain.Shared() {
+			t.Errorf("at speed 1: %v, %v, %v", first, sure, c.Now())
+		}
+		want := time.Second
+		for _, step := range []struct {
+			speed  float64
+			paused bool
+			adds   time.Duration
+		}{{60, false, 2 * time.Minute}, {60, true, 0}, {10, true, 0}, {10, false, 20 * time.Second}, {1, false, 2 * time.Second}} {
+			changed, at := c.Changed(), c.Now()
+			c.SetPace(step.speed, step.paused)
+			select {
+			case <-changed:
+			default:
+				t.Error("nobody is woken")
+			}
+			if got := c.Now(); got != at || got != want {
+				t.Errorf("speed %v: from %v to %v, want %v", step.speed, at, got, want)
+			}
+			if speed, paused := c.Pace(); speed != step.speed || paused != step.paused || c.Of(time.Second) != time.Duration(step.speed*1e9) {
+				t.Errorf("speed %v, paused %v, want %+v", speed, paused, step)
+			}
+			if wait := c.Wait(0); step.paused != (wait == pausedLook) {
+				t.Errorf("waits %v", wait)
+			}
+			time.Sleep(2 * time.Second)
+			want += step.adds
+			label, sure := c.Label()
+			if got := c.Now(); got != want || label.Sub(first) != want-time.Second || sure {
+				t.Errorf("%+v: %v, want %v, label after %v, sure %v", step, got, want, label.Sub(first), sure)
+			}
+		}
+		same := c.Changed()
+		c.SetPace(1, false)
+		plain.SetPace(10, true)
+		if time.Sleep(time.Second); c.Changed() != same || plain.Speed() != 1 || plain.Changed() != nil {
+			t.Error("what does not change wakes somebody, or a clock of the machine's own changes")
+		}
+	})
+}
+
+// At speed 1 nobody is waited for; with another speed they are from where it is.
+func TestASharedClockWaitsOnceItIsFast(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := NewFast(1)
+		w := c.Worker()
+		w.Due(0)
+		if time.Sleep(time.Second); c.Now() != time.Second {
+			t.Errorf("at speed 1 it stands at %v", c.Now())
+		}
+		c.SetPace(10, false)
+		if time.Sleep(time.Second); c.Now() != time.Second {
+			t.Errorf("it goes on to %v without the worker", c.Now())
+		}
+		w.Due(3 * time.Second)
+		if time.Sleep(time.Second); c.Now() != 3*time.Second+mostOverdue {
+			t.Errorf("it goes to %v", c.Now())
+		}
+		c.SetPace(1, false)
+		if time.Sleep(time.Second); c.Now() != 4*time.Second+mostOverdue {
+			t.Errorf("back at speed 1: %v", c.Now())
+		}
+	})
+}

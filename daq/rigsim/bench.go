@@ -122,6 +122,7 @@ const (
 	// Dye: a photodiode behind the tube. A still thread shades it evenly, a torn
 	// one sweeps past (common practice, no source).
 	stillLight   = 0.62
+	clearLight   = 0.95  // of clear water, without dye
 	stillFlicker = 0.005 // standard deviation ÷ the light itself
 	tornFlicker  = 0.15
 	flickerTime  = 0.15 // s, an eddy of a third of the bore at 30 mm/s

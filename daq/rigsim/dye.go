@@ -10,6 +10,7 @@ import (
 // dye is the thread at the place where it is watched.
 type dye struct {
 	torn    bool    // now
+	off     bool    // no dye is let in
 	light   float64 // ratio that reaches the photodiode, 0 to 1
 	swing   float64 // of the light about the still thread's, ÷ it
 	seconds [watchSeconds + 1]float64
@@ -48,6 +49,9 @@ func (d *dye) flicker(dt float64) {
 	}
 	d.swing += -d.swing*dt/flickerTime + deviation*math.Sqrt(2*dt/flickerTime)*d.draws.NormFloat64()
 	d.light = stillLight * math.Max(0, math.Min(1/stillLight, 1+d.swing))
+	if d.off {
+		d.light = clearLight
+	}
 }
 
 // share is the part of the last whole seconds, up to watchSeconds, in which

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"flowrigd/calc/quantity"
 )
@@ -103,10 +104,25 @@ func (s *Sim) writeInstruments(b *strings.Builder) {
 			continue
 		}
 		fmt.Fprintf(b, "\n[instruments.%s]\nport = %q\n%s\n", in.id.Short(), in.line, in.config)
-		if after, ok := s.story.frozen[in.id]; ok {
+		if after, ok := s.frozenAfter(in.id); ok {
 			fmt.Fprintf(b, "frozen_after = \"%g s\"\n", after.Seconds())
 		}
 	}
+}
+
+// frozenAfter is the frozen_after of an instrument that the scenario freezes; with
+// hands any scenario may come.
+func (s *Sim) frozenAfter(id quantity.ID) (time.Duration, bool) {
+	may := []scenario{s.story}
+	if s.options.Clock != nil {
+		may = stories()
+	}
+	for _, story := range may {
+		if after, ok := story.frozen[id]; ok {
+			return after, true
+		}
+	}
+	return 0, false
 }
 
 func (s *Sim) writeServices(b *strings.Builder) {

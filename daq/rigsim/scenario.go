@@ -14,6 +14,7 @@ import (
 type scenario struct {
 	name   string
 	about  string
+	mishap bool // something fails in it
 	start  setting
 	extra  []quantity.ID
 	moves  []move
@@ -86,6 +87,9 @@ func disturb(name string, share float64, faults ...Fault) action {
 // look is a person who has watched the dye for ten seconds and notes what it
 // showed: the thread itself, whatever Re is.
 func look(s *Sim) {
+	if s.plant.dye.off {
+		return
+	}
 	seen := s.plant.dye.seen()
 	if s.plant.tube.velocity <= 0 {
 		seen = quantity.NoFlow

@@ -43,12 +43,14 @@ type Observation struct {
 // Sim is a simulated rig with its instruments.
 type Sim struct {
 	options Options
-	story   scenario
+	story   scenario // as it began, which rig.toml describes
 	log     *slog.Logger
 	lines   map[string]*line
 	docks   map[string]*dock
 	ready   chan struct{}
 	stopped chan struct{}
+
+	hand sync.Mutex // one person's hands at a time
 
 	following sync.Mutex    // guards reached
 	reached   time.Duration // of the shared clock
@@ -57,10 +59,15 @@ type Sim struct {
 	plant   *plant
 	sensors []*sensor
 	at      time.Duration // of the rig since it began
+	playing scenario      // whose moves are made; its name is "" where a person works by hand
+	begun   time.Duration // when it began
 	round   int           // of the scenario's repetitions
 	next    int           // move of the scenario
 	seen    []Observation // not yet told
 }
+
+// leastSpeed and mostSpeed bound how fast a rig runs.
+const leastSpeed, mostSpeed = 0.1, 1000.0
 
 // New draws a rig. It opens nothing.
 func New(o Options) (*Sim, error) {
@@ -69,8 +76,8 @@ func New(o Options) (*Sim, error) {
 		return nil, err
 	}
 	o.Speed = cmp.Or(o.Speed, 1)
-	if !(o.Speed >= 0.1 && o.Speed <= 1000) {
-		return nil, fmt.Errorf("speed %v: out of range; write 0.1 to 1000", o.Speed)
+	if !(o.Speed >= leastSpeed && o.Speed <= mostSpeed) {
+		return nil, fmt.Errorf("speed %v: out of range; write %g to %g", o.Speed, leastSpeed, mostSpeed)
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
@@ -79,7 +86,7 @@ func New(o Options) (*Sim, error) {
 	if o.Clock != nil {
 		physics = 1
 	}
-	s := &Sim{options: o, story: story, log: o.Log, ready: make(chan struct{}), stopped: make(chan struct{})}
+	s := &Sim{options: o, story: story, playing: story, log: o.Log, ready: make(chan struct{}), stopped: make(chan struct{})}
 	s.plant = newPlant(o.Seed, story.start, o.Calm)
 	s.plant.speed, s.plant.relay.bridged, s.plant.relay.bypass = physics, !o.Relay, o.Bypass
 	if s.sensors, err = newSensors(s.plant, o.Seed, cmp.Or(o.Noise, noiseShare), story.extra); err != nil {
@@ -185,14 +192,14 @@ func (s *Sim) advance(d time.Duration) []Observation {
 
 // play makes the moves that are due.
 func (s *Sim) play() {
-	for s.next < len(s.story.moves) {
-		m := s.story.moves[s.next]
-		if s.at < time.Duration(s.round)*s.story.again+m.at {
+	for s.next < len(s.playing.moves) {
+		m := s.playing.moves[s.next]
+		if s.at < s.begun+time.Duration(s.round)*s.playing.again+m.at {
 			return
 		}
 		m.do(s)
 		s.next++
-		if s.next == len(s.story.moves) && s.story.again > 0 {
+		if s.next == len(s.playing.moves) && s.playing.again > 0 {
 			s.next, s.round = 0, s.round+1
 		}
 	}

@@ -17,7 +17,12 @@ func full() []quantity.ID {
 
 // stories lists the scenarios.
 func stories() []scenario {
-	return slices.Concat(watching(), heating(), wiring())
+	all := watching()
+	for _, mishap := range slices.Concat(heating(), wiring()) {
+		mishap.mishap = true
+		all = append(all, mishap)
+	}
+	return all
 }
 
 // watching are the scenarios in which nothing is broken.

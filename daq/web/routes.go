@@ -40,6 +40,7 @@ func (s *Server) routes() http.Handler {
 		"/readyz":  {"GET": {RoleWatch, answering(s.readyz)}},
 	}
 	maps.Copy(paths, s.notebookRoutes())
+	paths["/api/simulator"] = s.simulatorRoutes()
 	for path, methods := range paths {
 		mux.Handle(path, s.methods(methods))
 	}

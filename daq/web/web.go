@@ -63,10 +63,12 @@ type Options struct {
 	Follow func(ctx context.Context, hear func(daq.Message))
 	// Report gives the report of an experiment, "" for the whole recording, as one HTML
 	// file; known is false where there is nothing of which to make one. nil: none.
-	Report  func(ctx context.Context, experiment string) (page []byte, known bool, err error)
-	Refused func(who, reason string) // journals a refused command; nil: log alone
-	Log     *slog.Logger             // nil: slog.Default
-	Now     func() time.Time         // the rig's wall time; nil: the machine's
+	Report func(ctx context.Context, experiment string) (page []byte, known bool, err error)
+	// Simulator are the hands of the simulated rig that this daemon reads; nil: the rig is a real one.
+	Simulator Simulator
+	Refused   func(who, reason string) // journals a refused command; nil: log alone
+	Log       *slog.Logger             // nil: slog.Default
+	Now       func() time.Time         // the rig's wall time; nil: the machine's
 }
 
 // Facts is the part of the configuration that the page shows. A reload
