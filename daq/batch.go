@@ -2,6 +2,7 @@ package daq
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -45,6 +46,19 @@ type Run struct {
 	Build         string // the program that made it; "" where the recording does not say
 	Inputs        int64  // the newest input's number
 	First         int64  // the oldest input that is still there; > 1 after a purge, 0 with none left
+}
+
+// LostInputs is the error for inputs that are recorded and cannot be read; those behind
+// them can.
+type LostInputs struct {
+	First, Last uint64
+	From, To    string // wall clock, as recorded
+	Why         error
+}
+
+// Error names them by number and time.
+func (l *LostInputs) Error() string {
+	return fmt.Sprintf("inputs %d to %d, from %s to %s, cannot be read: %v", l.First, l.Last, l.From, l.To, l.Why)
 }
 
 // Row is a recorded row, to hold a computation against.

@@ -110,6 +110,14 @@ type Input struct {
 	Note         *Note    // KindNote; its time is the input's
 }
 
+// Truncate gives the input with its times in whole microseconds: less is noise, and would
+// be most of what a recording of inputs takes.
+func (in Input) Truncate() Input {
+	in.Mono, in.Wall = in.Mono.Truncate(time.Microsecond), in.Wall.Truncate(time.Microsecond)
+	in.Reading.At, in.Reading.Took = in.Reading.At.Truncate(time.Microsecond), in.Reading.Took.Truncate(time.Microsecond)
+	return in
+}
+
 // Start is what a run or a reload begins with.
 type Start struct {
 	Configuration string         `json:"configuration"` // SHA-256

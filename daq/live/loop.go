@@ -179,6 +179,7 @@ func (l *Loop) step(in daq.Input) {
 	}
 	in.Mono = l.o.Clock.Now()
 	in.Wall, in.Synchronised = l.o.Clock.Label()
+	in = in.Truncate()
 	hang(in.Kind)
 	state, events := l.o.Engine.Step(in)
 	l.stepped.Store(int64(in.Mono))

@@ -2,6 +2,7 @@ package live
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -66,6 +67,7 @@ type hole struct {
 	inputs      uint64
 	first, last uint64    // of the first stretch
 	at          time.Time // of the input behind it
+	why         string    // "" where nothing says so
 }
 
 // Run plays the runs that reach into the time asked for. What is wrong with one
@@ -130,6 +132,11 @@ func (p *Replay) run(ctx context.Context, run daq.Run, until time.Time) (err err
 	}
 	defer p.tellHole()
 	for in, err := range p.From.Inputs(ctx, run.Number, 1) {
+		if lost := (*daq.LostInputs)(nil); errors.As(err, &lost) {
+			p.of.missing.why = "they cannot be read: see above"
+			fmt.Fprintf(p.Say, "replay: run %d: %v\n", run.Number, err)
+			continue
+		}
 		if err != nil {
 			return err
 		}
@@ -148,7 +155,7 @@ func (p *Replay) run(ctx context.Context, run daq.Run, until time.Time) (err err
 func (p *Replay) number(in *daq.Input) {
 	if n := in.Number - p.of.expect; n > 0 {
 		if p.of.missing.inputs == 0 {
-			p.of.missing = hole{first: p.of.expect, last: in.Number - 1, at: in.Wall}
+			p.of.missing = hole{first: p.of.expect, last: in.Number - 1, at: in.Wall, why: p.of.missing.why}
 		}
 		p.of.missing.inputs += n
 	}
@@ -165,6 +172,7 @@ func (p *Replay) tellHole() {
 	if h.first == 2 {
 		why = "the recording was opened later than the run began"
 	}
+	why = cmp.Or(h.why, why)
 	more := ""
 	if rest := h.inputs - (h.last - h.first + 1); rest > 0 {
 		more = fmt.Sprintf(", nor are %d later ones", rest)

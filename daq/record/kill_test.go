@@ -22,6 +22,9 @@ const childDirectory = "FLOWRIG_RECORD_CHILD"
 // childQuiet lets it have no alarms, whose commits would carry the rows along.
 const childQuiet = "FLOWRIG_RECORD_CHILD_QUIET"
 
+// childPacks lets it pack and purge as fast as it can.
+const childPacks = "FLOWRIG_RECORD_CHILD_PACKS"
+
 const childWithin = 600 * time.Millisecond
 
 func TestMain(m *testing.M) {
@@ -37,9 +40,15 @@ func TestMain(m *testing.M) {
 // one write: "row N NANOSECONDS" when a row was put, "alarm SEQUENCE STATE" when
 // an alarm was told as recorded.
 func recordUntilKilled(dir string) error {
-	r, err := Open(dir, Options{Retention: Retention{DurableWithin: childWithin}, Journalled: func(events []daq.Event, sequences []int64) {
+	o := Options{Retention: Retention{DurableWithin: childWithin}}
+	if os.Getenv(childPacks) == "yes" {
+		o.packing = packing{inputs: 40, recent: 50 * time.Millisecond, step: 7, every: 5 * time.Millisecond, soon: time.Millisecond}
+		o.MaxSize = 180_000
+	}
+	o.Journalled = func(events []daq.Event, sequences []int64) {
 		fmt.Printf("alarm %d %s\n", sequences[0], events[0].Alarm.State)
-	}})
+	}
+	r, err := Open(dir, o)
 	if err != nil {
 		return err
 	}
@@ -50,6 +59,7 @@ func recordUntilKilled(dir string) error {
 		time.Sleep(time.Duration(rand.Int64N(int64(4 * time.Millisecond))))
 		b := tick(n)
 		b.State.Values.Put(quantity.Reynolds, float64(first+n-1))
+		b.Input.Mono = time.Duration(n) * time.Millisecond
 		if n%5 == 0 && !quiet {
 			state := fmt.Sprintf("%d-%d", first, n)
 			b.Events = []daq.Event{raise("a", state, n)}
@@ -150,12 +160,77 @@ func checkAfterKill(t *testing.T, dir string, round, rows int, alarms map[string
 // checkRows wants every row up to the given one, each under its own sequence.
 func checkRows(t *testing.T, r *Reader, round, want int) {
 	t.Helper()
-	var count, newest, wrong int
-	err := r.db.QueryRow(`SELECT count(*), coalesce(max(sequence), 0), coalesce(sum(reynolds_number <> sequence), 0) FROM sample`).Scan(&count, &newest, &wrong)
-	if err != nil || count != newest || wrong != 0 {
+	var count, oldest, newest, wrong int
+	err := r.db.QueryRow(`SELECT count(*), coalesce(min(sequence), 1), coalesce(max(sequence), 0), coalesce(sum(reynolds_number <> sequence), 0) FROM sample`).Scan(&count, &oldest, &newest, &wrong)
+	if os.Getenv(childPacks) != "yes" {
+		oldest = 1 // nothing is purged
+	}
+	if err != nil || count != newest-oldest+1 || wrong != 0 {
 		t.Fatalf("round %d: %d rows up to %d, %d of them out of order, %v", round, count, newest, wrong, err)
 	}
 	if newest < want {
 		t.Errorf("round %d: row %d was put more than %v before the kill and is missing; newest is %d", round, want, childWithin, newest)
 	}
+}
+
+// TestKilledWhilePacking: a process that packs and purges all the time is killed again and
+// again. Of each run the inputs that are left are there once and without a gap, and every
+// row and alarm as in TestKilledAtAnyMoment, but for the oldest rows that were purged.
+func TestKilledWhilePacking(t *testing.T) {
+	t.Setenv(childPacks, "yes")
+	recordings := 1
+	if *long {
+		recordings = 10
+	}
+	for range recordings {
+		killWhilePacking(t)
+	}
+}
+
+func killWhilePacking(t *testing.T) {
+	t.Helper()
+	dir, alarms, packed, purged := t.TempDir(), map[string]bool{}, 0, false
+	for round := 0; round < 12 && (round < 4 || *long || packed == 0 || !purged); round++ {
+		lines, _ := killAfter(t, dir, "no", time.Duration(20+rand.Int64N(500))*time.Millisecond)
+		for _, line := range lines {
+			if strings.HasPrefix(line, "alarm ") {
+				alarms[line] = true
+			}
+		}
+		blocks, gone := checkInputs(t, dir, round)
+		packed, purged = packed+blocks, purged || gone
+		checkAfterKill(t, dir, round, 0, alarms)
+	}
+	if packed == 0 || !purged {
+		t.Errorf("%d blocks, purged: %v: the test shows little", packed, purged)
+	}
+}
+
+// checkInputs wants each run's inputs from the oldest one left on, and gives how many
+// blocks there are, and whether the oldest inputs were purged.
+func checkInputs(t *testing.T, dir string, round int) (blocks int, purged bool) {
+	t.Helper()
+	r, err := OpenReader(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	runs, err := r.Runs(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, run := range runs {
+		next := uint64(run.First)
+		list, lost := inputsOf(t, r, run.Number)
+		for _, in := range list {
+			if in.Number != next {
+				t.Fatalf("round %d: run %d: input %d where %d comes next", round, run.Number, in.Number, next)
+			}
+			next++
+		}
+		if lost != nil || len(list) > 0 && next != uint64(run.Inputs)+1 {
+			t.Fatalf("round %d: run %d ends with input %d of %d, %v", round, run.Number, next-1, run.Inputs, lost)
+		}
+	}
+	return readerCount(t, r, `SELECT count(*) FROM input_block`), runs[0].First != 1
 }

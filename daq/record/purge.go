@@ -12,7 +12,6 @@ import (
 // an alarm waits for no more than one of them.
 const (
 	purgeRows  = 500
-	purgeFirst = time.Minute
 	purgeEvery = time.Minute
 	purgeSoon  = 100 * time.Millisecond
 )
@@ -77,7 +76,7 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 		if err != nil {
 			return false, err
 		}
-		more = more || n == purgeRows
+		more = more || n == purgeRows || n > 0 && rule.delete == oldBlocks
 	}
 	return more, nil
 }
@@ -90,7 +89,7 @@ type rule struct {
 
 // rules are those of age.
 func (r *Retention) rules() []rule {
-	list := []rule{{r.KeepInputs, oldInputs}, {r.Keep, oldSamples}, {r.Keep, oldAlarms}}
+	list := []rule{{r.KeepInputs, oldBlocks}, {r.KeepInputs, oldInputs}, {r.Keep, oldSamples}, {r.Keep, oldAlarms}}
 	for i := range kinds {
 		if kinds[i].class == daq.ClassEvent {
 			list = append(list, rule{r.Keep, fmt.Sprintf(oldEvents, kinds[i].table)})
@@ -104,6 +103,8 @@ func (r *Retention) rules() []rule {
 const (
 	oldInputs = `DELETE FROM input WHERE (run, number) IN (
 		SELECT run, number FROM (SELECT run, number, time FROM input ORDER BY run, number LIMIT ?2) WHERE time < ?1)`
+	oldBlocks = `DELETE FROM input_block WHERE rowid = (
+		SELECT rowid FROM (SELECT rowid, time_last FROM input_block ORDER BY run, first LIMIT 1) WHERE time_last < ?1) AND ?2 > 0`
 	oldSamples = `DELETE FROM sample_row WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time FROM sample_row ORDER BY sequence LIMIT ?2) WHERE time < ?3)`
 	oldEvents = `DELETE FROM %[1]s WHERE sequence IN (
@@ -118,8 +119,10 @@ const (
 	// lostDigests are those whose inputs have gone: nothing can be held against them.
 	lostDigests = `DELETE FROM digest WHERE (run, number) IN (
 		SELECT run, number FROM (SELECT run, number FROM digest ORDER BY run, number LIMIT ?)
-		WHERE (run, number) < (SELECT run, number FROM input ORDER BY run, number LIMIT 1))`
+		WHERE (run, number) < (SELECT run, number FROM (SELECT run, first AS number FROM input_block UNION ALL SELECT run, number FROM input)
+			ORDER BY run, number LIMIT 1))`
 
+	firstBlock   = `DELETE FROM input_block WHERE ? > 0 AND rowid = (SELECT rowid FROM input_block ORDER BY run, first LIMIT 1)`
 	firstInputs  = `DELETE FROM input WHERE (run, number) IN (SELECT run, number FROM input ORDER BY run, number LIMIT ?)`
 	firstSamples = `DELETE FROM sample_row WHERE sequence IN (SELECT sequence FROM sample_row ORDER BY sequence LIMIT ?)`
 	firstEvents  = `DELETE FROM %[1]s WHERE sequence IN (SELECT sequence FROM %[1]s ORDER BY sequence LIMIT ?)`
@@ -152,7 +155,7 @@ func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 // forgottenBySize are what goes, in its order: results after notes, which say less,
 // and before alarms.
 func forgottenBySize() []string {
-	list := []string{firstInputs, firstSamples}
+	list := []string{firstBlock, firstInputs, firstSamples}
 	for i := range kinds {
 		if kinds[i].class == daq.ClassEvent {
 			list = append(list, fmt.Sprintf(firstEvents, kinds[i].table))

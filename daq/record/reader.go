@@ -21,6 +21,7 @@ type Reader struct {
 	history   *sql.DB       // for what people look up, so that it never keeps alarms from being told
 	trends    chan struct{} // holds one token for each trend under way
 	recording string
+	packed    bool                       // it may have blocks of inputs
 	tables    []string                   // that hold rows, the oldest rows first
 	have      map[string]map[string]bool // the columns of these, and of each kind of event
 }
@@ -93,6 +94,10 @@ func (r *Reader) prepare() error {
 			return err
 		}
 		r.have[name] = have
+	}
+	var err error
+	if r.packed, err = isTable(r.db, "input_block"); err != nil {
+		return err
 	}
 	return r.findRows()
 }

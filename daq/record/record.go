@@ -64,7 +64,8 @@ type Options struct {
 
 	feed *feed // that outlives this opening; nil: its own
 
-	stat func(string) (os.FileInfo, error) // os.Stat; a test's own
+	stat    func(string) (os.FileInfo, error) // os.Stat; a test's own
+	packing packing                           // usualPacking; a test's own
 }
 
 func (o Options) withDefaults() Options {
@@ -76,6 +77,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.stat == nil {
 		o.stat = os.Stat
+	}
+	if o.packing == (packing{}) {
+		o.packing = usualPacking
 	}
 	if o.feed == nil {
 		o.feed = newFeed()

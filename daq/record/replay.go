@@ -18,21 +18,19 @@ func (r *Reader) Runs(ctx context.Context) ([]daq.Run, error) {
 	if r.have["run"]["build"] {
 		build = "coalesce(build, '')"
 	}
+	newest, oldest := "0", "NULL"
+	if r.packed {
+		newest = `(SELECT max(last) FROM input_block WHERE input_block.run = run.run)`
+		oldest = `(SELECT min(first) FROM input_block WHERE input_block.run = run.run)`
+	}
 	return list(explained(r.path, "runs", rowsOf(ctx, r.db, scanRun, `SELECT run, time, configuration, `+build+`,
-		coalesce((SELECT max(number) FROM input WHERE input.run = run.run), 0),
-		coalesce((SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)))
+		coalesce((SELECT max(number) FROM input WHERE input.run = run.run), `+newest+`, 0),
+		coalesce(`+oldest+`, (SELECT min(number) FROM input WHERE input.run = run.run), 0) FROM run ORDER BY run`)))
 }
 
 func scanRun(rows *sql.Rows) (run daq.Run, err error) {
 	err = rows.Scan(&run.Number, &stamp{to: &run.Began}, &run.Configuration, &run.Build, &run.Inputs, &run.First)
 	return run, err
-}
-
-// Inputs gives the inputs of a run exactly as they entered the engine, from a
-// number on. It stops after the first error.
-func (r *Reader) Inputs(ctx context.Context, run int64, from uint64) iter.Seq2[daq.Input, error] {
-	return explained(r.path, fmt.Sprintf("inputs of run %d", run), rowsOf(ctx, r.db, scanInput,
-		`SELECT number, mono_ns, time, clock_synchronised, kind, body FROM input WHERE run = ? AND number >= ? ORDER BY number`, run, int64(from)))
 }
 
 func scanInput(rows *sql.Rows) (in daq.Input, err error) {

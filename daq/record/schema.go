@@ -11,7 +11,7 @@ import (
 
 // schemaVersion counts the changes of the tables that an older flowrigd would
 // not understand. A new quantity is none: its column is added on opening.
-const schemaVersion = 2
+const schemaVersion = 3
 
 // schema makes every table but those of rows and events. Texts of time are RFC 3339 in UTC with a
 // fixed width, so that they sort. `sequence` holds the newest number that each
@@ -57,7 +57,7 @@ func prepareSchema(db *sql.DB) error {
 	if err := putAside(tx); err != nil {
 		return err
 	}
-	if _, err := tx.Exec(schema + rowTables()); err != nil {
+	if _, err := tx.Exec(schema + blockTable + rowTables()); err != nil {
 		return err
 	}
 	if err := addColumns(tx); err != nil {

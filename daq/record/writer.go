@@ -40,13 +40,18 @@ type writer struct {
 	sha        string              // configuration of the rows
 	quality    string              // of the newest row
 	moving     bool                // there are rows of schema 1
+	packing    packing
+	packs      bool        // inputs are being packed
+	blocks     chan *block // what comes of it
+	packed     block       // whose rows are to go; run 0: none
 	purge      purger
 	complaint  string // what was logged last; "" while all is well
 	lost       bool   // the files are gone
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
-	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, sha: o.Configuration, log: o.Log, purge: purger{retention: o.Retention}}
+	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, sha: o.Configuration, log: o.Log, purge: purger{retention: o.Retention},
+		packing: o.packing, blocks: make(chan *block, 1)}
 	if err := w.load(); err != nil {
 		return nil, explain(path, "open", err)
 	}
@@ -69,8 +74,10 @@ func (w *writer) load() (err error) {
 	if w.statements, err = prepareStatements(w.db); err != nil {
 		return err
 	}
-	w.moving, err = hasOldRows(w.db)
-	return err
+	if w.moving, err = hasOldRows(w.db); err != nil {
+		return err
+	}
+	return w.findPacked()
 }
 
 // run writes what the queue brings until Close, and then the rest. It ends by
@@ -78,9 +85,9 @@ func (w *writer) load() (err error) {
 func (w *writer) run() {
 	defer close(w.r.done)
 	defer w.closeAll()
-	first := purgeFirst
-	if w.moving {
-		first = purgeSoon
+	first := w.packing.every
+	if w.moving || w.packed.run != 0 {
+		first = w.packing.soon
 	}
 	purge := time.NewTimer(first)
 	defer purge.Stop()
@@ -101,6 +108,10 @@ func (w *writer) run() {
 			}
 		case <-purge.C:
 			purge.Reset(w.housekeep())
+		case b := <-w.blocks:
+			if w.store(b) {
+				purge.Reset(w.packing.soon)
+			}
 		}
 		if w.due() == 0 {
 			w.flush()
@@ -237,6 +248,9 @@ func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 // into the database, and a read-only one cannot. Of a database that was moved
 // away SQLite leaves the log where it was, so it is folded in before.
 func (w *writer) closeAll() {
+	if w.packs {
+		<-w.blocks
+	}
 	w.r.Reader.Close()
 	w.statements.close()
 	if w.lost {
@@ -254,7 +268,10 @@ func (w *writer) closeAll() {
 // schema 1 are moved before anything is purged, for what is oldest is among them.
 func (w *writer) housekeep() time.Duration {
 	more, step := false, w.purge.step
-	if w.moving {
+	switch {
+	case w.packed.run != 0:
+		step = w.letGo
+	case w.moving:
 		step = w.move
 	}
 	w.purge.retention = *w.r.retention.Load()
@@ -264,14 +281,19 @@ func (w *writer) housekeep() time.Duration {
 	})
 	if err != nil {
 		w.log.Error("recording: purge", "err", err)
-		return purgeEvery
+		return w.packing.every
 	}
-	if w.moving && !more {
+	switch {
+	case more:
+	case w.packed.run != 0:
+		w.packed, more = block{}, true
+	case w.moving:
 		w.moving, more = false, true
 		w.log.Info("recording: the rows of before are all in the new table")
 	}
+	w.packMore()
 	if more {
-		return purgeSoon
+		return w.packing.soon
 	}
-	return purgeEvery
+	return w.packing.every
 }
