@@ -27,7 +27,7 @@ type Window struct {
 	opened,
 	last time.Duration // first sample of the newest point; newest sample
 
-	times, values, pairs []float64 // scratch of Slope
+	times, values, pairs []float64 `snapshot:"length"` // scratch of Slope
 }
 
 // A point is the mean of some samples.

@@ -13,19 +13,23 @@ type couple struct {
 	kind  thermocouple.Type
 	fixed *uncertainty.Value // of the cold junction; nil: another instrument measures it
 	from  quantity.ID
-	wrong error // of the configuration, told with every reading
+	wrong string // what is wrong with the configuration, told with every reading; "": nothing
 }
 
 func newCouple(t config.Thermocouple) *couple {
 	kind, err := thermocouple.Parse(t.Type)
-	return &couple{kind: kind, fixed: t.ColdJunction, from: t.From, wrong: err}
+	c := &couple{kind: kind, fixed: t.ColdJunction, from: t.From}
+	if err != nil {
+		c.wrong = err.Error()
+	}
+	return c
 }
 
 // temperature turns m from millivolts into degrees Celsius and gives it the
 // uncertainty that comes from the cold junction.
 func (c *couple) temperature(m *Measured, cold func(quantity.ID) (Measured, bool)) *fault {
-	if c.wrong != nil {
-		return faultf(daq.ReasonRange, "%v", c.wrong)
+	if c.wrong != "" {
+		return faultf(daq.ReasonRange, "%s", c.wrong)
 	}
 	junction, f := c.junction(m, cold)
 	if f != nil {

@@ -59,6 +59,8 @@ func newBench(t *testing.T, restored ...daq.SavedAlarm) *bench {
 
 var dayOne = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 
+// step also goes on, now and then, with the engine of a checkpoint in place of the one
+// that it had: what is tested of the one holds for the other.
 func (b *bench) step(in daq.Input) []daq.Event {
 	b.number++
 	in.Number, in.Mono, in.Wall, in.Synchronised = b.number, b.at, dayOne.Add(b.at), true
@@ -71,6 +73,10 @@ func (b *bench) step(in daq.Input) []daq.Event {
 	b.state, events = b.e.Step(in)
 	b.events = append(b.events, events...)
 	b.judge.see(in, before, b.state, events, b.e.Reply())
+	switch b.number {
+	case 100, 3000:
+		b.e = resumed(b.t, b.e)
+	}
 	return events
 }
 
