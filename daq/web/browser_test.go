@@ -87,7 +87,7 @@ func TestPageFollows(t *testing.T) {
 	until(t, ctx, `document.documentElement.dataset.link === 'live'`)
 	until(t, ctx, `document.documentElement.dataset.role === 'operate'`)
 	until(t, ctx, `document.querySelector('.word').textContent === 'laminar' && document.getElementById('re').textContent.includes('834')`)
-	until(t, ctx, `document.querySelectorAll('.chart svg').length === 4`)
+	until(t, ctx, `document.querySelectorAll('figure[data-quantity] .chart svg').length === 4`)
 
 	next := hotState()
 	b.rig.set(func(f *fakeRig) { f.state = next })
@@ -126,7 +126,7 @@ func TestTimesAreTheRigs(t *testing.T) {
 	must(t, err)
 	b := testBed(t, func(o *Options) { o.Facts.Zone = zone })
 	must(t, chromedp.Do(ctx, chromedp.Navigate(b.URL())))
-	until(t, ctx, `document.querySelectorAll('.chart svg').length === 4`)
+	until(t, ctx, `document.querySelectorAll('figure[data-quantity] .chart svg').length === 4`)
 	away, err := chromedp.Run(ctx, chromedp.Evaluate[int](`new Date().getTimezoneOffset()`))
 	must(t, err)
 	if away > -12*60 {
@@ -197,7 +197,7 @@ var heights = map[int64]int64{1280: 800, 390: 844, 1920: 1080}
 func picture(t *testing.T, ctx context.Context, file string, width int64) {
 	t.Helper()
 	must(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, heights[width]), chromedp.Reload()))
-	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelectorAll('.chart svg').length === 4`)
+	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelectorAll('figure[data-quantity] .chart svg').length === 4`)
 	over, err := chromedp.Run(ctx, chromedp.Evaluate[int](`document.documentElement.scrollWidth - innerWidth`))
 	must(t, err)
 	if over > 0 {

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"maps"
 	"net/http"
 	"time"
 
@@ -116,17 +115,13 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request) {
 // followPage is the stream of the page: the parts of it that changed, as HTML,
 // no faster than people read.
 func (s *Server) followPage(w http.ResponseWriter, r *http.Request) {
-	before, last := map[string]string{}, time.Time{}
+	seen, last := uint64(0), time.Time{}
 	send := func(st *stream) error {
 		last = time.Now()
-		parts, changed := s.parts(), map[string]string{}
-		for id, html := range parts {
-			if old, sent := before[id]; !sent || old != html {
-				changed[id] = html
-			}
-		}
-		maps.Copy(before, changed)
-		return st.event("page", encode(changed))
+		now := s.snapshot(pagePace)
+		news := s.newsFor(seen, now)
+		seen = now.number
+		return st.event("page", news)
 	}
 	s.serveStream(w, r, sender{
 		news: func(st *stream) error {

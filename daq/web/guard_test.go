@@ -349,12 +349,12 @@ func TestFloodByAPerson(t *testing.T) {
 // TestReloadedFacts: a page loaded under another configuration loads anew.
 func TestReloadedFacts(t *testing.T) {
 	b := testBed(t, nil)
-	before := b.parts()["build"]
+	before := b.snapshot(0).parts["build"]
 	facts := testFacts()
 	facts.TurbulentAbove = 4500
 	b.SetFacts(facts)
 	b.rig.set(func(f *fakeRig) { f.state = hotState() })
-	if after := b.parts(); after["build"] == before || !strings.Contains(after["ruler"], "4"+thin+"500") {
+	if after := b.snapshot(0).parts; after["build"] == before || !strings.Contains(after["ruler"], "4"+thin+"500") {
 		t.Errorf("build %s, ruler %s", after["build"], after["ruler"])
 	}
 }

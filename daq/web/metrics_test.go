@@ -126,7 +126,6 @@ func BenchmarkPageParts(b *testing.B) {
 	must(b, err)
 	b.ReportAllocs()
 	for b.Loop() {
-		s.shot.parts = nil
-		s.parts()
+		s.render(s.current())
 	}
 }

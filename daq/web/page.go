@@ -11,12 +11,9 @@ import (
 	"net/http"
 	"path"
 	"slices"
-	"strconv"
-	"sync"
 	"time"
 
 	"flowrigd/calc/quantity"
-	"flowrigd/daq"
 	"flowrigd/dashboards"
 )
 
@@ -91,44 +88,6 @@ func (s *Server) build(f *Facts) string {
 	return digest(b)
 }
 
-// shot keeps the parts of the newest state, so that many pages cost one
-// rendering.
-type shot struct {
-	mu    sync.Mutex
-	state *daq.State
-	made  time.Time
-	parts map[string]string
-}
-
-// shotAge is how long parts are kept while no new state comes.
-const shotAge = 900 * time.Millisecond
-
-// parts renders the pieces of the page.
-func (s *Server) parts() map[string]string {
-	state, reason := s.current()
-	checks := s.checks()
-	id := s.opt.Rig.Identity()
-	s.shot.mu.Lock()
-	defer s.shot.mu.Unlock()
-	if s.shot.parts != nil && s.shot.state == state && time.Since(s.shot.made) < shotAge {
-		return s.shot.parts
-	}
-	facts := s.facts.Load()
-	v := viewOf(state, reason, checks, id, facts, talk{s.exchanges.all(), s.opt.Now()})
-	parts := map[string]string{"build": s.build(facts), "told": strconv.FormatUint(s.hub.told.Load(), 10)}
-	var b bytes.Buffer
-	for _, name := range partNames {
-		b.Reset()
-		if err := s.pages.ExecuteTemplate(&b, "part-"+name, v); err != nil {
-			s.log.Error("page: part", "part", name, "error", err)
-			continue
-		}
-		parts[name] = b.String()
-	}
-	s.shot.state, s.shot.made, s.shot.parts = state, time.Now(), parts
-	return parts
-}
-
 // pageData is what the frame of the page needs.
 type pageData struct {
 	Site, Rig  string
@@ -138,7 +97,10 @@ type pageData struct {
 	Parts      map[string]template.HTML
 	Trends     []trendFrame
 	Frame      frame
-	Zone       string // in which times are shown
+	Zone       string // by its name in the IANA database, in which times are shown; "" where it has none
+	ZoneName   string
+	Offset     int  // s, of the zone now
+	Simulated  bool // there is a place for the hands of a simulated rig
 }
 
 // trendFrame is one chart that the page's script fills.
@@ -177,11 +139,16 @@ func (s *Server) fillPage(data *pageData, facts *Facts) {
 	id := s.opt.Rig.Identity()
 	data.Site, data.Rig = id.Site, id.Rig
 	data.Parts = map[string]template.HTML{}
-	for name, html := range s.parts() {
+	for name, html := range s.snapshot(0).parts {
 		data.Parts[name] = template.HTML(html) // made by our own templates, escaped there
 	}
 	data.Trends, data.Frame = trendFrames(facts), facts.frame
-	data.Zone = facts.local(time.Now()).Location().String()
+	here := facts.local(time.Now())
+	data.ZoneName, data.Offset = here.Zone()
+	if name := here.Location().String(); name != "Local" {
+		data.Zone, data.ZoneName = name, name
+	}
+	data.Simulated = s.opt.Simulated
 }
 
 func trendFrames(f *Facts) []trendFrame {

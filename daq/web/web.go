@@ -54,6 +54,7 @@ type Options struct {
 	OneTimeKey string // "" for none; opens /enter once, for an operator
 	Version    string
 	Commit     string
+	Simulated  bool // the rig is a simulated one: the page has a place for its hands
 	Facts      Facts
 	Rig        Rig
 	History    History                 // nil: no recording

@@ -64,13 +64,13 @@ function request({alarm, verb, permit, without}) {
 
 document.addEventListener('click', (event) => {
   const button = event.target.closest('button.act[data-verb], button.act[data-permit]');
-  if (!button || button.dataset.sure && !confirm(button.dataset.sure)) return;
+  if (!button || button.ariaDisabled === 'true' || button.dataset.sure && !confirm(button.dataset.sure)) return;
   const [path, body, words] = request(button.dataset);
-  button.disabled = true;
+  button.ariaDisabled = 'true'; // one that is disabled would lose the focus
   attempt(async () => {
     await call('POST', path, body);
     tell(`Done: ${words}.`);
-  }).finally(() => { button.disabled = false; });
+  }).finally(() => { button.ariaDisabled = null; });
 });
 
 // After a link from elsewhere the first request carries no cookie; this one does.

@@ -1,12 +1,13 @@
 // The notebook: what is seen and caught at the bench, written down and listed.
 import {attempt, call, tell} from './act.js';
+import {rigsTime} from './clock.js';
 
 const root = document.documentElement;
 const table = document.getElementById('results');
 const longest = 200; // characters of a text in the table
 
 const cut = (text) => { const all = [...String(text ?? '')]; return all.length > longest ? `${all.slice(0, longest).join('')}…` : all.join(''); };
-const time = (text) => String(text ?? '').slice(11, 19);
+const time = (text) => rigsTime(Date.parse(text)).slice(11);
 const number = (v, decimals = 0) => v === null || v === undefined ? '—' : Number(v).toLocaleString('en', {minimumFractionDigits: decimals, maximumFractionDigits: decimals}).replaceAll(',', '\u202f');
 
 function resultOf(kind, r) {
@@ -186,7 +187,7 @@ async function journal() {
     if (answer.history_problem) throw new Error(answer.history_problem);
     place.tBodies[0].replaceChildren(...answer.history.map((e) => {
       const row = document.createElement('tr');
-      for (const text of [`${String(e.time).slice(0, 10)} ${time(e.time)}`, e.name, e.state, e.who ?? '']) cell(row, text);
+      for (const text of [rigsTime(Date.parse(e.time)), e.name, e.state, e.who ?? '']) cell(row, text);
       return row;
     }));
     place.hidden = answer.history.length === 0;

@@ -1,5 +1,7 @@
 // The trends: least, mean and greatest of each interval, with the limits, the test
 // points and the observations. A drag looks closer; pointing or the arrow keys read.
+import {rigsTime} from './clock.js';
+
 const every = 5000; // ms between two looks at the recording, for short windows
 const buckets = 240;
 let minutes = 10; // 0: all that is recorded
@@ -67,15 +69,12 @@ function scaled(figure, trend) {
   return {...trend, buckets: list, known: list.filter((b) => b.count > 0), begin: Date.parse(trend.from), end: Date.parse(trend.to)};
 }
 
-// The time of day is the rig's, in its zone, not the reader's.
+// clock writes a time of a trend, as finely as its length asks for.
 function clock(trend, at) {
-  const zone = /([+-])(\d\d):(\d\d)$/.exec(trend.from_local);
-  const shift = zone ? (zone[1] === '-' ? -1 : 1) * (Number(zone[2]) * 60 + Number(zone[3])) * 60000 : 0;
-  const iso = new Date(at + shift).toISOString();
-  const long = trend.end - trend.begin;
-  if (long > 3 * 86400000) return iso.slice(0, 10);
-  if (long > 86400000) return `${iso.slice(5, 10)} ${iso.slice(11, 16)}`;
-  return iso.slice(11, long < 1800000 ? 19 : 16);
+  const text = rigsTime(at), long = trend.end - trend.begin;
+  if (long > 3 * 86400000) return text.slice(0, 10);
+  if (long > 86400000) return text.slice(5, 16);
+  return text.slice(11, long < 1800000 ? 19 : 16);
 }
 
 function draw(figure, trend) {
@@ -114,7 +113,7 @@ function picture(s, trend, limits) {
   const out = [`<svg viewBox="0 0 ${width} ${height}" aria-hidden="true">`];
   const two = limits.filter(({name}) => name.endsWith(' limit')).map((l) => Math.min(high, Math.max(low, l.at)));
   if (two.length === 2 && two[0] < two[1]) out.push(`<rect class="between" x="${left}" y="${y(two[1])}" width="${width - left - right}" height="${(s.y(two[0]) - s.y(two[1])).toFixed(1)}"/>`);
-  const steps = niceSteps(low, high, Math.max(2, Math.floor((height - top - foot) / (size * 2.2))));
+  const steps = niceSteps(low, high, Math.min(6, Math.max(2, Math.floor((height - top - foot) / (size * 2.2)))));
   for (const v of steps.list) {
     out.push(`<path class="grid" d="M${left} ${y(v)}H${width - right}"/><text x="${left - size / 2}" y="${s.y(v) + size / 3}" text-anchor="end">${text(v, steps.decimals)}</text>`);
   }
@@ -148,13 +147,13 @@ async function ask(figure, window) {
 const iso = (at) => new Date(at).toISOString();
 let eldest = 0; // the beginning of the recording, once it is found
 
-// load asks for a window; where it is mostly empty, because the recording has just
-// begun, for the part with something in it. The rig's clock counts, so the daemon
-// chooses the end.
-async function load(figure) {
-  if (chosen) return ask(figure, {from: iso(chosen[0]), to: iso(chosen[1])});
+// windowOf finds the window by the first figure. Where it is mostly empty, because the
+// recording has just begun, it is the part with something in it. The rig's clock counts,
+// so the daemon chooses the end.
+async function windowOf(figure) {
+  if (chosen) return {from: iso(chosen[0]), to: iso(chosen[1])};
   let window = {from: `-${minutes} min`};
-  if (minutes === 0) window = eldest ? {from: iso(eldest)} : {from: '2000-01-01T00:00:00Z'};
+  if (minutes === 0) window = {from: eldest ? iso(eldest) : '2000-01-01T00:00:00Z'};
   let trend = await ask(figure, window);
   for (let round = 0; round < 5 && trend.known.length; round++) {
     const first = trend.known[0].at, long = trend.end - trend.begin;
@@ -162,18 +161,23 @@ async function load(figure) {
     trend = await ask(figure, {from: iso(first - (round > 2 ? 0 : long / buckets)), to: trend.to});
   }
   if (minutes === 0 && trend.known.length) eldest = trend.begin;
-  // A row a second in shorter intervals leaves some empty.
-  trend.gap = Math.ceil(3000 / ((trend.end - trend.begin) / buckets));
-  return trend;
+  return {from: trend.from, to: trend.to};
 }
 
-async function show(figure) {
+function fail(figure, error) {
+  figure.querySelector('.range').textContent = `no trend: ${error.message}`;
+  figure.querySelector('.chart').replaceChildren();
+  shown.delete(figure);
+}
+
+async function show(figure, window) {
   try {
-    draw(figure, await load(figure));
+    const trend = await ask(figure, window);
+    // A row a second in shorter intervals leaves some empty.
+    trend.gap = Math.ceil(3000 / ((trend.end - trend.begin) / buckets));
+    draw(figure, trend);
   } catch (error) {
-    figure.querySelector('.range').textContent = `no trend: ${error.message}`;
-    figure.querySelector('.chart').replaceChildren();
-    shown.delete(figure);
+    fail(figure, error);
   }
 }
 
@@ -181,8 +185,11 @@ async function loadAll() {
   if (document.hidden || loading) return;
   loading = true;
   try {
-    for (const figure of figures) if (onScreen(figure) || !shown.has(figure)) await show(figure);
+    const window = await windowOf(figures[0]);
+    for (const figure of figures) if (onScreen(figure) || !shown.has(figure)) await show(figure, window);
     crossPicture();
+  } catch (error) {
+    for (const figure of figures) fail(figure, error);
   } finally {
     loading = false;
   }
@@ -190,7 +197,7 @@ async function loadAll() {
 
 function onScreen(figure) {
   const box = figure.getBoundingClientRect();
-  return box.bottom > -200 && box.top < innerHeight + 200;
+  return figure === figures[0] || figure === figures[1] || box.bottom > -200 && box.top < innerHeight + 200;
 }
 
 // crossPicture draws Re against temperature, by the buckets of the two trends.

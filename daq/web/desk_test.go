@@ -1,0 +1,320 @@
+package web
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"fmt"
+	"io/fs"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"flowrigd/calc/quantity"
+	"flowrigd/daq"
+	"flowrigd/dashboards"
+)
+
+// desk opens a page of a rig in a window, as an operator.
+func desk(t *testing.T, width, height int64, path string, change func(*Options)) (context.Context, *bed) {
+	t.Helper()
+	ctx := browser(t)
+	b := testBed(t, func(o *Options) {
+		o.OneTimeKey = "once"
+		o.Facts.Permit = true
+		if change != nil {
+			change(o)
+		}
+	})
+	must(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, height), chromedp.Navigate(b.URL())))
+	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.documentElement.dataset.role === 'operate'`)
+	if path != "" {
+		must(t, chromedp.Do(ctx, chromedp.Navigate(b.base+path)))
+		until(t, ctx, `document.documentElement.dataset.link === 'live'`)
+	}
+	return ctx, b
+}
+
+// become gives the page another state of the rig.
+func (b *bed) become(s *daq.State) {
+	b.rig.set(func(f *fakeRig) { f.state = s })
+	b.ObserveState(s)
+}
+
+// look evaluates an expression in the page.
+func look[T any](t *testing.T, ctx context.Context, expression string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	must(t, err)
+	return v
+}
+
+// fold lists what of the five questions' answers ends below the window.
+const fold = `['.word', '#re', '.ruler .bands', '.steady p', '.advice', '.alarm-place', '.permit-place', '.bench', '.trends .chart'].filter((q) => {
+	const box = document.querySelector(q).getBoundingClientRect();
+	return !(box.height > 0 && box.top >= 0 && box.bottom <= innerHeight + 0.5);
+}).join(' ')`
+
+// TestNothingMovesWhenAnAlarmComes: at a desk of 1366 × 768 all that answers the five
+// questions stands above the fold, calm and in alarm, and nothing is shifted (Layout
+// Instability, WICG: the sum of the entries is the cumulative layout shift).
+func TestNothingMovesWhenAnAlarmComes(t *testing.T) {
+	t.Parallel()
+	ctx, b := desk(t, 1366, 768, "", nil)
+	until(t, ctx, `document.querySelectorAll('.chart svg').length >= 4`)
+	if below := look[string](t, ctx, fold); below != "" {
+		t.Errorf("calm: below the fold: %s", below)
+	}
+	look[bool](t, ctx, `(() => { window.shifts = []; new PerformanceObserver((l) => { for (const e of l.getEntries()) shifts.push(e.value + ' ' + e.sources.map((s) => (s.node?.outerHTML ?? s.node?.textContent ?? '').slice(0, 60))); }).observe({type: 'layout-shift'}); return true; })()`)
+	warned := hotState()
+	warned.Warnings = []string{"the tube is shorter than the entrance length", "the room is warm"}
+	b.become(warned)
+	until(t, ctx, `document.querySelector('.band.high.open') !== null && document.querySelector('.notice.caution') !== null`)
+	if below := look[string](t, ctx, fold); below != "" {
+		t.Errorf("in alarm: below the fold: %s", below)
+	}
+	b.become(badState())
+	until(t, ctx, `document.querySelector('.band.medium.open') !== null`)
+	b.become(steadyState())
+	until(t, ctx, `document.querySelector('.band.calm') !== null`)
+	if shifts := look[[]string](t, ctx, `shifts`); len(shifts) > 0 {
+		t.Errorf("shifted: %q", shifts)
+	}
+	// What stands in the band is not said a second time above the fold.
+	b.become(hotState())
+	until(t, ctx, `document.querySelector('.band.high') !== null`)
+	if twice := look[bool](t, ctx, `document.querySelector('.advice').textContent.includes(document.querySelector('.band .todo').textContent.replace('Do: ', ''))`); twice {
+		t.Error("the same advice stands in the band and below it")
+	}
+}
+
+// TestAlarmByKeyboard: an alarm is acknowledged by the keyboard alone, and the focus
+// stays in its place.
+func TestAlarmByKeyboard(t *testing.T) {
+	t.Parallel()
+	ctx, b := desk(t, 1366, 768, "", nil)
+	b.become(hotState())
+	until(t, ctx, `document.querySelector('.band .act') !== null`)
+	must(t, chromedp.Do(ctx, chromedp.KeyEvent("a")))
+	until(t, ctx, `document.activeElement.id === 'acknowledge-water-overheat'`)
+	must(t, chromedp.Do(ctx, chromedp.KeyEvent("\r")))
+	until(t, ctx, `document.getElementById('answer').textContent.includes('acknowledge water-overheat')`)
+	if got := b.rig.commands(); len(got) != 1 || got[0].Verb() != daq.Acknowledge || got[0].Alarm() != "water-overheat" {
+		t.Fatalf("commands %+v", got)
+	}
+	known := hotState()
+	known.Alarms[1].State, known.Alarms[1].Acknowledged = "acknowledged", true
+	b.become(known)
+	until(t, ctx, `document.querySelector('.band.high:not(.open)') !== null`)
+	if !look[bool](t, ctx, `document.activeElement.closest('.alarm-place') !== null`) {
+		t.Errorf("the focus went to %s", look[string](t, ctx, `document.activeElement.outerHTML.slice(0, 120)`))
+	}
+	if look[bool](t, ctx, `document.querySelector('[data-loud]') !== null`) {
+		t.Error("an acknowledged alarm is still to be heard")
+	}
+}
+
+// TestHallIsReadFromAfar: on a screen 1.2 m wide with 1920 px, from 3 m, capitals of 20
+// arc minutes are 3 m · tan(20′) = 17.5 mm = 28 px high (ISO 9241-303 recommends 20′ to
+// 22′ for what is read at length; from memory).
+func TestHallIsReadFromAfar(t *testing.T) {
+	t.Parallel()
+	ctx, b := desk(t, 1920, 1080, "/hall", nil)
+	for name, s := range map[string]*daq.State{"calm": steadyState(), "alarm": hotState(), "bad": badState()} {
+		b.become(s)
+		until(t, ctx, `document.querySelector('.chart svg text') !== null && document.querySelector('[data-word]').dataset.word === '`+signOf(s.Values.Band()).Word+`'`)
+		small := look[[]string](t, ctx, `(() => {
+			const pen = document.createElement('canvas').getContext('2d'), list = [];
+			const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+			for (let n; (n = walk.nextNode());) {
+				const at = n.parentElement, style = getComputedStyle(at);
+				const box = at.getBoundingClientRect();
+				if (!n.textContent.trim() || at.closest('.unseen, .skip, script, style') || box.width === 0 || style.display === 'none') continue;
+				pen.font = style.fontWeight + ' ' + style.fontSize + ' ' + style.fontFamily;
+				const high = pen.measureText('H').actualBoundingBoxAscent;
+				if (high < 28) list.push(high.toFixed(1) + ' px: ' + n.textContent.trim().slice(0, 40));
+				if (box.bottom > innerHeight + 1 || box.right > innerWidth + 1) list.push('outside: ' + n.textContent.trim().slice(0, 40));
+			}
+			return list;
+		})()`)
+		if len(small) > 0 {
+			t.Errorf("%s: %q", name, small)
+		}
+	}
+	if name := look[string](t, ctx, `(document.body.dispatchEvent(new KeyboardEvent('keydown', {key: 'h', bubbles: true})), 'gone')`); name != "gone" {
+		t.Error(name)
+	}
+	until(t, ctx, `location.pathname === '/' && document.querySelector('svg.bench') !== null`)
+}
+
+// scribbled is a recording with one note of a person who writes whatever he likes.
+type scribbled struct {
+	fakeHistory
+	text string
+}
+
+func (h scribbled) Results(_ context.Context, what string, _ int64, _ int) ([]daq.Message, error) {
+	if what != "notes" {
+		return nil, nil
+	}
+	e := daq.Event{Note: &daq.Note{Time: time.Date(2026, 3, 4, 9, 0, 0, 0, time.UTC), Kind: "other", Who: "ada", Text: h.text}}
+	return []daq.Message{e.Message("r", 7)}, nil
+}
+
+// TestWhateverIsWrittenStaysText: markup, emoji and 10,000 characters are shown as text,
+// cut, and push nothing out of the window.
+func TestWhateverIsWrittenStaysText(t *testing.T) {
+	t.Parallel()
+	wild := `<img src=x onerror="document.title='owned'"> 🧪👩‍🔬 ` + strings.Repeat("x", 10000)
+	ctx, b := desk(t, 1366, 768, "", func(o *Options) { o.History = scribbled{text: wild} })
+	s := badState()
+	for _, id := range s.Instruments {
+		s.Quality[id] = daq.Quality{Grade: daq.Bad, Why: wild}
+	}
+	s.Warnings = []string{wild}
+	s.Alarms[0].Cause, s.Alarms[0].Action = wild, wild
+	b.become(s)
+	until(t, ctx, `document.querySelector('#results tbody tr') !== null`)
+	until(t, ctx, `(document.querySelector('.band .todo')?.textContent ?? '').includes('🧪')`)
+	if n := look[int](t, ctx, `document.querySelectorAll('img').length`); n > 0 {
+		t.Errorf("%d elements were made of it", n)
+	}
+	if text := look[string](t, ctx, `document.querySelector('#results tbody td:nth-child(3)').textContent`); !strings.HasPrefix(text, "<img src=x") || !strings.Contains(text, "🧪👩‍🔬") || len([]rune(text)) > 210 {
+		t.Errorf("%d characters: %.300s", len([]rune(text)), text)
+	}
+	for _, width := range []int64{1366, 390} {
+		must(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 768)))
+		if over := look[int](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+			t.Errorf("%d px too wide at %d", over, width)
+		}
+	}
+	must(t, chromedp.Do(ctx, chromedp.EmulateViewport(1366, 768)))
+	if below := look[string](t, ctx, fold); below != "" {
+		t.Errorf("below the fold: %s", below)
+	}
+}
+
+// TestEveryControl: what each control of the notebook and of the alarms asks of the
+// engine, by key and by hand.
+func TestEveryControl(t *testing.T) {
+	t.Parallel()
+	ctx, b := desk(t, 1366, 768, "", nil)
+	until(t, ctx, `document.querySelector('#results tbody tr') !== null`)
+	look[bool](t, ctx, `(window.prompt = () => 'the wrong tube', window.confirm = () => true, true)`)
+	asked := 0
+	asks := func(what string, action chromedp.Action[chromedp.Void], want string) {
+		t.Helper()
+		must(t, chromedp.Do(ctx, action))
+		deadline := time.Now().Add(5 * time.Second)
+		for len(b.rig.commands()) <= asked && time.Now().Before(deadline) {
+			time.Sleep(10 * time.Millisecond)
+		}
+		list := b.rig.commands()
+		if len(list) != asked+1 {
+			t.Fatalf("%s: %d commands; the page says %q", what, len(list)-asked, look[string](t, ctx, `document.getElementById('answer').textContent`))
+		}
+		asked++
+		c := list[asked-1]
+		if got := fmt.Sprintf("%s %+v", c.Verb(), c.Ask); !strings.Contains(got, want) {
+			t.Errorf("%s asks %s; want %s", what, got, want)
+		}
+	}
+	asks("1", chromedp.KeyEvent("1"), "Seen:laminar")
+	asks("2", chromedp.KeyEvent("2"), "Seen:transitional")
+	asks("3", chromedp.KeyEvent("3"), "Seen:turbulent")
+	asks("c", chromedp.KeyEvent("c"), "capture")
+	asks("torn", chromedp.Click(`button[data-seen="turbulent"]`), "Seen:turbulent")
+	asks("capture", chromedp.Click(`#capture`), "capture")
+	asks("note", chromedp.SendKeys(`#note-text`, "1 turn more, c\r"), "Kind:valve Text:1 turn more, c")
+	must(t, chromedp.Do(ctx, chromedp.Click(`#clock-start`), chromedp.Click(`#clock-stop`)))
+	until(t, ctx, `document.activeElement.id === 'volume'`)
+	asks("collection", chromedp.SendKeys(`#volume`, "200 mL\r"), "collect")
+	asks("strike", chromedp.Click(`#strike-observations-7`), "Of:observation Struck:7 Reason:the wrong tube")
+	must(t, chromedp.Do(ctx, chromedp.Click(`.journal summary`)))
+	until(t, ctx, `document.querySelectorAll('#shelve-name option').length === 3 && document.querySelector('#journal tbody tr') !== null`)
+	asks("shelve", chromedp.SendKeys(`#shelve-reason`, "a trial\r"), "For:30m0s Reason:a trial")
+	heated := steadyState()
+	heated.Values.PutBool(quantity.HeatingPermitted, false)
+	b.become(heated)
+	until(t, ctx, `document.getElementById('permit-give') !== null`)
+	asks("give", chromedp.Click(`#permit-give`), "give")
+	// Keys that are switched off do nothing, and what is typed into a field is no key.
+	look[bool](t, ctx, `(document.getElementById('help').open = true, document.getElementById('keys').click(), true)`)
+	must(t, chromedp.Do(ctx, chromedp.KeyEvent("1")))
+	asks("torn again", chromedp.Click(`button[data-seen="turbulent"]`), "Seen:turbulent")
+}
+
+// TestTwoOperatorsAcknowledgeAtOnce: one of them is told that it is done, the other
+// that it was done before, and nothing else happens.
+func TestTwoOperatorsAcknowledgeAtOnce(t *testing.T) {
+	t.Parallel()
+	r := newStepped(t, daq.SavedAlarm{Name: "water-overheat", State: "latched-unacknowledged", Tripped: true, Since: time.Date(2026, 3, 4, 8, 0, 0, 0, time.UTC)})
+	b := steppedBed(t, r)
+	var both sync.WaitGroup
+	status, texts := make([]int, 2), make([]string, 2)
+	for i := range status {
+		both.Go(func() {
+			status[i], _, texts[i] = b.ask("POST", "/api/alarms/water-overheat/acknowledge", b.operate, "{}")
+		})
+	}
+	both.Wait()
+	slices.Sort(status)
+	if status[0] != 200 || status[1] != 409 {
+		t.Errorf("status %v: %q", status, texts)
+	}
+	if got := stateOf("water-overheat", r.Last().Alarms); got != "latched-acknowledged" {
+		t.Errorf("it is %s", got)
+	}
+}
+
+// TestNothingComesFromElsewhere: every request that the page makes goes to the daemon.
+func TestNothingComesFromElsewhere(t *testing.T) {
+	t.Parallel()
+	ctx, b := desk(t, 1366, 768, "", nil)
+	until(t, ctx, `document.querySelectorAll('.chart svg').length >= 4`)
+	list := look[[]string](t, ctx, `performance.getEntriesByType('resource').map((e) => e.name)`)
+	for _, name := range list {
+		if !strings.HasPrefix(name, b.base+"/") {
+			t.Errorf("asked for %s", name)
+		}
+	}
+	if len(list) < 8 {
+		t.Errorf("only %q were seen", list)
+	}
+	if strings.Contains(policy, "unsafe") {
+		t.Errorf("policy %s", policy)
+	}
+}
+
+// TestPageIsSmall: the page and all that it loads, packed, stay under 150 kB.
+func TestPageIsSmall(t *testing.T) {
+	t.Parallel()
+	b := testBed(t, nil)
+	_, _, page := b.ask("GET", "/", "", "")
+	all := [][]byte{[]byte(page)}
+	must(t, fs.WalkDir(dashboards.Files, "assets", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		data, err := dashboards.Files.ReadFile(path)
+		all = append(all, data)
+		return err
+	}))
+	size := 0
+	for _, data := range all {
+		var packed bytes.Buffer
+		w := gzip.NewWriter(&packed)
+		_, err := w.Write(data)
+		must(t, err)
+		must(t, w.Close())
+		size += packed.Len()
+	}
+	if size > 150_000 || len(all) < 6 {
+		t.Errorf("%d files are %d bytes", len(all), size)
+	}
+	t.Logf("%d files are %d bytes", len(all), size)
+}
