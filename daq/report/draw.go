@@ -2,6 +2,7 @@ package report
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"flowrigd/calc/quantity"
@@ -43,10 +44,13 @@ func (r *Report) draw(ctx context.Context, from Source) error {
 	if err := r.add(CriticalOverTemperature(r.Critical)); err != nil {
 		return err
 	}
-	if err := r.add(Disturbed(r.points(quantity.DisturbedFraction))); err != nil {
+	if err := r.add(Disturbed(r.points(quantity.DisturbedFraction), r.shares())); err != nil {
 		return err
 	}
-	return r.add(Friction(r.points(quantity.MeasuredFriction)))
+	if err := r.add(Friction(r.points(quantity.MeasuredFriction))); err != nil {
+		return err
+	}
+	return r.add(MeterFactor(r.Collections, r.Zone))
 }
 
 func (r *Report) add(p Picture, ok bool, err error) error {
@@ -94,4 +98,14 @@ func meanOf(p *daq.TestPoint, id quantity.ID) daq.Mean {
 		}
 	}
 	return daq.Mean{}
+}
+
+// shares are the minutes of the rows with their torn share over Re.
+func (r *Report) shares() (list []Point) {
+	for i := range r.Minutes {
+		if m := &r.Minutes[i]; !math.IsNaN(m.torn) {
+			list = append(list, Point{Time: m.end, Reynolds: m.of(quantity.Reynolds), Y: m.torn})
+		}
+	}
+	return list
 }

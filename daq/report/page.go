@@ -55,6 +55,7 @@ type page struct {
 	Title, Place, When, Made, Program, Recording, ConfigProblem string
 	Method, Needle, ShortTube, Limits, MoreAlarms, MoreNotes    string
 	Conditions                                                  []fact
+	SideBySide                                                  []sideRow
 	Critical                                                    []criticalRow
 	Sameness, Strikes, Cautions                                 []string
 	Velocities                                                  []CriticalVelocity
@@ -74,7 +75,7 @@ func (r *Report) Write(w io.Writer) error {
 	p := page{
 		Title: r.title(), Place: r.place(), When: r.clock(r.From) + " to " + r.clock(r.To) + " (" + zoneName(r.From, r.Zone) + ")",
 		Made: r.clock(r.Made), Program: r.Program, Recording: r.Recording, ConfigProblem: r.ConfigProblem,
-		Method: transition.FitMethod, Conditions: r.conditions(), Cautions: r.cautions(),
+		Method: transition.FitMethod, Conditions: r.conditions(), SideBySide: r.sideBySide(), Cautions: r.cautions(),
 		References: transition.References(), Pictures: r.Pictures, Points: r.pointRows(), Budgets: r.budgets(),
 	}
 	for _, c := range r.Critical {

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"flowrigd/calc/pipe"
 	"flowrigd/daq"
@@ -117,18 +118,59 @@ func Friction(points []Point) (Picture, bool, error) {
 	return picture, err == nil, err
 }
 
-// Disturbed is the share of time with a torn thread over Re.
-func Disturbed(points []Point) (Picture, bool, error) {
+// Disturbed is the share of time with a torn thread over Re: of the test points, and of
+// the minutes of the rows.
+func Disturbed(points, minutes []Point) (Picture, bool, error) {
 	by, low, high, n := grouped(points)
-	if n == 0 {
+	dots, lowest, highest, each := grouped(minutes)
+	if n+each == 0 {
 		return Picture{}, false, nil
 	}
+	low, high = min(low, lowest), max(high, highest)
 	p := newPlot("Reynolds number", "share of time with a torn thread")
 	addLine(p, "one half", grey, dashed, plotter.XYs{{X: low * 0.95, Y: 0.5}, {X: high * 1.05, Y: 0.5}})
+	if each > 0 {
+		s := &plotter.Scatter{XYs: dots[""], GlyphStyle: draw.GlyphStyle{Color: grey, Shape: draw.CircleGlyph{}, Radius: 1.2}}
+		p.Add(s)
+		p.Legend.Add("minute of the recording", s)
+	}
 	addMarks(p, by)
-	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = low*0.95, high*1.05, -0.02, 1.25
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = low*0.95, high*1.05, -0.02, 1.5
 	picture, err := render(p, "Disturbed fraction against Reynolds number", fmt.Sprintf(
-		"%d shares from 0 to 1 between Re %.0f and %.0f; the dashed line stands at one half.", n, low, high))
+		"Shares from 0 to 1 of %d test points and %d minutes between Re %.0f and %.0f; the dashed line stands at one half.", n, each, low, high))
+	return picture, err == nil, err
+}
+
+// MeterFactor is the meter factor of every check that stands over time, with its expanded
+// uncertainty. One check makes no picture.
+func MeterFactor(checks []Kept[*daq.Collection], zone *time.Location) (Picture, bool, error) {
+	var list []*daq.Collection
+	for _, c := range checks {
+		if c.Struck == "" && c.Of.Factor > 0 {
+			list = append(list, c.Of)
+		}
+	}
+	if len(list) < 2 {
+		return Picture{}, false, nil
+	}
+	first, last := list[0].Start, list[len(list)-1].Start
+	p := newPlot("time ("+zoneName(first, zone)+")", "meter factor")
+	var points plotter.XYs
+	for _, c := range list {
+		x := float64(c.Start.Unix())
+		points = append(points, plotter.XY{X: x, Y: c.Factor})
+		addLine(p, "", black, nil, plotter.XYs{{X: x, Y: c.Factor - c.FactorU}, {X: x, Y: c.Factor + c.FactorU}})
+	}
+	margin := max(60, 0.05*last.Sub(first).Seconds())
+	p.X.Min, p.X.Max = float64(first.Unix())-margin, float64(last.Unix())+margin
+	addLine(p, "collected = metered", grey, dashed, plotter.XYs{{X: p.X.Min, Y: 1}, {X: p.X.Max, Y: 1}})
+	s := &plotter.Scatter{XYs: points, GlyphStyle: draw.GlyphStyle{Color: black, Shape: draw.CircleGlyph{}, Radius: 3}}
+	p.Add(s)
+	p.Legend.Add("check, U (k = 2)", s)
+	p.X.Tick.Marker = timeTicks(zone)
+	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.35
+	newest := list[len(list)-1]
+	picture, err := render(p, "Meter factor over time", fmt.Sprintf("%d checks of the flow meter; the newest gives %.4f ± %.4f: %s.", len(list), newest.Factor, newest.FactorU, newest.Verdict))
 	return picture, err == nil, err
 }
 

@@ -60,13 +60,14 @@ type Report struct {
 	Ended        *daq.Experiment // its end; nil while it runs
 	Points       []Kept[*daq.TestPoint]
 	Observations []Kept[*daq.Observation]
-	Collections  []Kept[*daq.Collection]
+	Collections  []Kept[*daq.Collection] // also those of before: the history of the meter factor
 	Alarms       []*daq.AlarmEvent
 	Notes        []*daq.Note
 	Strikes      []*daq.Strike
 
 	Critical []Critical
 	Verdicts []Verdict
+	Minutes  []minute // of the rows; nil without
 	Pictures []Picture
 	Trends   map[quantity.ID]daq.Bucket // least, mean, greatest over the whole time
 }
@@ -176,32 +177,30 @@ func (r *Report) belongs(experiment string) bool {
 
 func (r *Report) events(ctx context.Context, from Source) error {
 	end := r.To.Add(time.Second) // what was told with the last row
-	keep := func(what string, end time.Time, take func(int64, daq.Event)) error {
-		return from.Events(ctx, what, r.From, end, func(n int64, e daq.Event) error { take(n, e); return nil })
-	}
 	for _, one := range [...]struct {
-		what string
-		end  time.Time
-		take func(int64, daq.Event)
+		what       string
+		begin, end time.Time
+		take       func(int64, daq.Event)
 	}{
-		{"test-points", end, func(n int64, e daq.Event) {
+		{"test-points", r.From, end, func(n int64, e daq.Event) {
 			if r.belongs(e.TestPoint.Experiment) {
 				r.Points = append(r.Points, Kept[*daq.TestPoint]{Sequence: n, Of: e.TestPoint})
 			}
 		}},
-		{"observations", end, func(n int64, e daq.Event) {
+		{"observations", r.From, end, func(n int64, e daq.Event) {
 			if r.belongs(e.Observation.Experiment) {
 				r.Observations = append(r.Observations, Kept[*daq.Observation]{Sequence: n, Of: e.Observation})
 			}
 		}},
-		{"collections", end, func(n int64, e daq.Event) {
+		{"collections", time.Time{}, end, func(n int64, e daq.Event) {
 			r.Collections = append(r.Collections, Kept[*daq.Collection]{Sequence: n, Of: e.Collection})
 		}},
-		{"alarms", end, func(_ int64, e daq.Event) { r.Alarms = append(r.Alarms, e.Alarm) }},
-		{"notes", end, func(_ int64, e daq.Event) { r.Notes = append(r.Notes, e.Note) }},
-		{"strikes", time.Time{}, func(_ int64, e daq.Event) { r.strike(e.Strike) }}, // also of later
+		{"alarms", r.From, end, func(_ int64, e daq.Event) { r.Alarms = append(r.Alarms, e.Alarm) }},
+		{"notes", r.From, end, func(_ int64, e daq.Event) { r.Notes = append(r.Notes, e.Note) }},
+		{"strikes", r.From, time.Time{}, func(_ int64, e daq.Event) { r.strike(e.Strike) }}, // also of later
 	} {
-		if err := keep(one.what, one.end, one.take); err != nil {
+		err := from.Events(ctx, one.what, one.begin, one.end, func(n int64, e daq.Event) error { one.take(n, e); return nil })
+		if err != nil {
 			return err
 		}
 	}
@@ -261,6 +260,7 @@ func (r *Report) analyseRows(ctx context.Context, from Source) error {
 	if err != nil {
 		return err
 	}
+	r.Minutes = all
 	light, err := criticalsByLight(looksOf(all, r.Config.Tube.Bore.X))
 	r.Critical = append(r.Critical, light...)
 	return err

@@ -2,7 +2,9 @@ package report
 
 import (
 	"fmt"
+	"image/color"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -239,9 +241,9 @@ func velocities(all []Critical, temperatures []float64, bore, needle float64) (r
 	for _, c := range all {
 		switch {
 		case c.Fit != nil && c.Fit.Bounded:
-			row(c.Celsius, c.Fit.Critical.X, c.From)
+			row(c.Celsius, c.Fit.Critical.X, c.From+", by "+c.By)
 		case c.Known:
-			row(c.Celsius, c.Critical.X, c.From+", middle of the bracket")
+			row(c.Celsius, c.Critical.X, c.From+", by "+c.By+", middle of the bracket")
 		}
 	}
 	if len(rows) == 0 {
@@ -262,36 +264,51 @@ func shortTube(diameters float64) string {
 		diameters, rounded(floor))
 }
 
+// lookOf is how a critical Re is drawn: the ink tells the direction, the shape the sign.
+func lookOf(c Critical) mark {
+	inks := map[string]color.Color{"rising": orange, "falling": blue, "any": black}
+	shapes := map[string]draw.GlyphDrawer{byEye: draw.RingGlyph{}, byEyeHalf: draw.CircleGlyph{}, byLight: draw.TriangleGlyph{}, byPressure: draw.BoxGlyph{}}
+	return mark{inks[c.From], shapes[c.By]}
+}
+
+// beside is by how many kelvin one is drawn beside the others of its temperature.
+func beside(c Critical) float64 {
+	x := 0.5 * float64(slices.Index([]string{byEye, byEyeHalf, byLight, byPressure}, c.By))
+	if c.From == "falling" {
+		x += 0.25
+	}
+	return x
+}
+
 // CriticalOverTemperature is the critical Re over temperature with its intervals; a
 // bracket that stands alone is a dotted line without a point.
 func CriticalOverTemperature(all []Critical) (Picture, bool, error) {
 	p := newPlot("water temperature where the dye is watched, °C", "critical Reynolds number")
 	drawn, low, high := 0, math.Inf(1), math.Inf(-1)
-	looks := map[string]mark{"rising": {orange, draw.TriangleGlyph{}}, "falling": {blue, draw.BoxGlyph{}}, "any": {black, draw.CircleGlyph{}}}
 	named := map[string]bool{}
 	for _, c := range all {
-		look, x := looks[c.From], c.Celsius
-		if c.From == "falling" {
-			x += 0.4 // beside the other
-		}
-		low, high = min(low, x), max(high, x)
-		name := func(what string) string {
-			if named[c.From+what] {
-				return ""
-			}
-			named[c.From+what] = true
-			return c.From + ", " + what
+		look, x := lookOf(c), c.Celsius+beside(c)
+		low, high = min(low, c.Celsius), max(high, c.Celsius)
+		name := c.From + ", by " + c.By
+		if named[name] {
+			name = ""
 		}
 		switch {
 		case c.Fit != nil && c.Fit.Bounded:
 			addLine(p, "", look.ink, nil, plotter.XYs{{X: x, Y: c.Fit.Low}, {X: x, Y: c.Fit.High}})
 			s := &plotter.Scatter{XYs: plotter.XYs{{X: x, Y: c.Fit.Critical.X}}, GlyphStyle: draw.GlyphStyle{Color: look.ink, Shape: look.shape, Radius: 3.5}}
 			p.Add(s)
-			if n := name("interval 0.9"); n != "" {
-				p.Legend.Add(n, plot.Thumbnailer(s))
+			if name != "" {
+				p.Legend.Add(name, plot.Thumbnailer(s))
+				named[name] = true
 			}
 		case c.Known:
-			addLine(p, name("bracket alone"), look.ink, dotted, plotter.XYs{{X: x, Y: c.HighestBelow.X}, {X: x, Y: c.LowestAbove.X}})
+			name = "bracket alone"
+			if named[name] {
+				name = ""
+			}
+			named["bracket alone"] = true
+			addLine(p, name, look.ink, dotted, plotter.XYs{{X: x, Y: c.HighestBelow.X}, {X: x, Y: c.LowestAbove.X}})
 		default:
 			continue
 		}
@@ -304,7 +321,7 @@ func CriticalOverTemperature(all []Critical) (Picture, bool, error) {
 	addLine(p, "2000 (Reynolds) and 2300 (textbooks)", grey, dashed, plotter.XYs{{X: low, Y: 2000}, {X: high, Y: 2000}})
 	addLine(p, "", grey, dashed, plotter.XYs{{X: low, Y: 2300}, {X: high, Y: 2300}})
 	p.X.Min, p.X.Max = low, high
-	p.Y.Max += (p.Y.Max - p.Y.Min) * 0.5
+	p.Y.Max += (p.Y.Max - p.Y.Min) * (0.2 + 0.075*float64(len(named)))
 	picture, err := render(p, "Critical Reynolds number against temperature", fmt.Sprintf(
 		"%d critical Reynolds numbers between %.0f and %.0f °C, each with its interval of level 0.9 or its bracket; the numbers stand in the table of results. Dashed lines stand at 2000 and 2300.", drawn, low+5, high-5))
 	return picture, err == nil, err

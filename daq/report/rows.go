@@ -64,7 +64,7 @@ func (r *Report) conditions() (list []fact) {
 	for _, id := range summed {
 		if b, ok := r.Trends[id]; ok {
 			name, factor := benchName(id)
-			add(name, "%s (%s to %s)", digits(b.Mean*factor), digits(b.Min*factor), digits(b.Max*factor))
+			add(name+": mean (least to greatest)", "%s (%s to %s)", digits(b.Mean*factor), digits(b.Min*factor), digits(b.Max*factor))
 		}
 	}
 	add("configuration, SHA-256", "%s", strings.Join(append([]string(nil), orUnknown(r.Configurations)...), ", "))
@@ -93,7 +93,7 @@ func digits(v float64) string { return explain.WithUncertainty(v, math.NaN()) }
 func benchName(id quantity.ID) (string, float64) {
 	switch id {
 	case quantity.Flow:
-		return "flow, L/min: mean (least to greatest)", litresPerMinute
+		return "flow, L/min", litresPerMinute
 	case quantity.Temperature:
 		return "water at the inlet, °C", 1
 	case quantity.TubeTemperature:
@@ -171,6 +171,9 @@ func (r *Report) collectionRow(kept Kept[*daq.Collection]) collectionRow {
 		Time: r.clock(c.Start), Seconds: fmt.Sprintf("%.1f", c.Seconds), Verdict: c.Verdict, By: c.Who, Struck: kept.Struck != "",
 		Collected: statedValue(&c.Collected, &c.CollectedU, litresPerMinute), Metered: statedValue(&c.Metered, &c.MeteredU, litresPerMinute),
 		Factor: statedValue(&c.Factor, &c.FactorU, 1),
+	}
+	if c.Start.Before(r.From) {
+		row.Verdict += "; before this report's time"
 	}
 	if kept.Struck != "" {
 		row.Verdict += "; struck: " + kept.Struck
