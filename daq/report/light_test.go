@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/calc/transition"
 	"flowrigd/calc/water"
 	"flowrigd/daq"
 )
@@ -138,4 +139,73 @@ func TestWhatIsNoLook(t *testing.T) {
 	step("after ten minutes without a row", 5, true)
 	feed(3, 20*time.Second, 2100, 1)
 	step("three rows", 5, true)
+}
+
+// TestSideBySide: a column for each temperature at which test points stand, and none of
+// what was struck; one temperature alone has nothing beside it.
+func TestSideBySide(t *testing.T) {
+	s := sweepOf(t)
+	r, err := Results(t.Context(), s, Request{Experiment: "sweep-1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := map[string][]string{}
+	for _, row := range r.sideBySide() {
+		rows[row.Name] = row.Cells
+	}
+	for name, want := range map[string]string{
+		"test points": "2 3 3 3", "water at the dye, °C": "20 35 50 65", "Reynolds number": "1760 to 2240|1760 to 2240|1760 to 2240|1760 to 2240",
+		"level, mm": unknown + " " + unknown + " " + unknown + " " + unknown, "viscosity, mm²/s": "1.003 0.7234 0.5531 0.4415",
+	} {
+		got := strings.Join(rows[name], " ")
+		if strings.Contains(want, "|") {
+			got = strings.Join(rows[name], "|")
+		}
+		if got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+	s.events["test-points"] = s.events["test-points"][:3]
+	if r, err = Results(t.Context(), s, Request{Experiment: "sweep-1"}); err != nil || r.sideBySide() != nil {
+		t.Errorf("one temperature: %v, %v", r.sideBySide(), err)
+	}
+}
+
+// TestTheHistoryOfTheMeterFactor: checks of before the experiment stand in its report, as
+// such, and in a picture; a struck one in the table alone.
+func TestTheHistoryOfTheMeterFactor(t *testing.T) {
+	s := sweepOf(t)
+	check := func(at time.Time, factor float64) {
+		s.put("collections", daq.Event{Collection: &daq.Collection{
+			Time: at, Start: at, Stop: at.Add(time.Minute), Seconds: 60, Collected: 2e-5, CollectedU: 1e-7, Metered: 2e-5 / factor, MeteredU: 1e-8, Factor: factor, FactorU: 0.005, Verdict: "outside its accuracy",
+		}})
+	}
+	check(began.Add(-48*time.Hour), 1.021)
+	page := written(t, s, "sweep-1")
+	for _, want := range []string{"outside its accuracy; before this report’s time", "1.0210 ± 0.0050", "2 checks of the flow meter"} {
+		if !strings.Contains(page, strings.ReplaceAll(want, "’", "&#39;")) && !strings.Contains(page, want) {
+			t.Errorf("no %q in the report", want)
+		}
+	}
+	s.put("strikes", daq.Event{Strike: &daq.Strike{Time: began.Add(30 * time.Hour), Who: "operator", Of: daq.KindCollection, Struck: 2, Reason: "the can was wet"}})
+	if page := written(t, s, "sweep-1"); strings.Contains(page, "checks of the flow meter") || !strings.Contains(page, "the can was wet") {
+		t.Error("a struck check is in the picture, or not in the table")
+	}
+}
+
+// TestAWideBracketHasNoMiddle: in one step of the valve from Re 6000 to 1500 the flow
+// became laminar; that is in the table and makes no critical velocity.
+func TestAWideBracketHasNoMiddle(t *testing.T) {
+	c := Critical{By: byLight, From: "falling", Celsius: 40}
+	c.Limit, c.Known, c.Outcome = transition.Half, true, transition.Separated
+	for _, one := range []struct {
+		low, high float64
+		rows      int
+	}{{1700, 2200, 1}, {1500, 6000, 5}} {
+		c.HighestBelow.X, c.LowestAbove.X, c.Critical.X = one.low, one.high, (one.low+one.high)/2
+		rows := velocities([]Critical{c}, []float64{20, 30, 40, 50, 60}, 0.013, 0.0005)
+		if len(rows) != one.rows || (rows[0].Measured > 0) != (one.rows == 1) {
+			t.Errorf("%.0f to %.0f: %+v", one.low, one.high, rows)
+		}
+	}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
@@ -135,7 +136,11 @@ func Disturbed(points, minutes []Point) (Picture, bool, error) {
 		p.Legend.Add("minute of the recording", s)
 	}
 	addMarks(p, by)
-	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = low*0.95, high*1.05, -0.02, 1.5
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = low*0.95, high*1.05, -0.02, 1.5 // room for the legend
+	if high > 4*low {
+		logAxis(&p.X)
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks{{Value: 0, Label: "0"}, {Value: 0.25}, {Value: 0.5, Label: "0.5"}, {Value: 0.75}, {Value: 1, Label: "1"}}
 	picture, err := render(p, "Disturbed fraction against Reynolds number", fmt.Sprintf(
 		"Shares from 0 to 1 of %d test points and %d minutes between Re %.0f and %.0f; the dashed line stands at one half.", n, each, low, high))
 	return picture, err == nil, err

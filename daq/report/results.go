@@ -242,7 +242,7 @@ func velocities(all []Critical, temperatures []float64, bore, needle float64) (r
 		switch {
 		case c.Fit != nil && c.Fit.Bounded:
 			row(c.Celsius, c.Fit.Critical.X, c.From+", by "+c.By)
-		case c.Known:
+		case c.narrow():
 			row(c.Celsius, c.Critical.X, c.From+", by "+c.By+", middle of the bracket")
 		}
 	}
@@ -262,6 +262,12 @@ func shortTube(diameters float64) string {
 	}
 	return fmt.Sprintf("This tube is %.0f bores long. It cannot show the 2040 at which turbulence just sustains itself in very long pipes: a patch of turbulence that would die needs longer to do so than it takes to leave the tube, down to about Re %.0f (from the lives of such patches, Avila et al. 2011, constants from memory). Coming down with disturbed water shows that floor; going up with quiet water shows this rig's own threshold, which may lie far higher.",
 		diameters, rounded(floor))
+}
+
+// narrow says that a bracket is closed, and its middle is of use: in one step of the valve
+// from turbulent to laminar Re goes by all there is.
+func (c Critical) narrow() bool {
+	return c.Known && math.Abs(c.LowestAbove.X-c.HighestBelow.X) < 0.3*c.Critical.X
 }
 
 // lookOf is how a critical Re is drawn: the ink tells the direction, the shape the sign.
@@ -302,7 +308,7 @@ func CriticalOverTemperature(all []Critical) (Picture, bool, error) {
 				p.Legend.Add(name, plot.Thumbnailer(s))
 				named[name] = true
 			}
-		case c.Known:
+		case c.narrow():
 			name = "bracket alone"
 			if named[name] {
 				name = ""

@@ -64,7 +64,7 @@ func (r *Report) conditions() (list []fact) {
 	for _, id := range summed {
 		if b, ok := r.Trends[id]; ok {
 			name, factor := benchName(id)
-			add(name+": mean (least to greatest)", "%s (%s to %s)", digits(b.Mean*factor), digits(b.Min*factor), digits(b.Max*factor))
+			add(name, "mean %s, from %s to %s", digits(b.Mean*factor), digits(b.Min*factor), digits(b.Max*factor))
 		}
 	}
 	add("configuration, SHA-256", "%s", strings.Join(append([]string(nil), orUnknown(r.Configurations)...), ", "))
@@ -173,7 +173,7 @@ func (r *Report) collectionRow(kept Kept[*daq.Collection]) collectionRow {
 		Factor: statedValue(&c.Factor, &c.FactorU, 1),
 	}
 	if c.Start.Before(r.From) {
-		row.Verdict += "; before this report's time"
+		row.Verdict += "; before this report’s time"
 	}
 	if kept.Struck != "" {
 		row.Verdict += "; struck: " + kept.Struck
