@@ -158,6 +158,9 @@ func adviceOf(state *daq.State, reason error) []string {
 	}) {
 		return list
 	}
+	if e := state.Experiment; e != nil && e.Next != "" {
+		return append(list, e.Next)
+	}
 	return append(list, flowAdvice(values)...)
 }
 

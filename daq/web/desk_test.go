@@ -84,6 +84,14 @@ func TestNothingMovesWhenAnAlarmComes(t *testing.T) {
 	if shifts := look[[]string](t, ctx, `shifts`); len(shifts) > 0 {
 		t.Errorf("shifted: %q", shifts)
 	}
+	b.become(running())
+	until(t, ctx, `document.querySelector('.progress') !== null`)
+	if below := look[string](t, ctx, fold); below != "" {
+		t.Errorf("in an experiment: below the fold: %s", below)
+	}
+	if shifts := look[[]string](t, ctx, `shifts`); len(shifts) > 0 {
+		t.Errorf("by an experiment: %q", shifts)
+	}
 	// What stands in the band is not said a second time above the fold.
 	b.become(hotState())
 	until(t, ctx, `document.querySelector('.band.high') !== null`)

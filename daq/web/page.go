@@ -19,7 +19,7 @@ import (
 
 // partNames are the pieces of the page that the stream replaces; each is a
 // template part-NAME.
-var partNames = [...]string{"notices", "band", "permit", "bench", "thread", "word", "number", "ruler", "steady", "advice", "readings", "alarms",
+var partNames = [...]string{"notices", "band", "permit", "bench", "thread", "word", "number", "ruler", "steady", "advice", "readings", "alarms", "plan",
 	"remarks", "details", "say", "clock", "sign", "next"}
 
 // asset is a file of the page with its mark for caches.
@@ -79,7 +79,7 @@ func (s *Server) build(f *Facts) string {
 	for _, name := range slices.Sorted(maps.Keys(s.assets)) {
 		b = append(b, s.assets[name].tag...)
 	}
-	b = fmt.Appendf(b, "%v %v %v %v %v %v", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip, f.Zone, f.Tube)
+	b = fmt.Appendf(b, "%v %v %v %v %v %v %q", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip, f.Zone, f.Tube, f.Plans)
 	for _, limit := range [...]*float64{f.HeadLost, f.Overheat} {
 		if limit != nil {
 			b = fmt.Appendf(b, " %v", *limit)
@@ -97,10 +97,10 @@ type pageData struct {
 	Parts      map[string]template.HTML
 	Trends     []trendFrame
 	Frame      frame
+	Plans      []string
 	Zone       string // by its name in the IANA database, in which times are shown; "" where it has none
 	ZoneName   string
-	Offset     int  // s, of the zone now
-	Simulated  bool // there is a place for the hands of a simulated rig
+	Offset     int // s, of the zone now
 }
 
 // trendFrame is one chart that the page's script fills.
@@ -142,13 +142,12 @@ func (s *Server) fillPage(data *pageData, facts *Facts) {
 	for name, html := range s.snapshot(0).parts {
 		data.Parts[name] = template.HTML(html) // made by our own templates, escaped there
 	}
-	data.Trends, data.Frame = trendFrames(facts), facts.frame
+	data.Trends, data.Frame, data.Plans = trendFrames(facts), facts.frame, facts.Plans
 	here := facts.local(time.Now())
 	data.ZoneName, data.Offset = here.Zone()
 	if name := here.Location().String(); name != "Local" {
 		data.Zone, data.ZoneName = name, name
 	}
-	data.Simulated = s.opt.Simulated
 }
 
 func trendFrames(f *Facts) []trendFrame {

@@ -34,6 +34,7 @@ type view struct {
 	Readings  []reading
 	Alarms    []alarmCard
 	Permit    permitView
+	Plan      *planView // of the experiment that runs; nil: none does
 	Details   []detail
 	Say       string // for a screen reader; changes only when it matters
 }
@@ -128,6 +129,7 @@ func viewOf(state *daq.State, reason error, checks map[string]error, id daq.Iden
 	v.Band = bandOf(v.Alarms, v.Blind)
 	v.Advice = adviceOf(state, reason)
 	v.Todo = slices.DeleteFunc(slices.Clone(v.Advice), func(text string) bool { return text == v.Band.First.Action })
+	v.Plan = planOf(state)
 	v.Bench = drawingOf(&v, state, &f.frame, f)
 	for id := range quantity.Count {
 		v.Details = append(v.Details, detail{plain(id), bench(values, id), quantity.Table[id].Help})

@@ -54,7 +54,6 @@ type Options struct {
 	OneTimeKey string // "" for none; opens /enter once, for an operator
 	Version    string
 	Commit     string
-	Simulated  bool // the rig is a simulated one: the page has a place for its hands
 	Facts      Facts
 	Rig        Rig
 	History    History                 // nil: no recording
@@ -84,6 +83,7 @@ type Facts struct {
 	Overheat       *float64 // °C, limit of water-overheat; nil: none
 	Alarms         []config.Alarm
 	Instruments    []quantity.ID
+	Plans          []string       // the names of those that the page offers to run
 	Permit         bool           // there is an output for the heating permit
 	Zone           *time.Location // in which the page shows times; nil: UTC
 

@@ -127,6 +127,11 @@ submit('note', async (field, form) => {
   tell('Written down.');
 });
 
+submit('begin', async (field) => {
+  await call('POST', '/api/experiments', {plan: field.plan.value});
+  tell(`Begun: ${field.plan.value}. What to do next stands above.`);
+});
+
 // The stopwatch: the daemon's clock is the recording's, so its times are asked of it.
 let started = 0;
 let running = 0;
