@@ -38,6 +38,7 @@ type Config struct {
 	Alarms      []Alarm      // the built-in ones first, then by name
 	Trip        *Trip        // nil: no heating permit
 	MQTT        *MQTT        // nil: no broker
+	Plans       []Plan       // in the order of the file
 	Notify      []Notify     // who is told of alarms, in the order of the file
 	HTTP        HTTP
 	Record      Record

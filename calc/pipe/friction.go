@@ -18,6 +18,10 @@ type friction struct {
 // 64/Re (Hagen and Poiseuille; Fanning's factor is a quarter of it).
 func LaminarFriction(re float64) float64 { return 64 / re }
 
+// Colebrook is the Darcy friction factor of turbulent flow at a Reynolds number and a
+// roughness relative to the bore; NaN where the iteration does not settle.
+func Colebrook(re, relativeRoughness float64) float64 { return colebrook(re, relativeRoughness).factor }
+
 // colebrook is the Darcy friction factor of turbulent flow in a round tube
 // after Colebrook (J. Inst. Civ. Eng. 11 (1939) 133, from memory),
 //
