@@ -22,6 +22,7 @@ func (s *Server) routes() http.Handler {
 		"/assets/{file}": {"GET": {"", s.asset}},
 		"/enter":         {"GET": {"", s.enter}},
 		"/page/follow":   {"GET": {RoleWatch, s.followPage}},
+		"/page/working":  {"GET": {RoleWatch, s.working}},
 		"/api/now":       {"GET": {RoleWatch, answering(s.now)}},
 		"/api/follow":    {"GET": {RoleWatch, s.follow}},
 		"/api/trend":     {"GET": {RoleWatch, answering(s.trend)}},

@@ -209,6 +209,22 @@ submit('shelve', async (field, form) => {
 });
 document.querySelector('.journal')?.addEventListener('toggle', journal);
 
+// The working of the present Re, while it is open.
+const working = document.getElementById('working');
+async function work() {
+  if (!working?.open || document.hidden) return;
+  const place = working.querySelector('pre');
+  if (String(getSelection()) && place.contains(getSelection().anchorNode)) return; // somebody copies it
+  try {
+    const answer = await fetch('/page/working', {cache: 'no-store', signal: AbortSignal.timeout(8000)});
+    place.textContent = answer.ok ? await answer.text() : (await answer.json()).detail;
+  } catch (error) {
+    place.textContent = `The working cannot be read: ${error.message}.`;
+  }
+}
+working?.addEventListener('toggle', work);
+setInterval(work, 3000);
+
 // Keys, unless something is written or they are switched off.
 const keys = document.getElementById('keys');
 if (keys) {
