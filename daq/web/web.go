@@ -104,6 +104,9 @@ func FactsOf(cfg *config.Config) Facts {
 			f.Overheat = a.Above
 		}
 	}
+	for _, p := range cfg.Plans {
+		f.Plans = append(f.Plans, p.Name)
+	}
 	for _, in := range cfg.Instruments {
 		f.Instruments = append(f.Instruments, in.ID)
 	}
