@@ -15,6 +15,15 @@ type Batch struct {
 	Events []Event
 	Reply  *Reply // to the command of the step; nil where that had none
 	Digest string // of all states up to Input, once a minute; "" else
+
+	Checkpoint []byte // from which a replay can go on behind Input, once an hour; nil else
+}
+
+// Checkpoint says of one that is recorded where a replay goes on from it.
+type Checkpoint struct {
+	Number        uint64    // of the last input before it
+	Time          time.Time // of that input
+	Configuration string    // SHA-256 of that under which the engine ran
 }
 
 // Journal takes batches and never blocks. When a step's events are on disk, or a

@@ -32,6 +32,7 @@ type tape struct {
 	rec    *record.Recorder
 	wall   time.Time
 	leave  func(run int, number uint64) bool // nil: nothing
+	keep   int                               // ticks between two checkpoints; 0: none are made
 	runs   int
 	alarms []daq.SavedAlarm // with which the next run begins
 	states [][]string       // of each run, as replay prints them
@@ -67,6 +68,11 @@ func (p *tape) step(in daq.Input) {
 	in.Number, in.Mono, in.Wall, in.Synchronised = p.in.Number, p.in.Mono, p.wall.Add(p.in.Mono), true
 	state, events := p.engine.Step(in)
 	b := daq.Batch{Input: in, Events: events, Digest: p.digest.Add(&state)}
+	if p.keep > 0 && state.Tick && len(p.states[p.runs-1])%p.keep == p.keep-1 {
+		var err error
+		b.Checkpoint, err = p.engine.Checkpoint(p.digest)
+		must(p.t, err)
+	}
 	for _, e := range events {
 		if a := e.Alarm; a != nil {
 			p.alarms = append(slices.DeleteFunc(slices.Clone(p.alarms), func(s daq.SavedAlarm) bool { return s.Name == a.Name }), a.Saved())

@@ -13,8 +13,9 @@ import (
 // checkpoint is all that the rest of a run depends on, beside its inputs and the
 // configuration.
 type checkpoint struct {
-	Engine *Engine
-	Digest digestState
+	Configuration string // SHA-256
+	Engine        *Engine
+	Digest        digestState
 }
 
 // digestState is a Digest between two states.
@@ -30,7 +31,7 @@ func (e *Engine) Checkpoint(d *Digest) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("engine: checkpoint: %w", err)
 	}
-	b, err := snapshot.Take(&checkpoint{e, digestState{sum, d.next}}, e.cfg)
+	b, err := snapshot.Take(&checkpoint{e.cfg.SHA256, e, digestState{sum, d.next}}, e.cfg)
 	if err != nil {
 		return nil, fmt.Errorf("engine: checkpoint: %w", err)
 	}
@@ -43,6 +44,9 @@ func Resume(cfg *config.Config, data []byte) (*Engine, *Digest, error) {
 	var c checkpoint
 	if err := snapshot.Restore(data, &c, cfg); err != nil {
 		return nil, nil, fmt.Errorf("engine: checkpoint: %w", err)
+	}
+	if c.Configuration != cfg.SHA256 {
+		return nil, nil, fmt.Errorf("engine: checkpoint: it was made under the configuration %s, and not under %s", c.Configuration, cfg.SHA256)
 	}
 	d := &Digest{sum: sha256.New(), next: c.Digest.Next}
 	if err := d.sum.(encoding.BinaryUnmarshaler).UnmarshalBinary(c.Digest.Sum); err != nil {

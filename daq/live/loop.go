@@ -27,6 +27,9 @@ import (
 // engine is then hung and no reading helps.
 const inputQueue = 1024
 
+// checkpointEvery is how often the journal gets a checkpoint; monotonic.
+const checkpointEvery = time.Hour
+
 // LoopOptions are the surroundings of a loop.
 type LoopOptions struct {
 	Engine  *engine.Engine
@@ -48,6 +51,7 @@ type Loop struct {
 	o       LoopOptions
 	in      chan daq.Input
 	digest  *engine.Digest
+	kept    time.Duration // when the next checkpoint is due; monotonic
 	number  uint64
 	last    atomic.Pointer[daq.State]
 	stepped atomic.Int64 // monotonic nanoseconds of the last step
@@ -60,7 +64,7 @@ type Loop struct {
 
 // NewLoop makes a loop; it does nothing before Run.
 func NewLoop(o LoopOptions) *Loop {
-	l := &Loop{o: o, digest: engine.NewDigest(), in: make(chan daq.Input, inputQueue)}
+	l := &Loop{o: o, digest: engine.NewDigest(), kept: checkpointEvery, in: make(chan daq.Input, inputQueue)}
 	l.setLimit()
 	l.last.Store(&daq.State{Time: o.Clock.Wall()})
 	return l
@@ -194,6 +198,10 @@ func (l *Loop) step(in daq.Input) {
 	if state.Sample {
 		b.State = &state
 	}
+	if state.Tick && in.Mono >= l.kept {
+		l.kept = engine.NextDue(l.kept, in.Mono, checkpointEvery)
+		l.keep(&b)
+	}
 	l.o.Journal.Put(b)
 	if state.Tick && l.o.OnState != nil {
 		l.o.OnState(&state)
@@ -201,6 +209,14 @@ func (l *Loop) step(in daq.Input) {
 	if in.Kind == daq.KindReading && l.o.OnReading != nil {
 		in.Reading.Reason = state.Fault
 		l.o.OnReading(in.Reading)
+	}
+}
+
+// keep adds a checkpoint to a step. Without one a replay begins at an earlier one.
+func (l *Loop) keep(b *daq.Batch) {
+	var err error
+	if b.Checkpoint, err = l.o.Engine.Checkpoint(l.digest); err != nil {
+		b.Events = append(b.Events, daq.Event{Note: &daq.Note{Kind: "checkpoint", Time: b.Input.Wall, Text: "not made: " + err.Error()}})
 	}
 }
 

@@ -23,6 +23,8 @@ type Recorded interface {
 	Runs(context.Context) ([]daq.Run, error)
 	Inputs(ctx context.Context, run int64, from uint64) iter.Seq2[daq.Input, error]
 	Digests(ctx context.Context, run int64) (map[uint64]string, error)
+	Checkpoints(ctx context.Context, run int64) ([]daq.Checkpoint, error)
+	CheckpointState(ctx context.Context, run int64, number uint64) ([]byte, error)
 	Configuration(ctx context.Context, sha string) (string, error)
 	Rows(ctx context.Context, from, to time.Time) iter.Seq2[daq.Row, error]
 	Has(quantity.ID) bool // whether its rows have the quantity
@@ -86,7 +88,9 @@ func (p *Replay) Run(ctx context.Context) (err error) {
 		if ended || run.Inputs == 0 || !p.End.IsZero() && !run.Began.Before(p.End) {
 			continue
 		}
-		if run.First != 1 {
+		p.of = replayed{number: run.Number, digest: engine.NewDigest(), expect: 1}
+		p.resume(ctx, run)
+		if run.First != 1 && p.of.engine == nil {
 			purged++
 			fmt.Fprintf(p.Say, "replay: run %d: its first inputs are purged: it cannot be played\n", run.Number)
 			continue
@@ -122,7 +126,6 @@ func (p *Replay) verdict(purged int) error {
 }
 
 func (p *Replay) run(ctx context.Context, run daq.Run, until time.Time) (err error) {
-	p.of = replayed{number: run.Number, digest: engine.NewDigest(), expect: 1}
 	if p.of.stored, err = p.From.Digests(ctx, run.Number); err != nil {
 		return err
 	}
@@ -131,7 +134,7 @@ func (p *Replay) run(ctx context.Context, run daq.Run, until time.Time) (err err
 		defer func() { p.of.other.say(p.Say, run) }()
 	}
 	defer p.tellHole()
-	for in, err := range p.From.Inputs(ctx, run.Number, 1) {
+	for in, err := range p.From.Inputs(ctx, run.Number, p.of.expect) {
 		if lost := (*daq.LostInputs)(nil); errors.As(err, &lost) {
 			p.of.missing.why = "they cannot be read: see above"
 			fmt.Fprintf(p.Say, "replay: run %d: %v\n", run.Number, err)
@@ -204,25 +207,33 @@ func (p *Replay) step(ctx context.Context, in daq.Input) error {
 
 // begin takes up the configuration of a start or a reload.
 func (p *Replay) begin(ctx context.Context, in *daq.Input) error {
-	cfg := p.Under
-	if cfg == nil {
-		text, err := p.From.Configuration(ctx, in.Start.Configuration)
-		if err != nil {
-			return err
-		}
-		var problems []config.Problem
-		if cfg, problems = config.Parse("recorded.toml", []byte(text)); cfg == nil {
-			return fmt.Errorf("the recorded configuration %s is not right for this build: %s", in.Start.Configuration, problems[0])
-		}
+	cfg, err := p.configuration(ctx, in.Start.Configuration)
+	if err != nil {
+		return err
 	}
 	in.Start.Config = cfg
-	p.of.whose = daq.Identity{Site: cfg.Site, Rig: cfg.Rig, Recording: p.Recording}
 	if in.Kind != daq.KindStart {
 		return nil
 	}
-	var err error
 	p.of.engine, err = engine.New(cfg, in.Start.Alarms)
 	return err
+}
+
+// configuration takes up a recorded configuration, or the one to play under.
+func (p *Replay) configuration(ctx context.Context, sha string) (*config.Config, error) {
+	cfg := p.Under
+	if cfg == nil {
+		text, err := p.From.Configuration(ctx, sha)
+		if err != nil {
+			return nil, err
+		}
+		var problems []config.Problem
+		if cfg, problems = config.Parse("recorded.toml", []byte(text)); cfg == nil {
+			return nil, fmt.Errorf("the recorded configuration %s is not right for this build: %s", sha, problems[0])
+		}
+	}
+	p.of.whose = daq.Identity{Site: cfg.Site, Rig: cfg.Rig, Recording: p.Recording}
+	return cfg, nil
 }
 
 // check holds a state's digest against that of the live run, or what it says against

@@ -41,6 +41,10 @@ func (h holed) Inputs(context.Context, int64, uint64) iter.Seq2[daq.Input, error
 
 func (h holed) Digests(context.Context, int64) (map[uint64]string, error) { return nil, nil }
 
+func (h holed) Checkpoints(context.Context, int64) ([]daq.Checkpoint, error) { return nil, nil }
+
+func (h holed) CheckpointState(context.Context, int64, uint64) ([]byte, error) { return nil, nil }
+
 func (h holed) Configuration(context.Context, string) (string, error) { return h.text, nil }
 
 func (h holed) Rows(context.Context, time.Time, time.Time) iter.Seq2[daq.Row, error] {

@@ -58,11 +58,13 @@ func (p *purger) step(tx *sql.Tx) (more bool, err error) {
 	if more, err = p.bySize(tx); err != nil || more {
 		return more, err
 	}
-	gone, err := changed(tx, lostDigests, purgeRows)
-	if err != nil {
-		return false, err
+	for _, lost := range [...]string{lostDigests, lostCheckpoints} {
+		gone, err := changed(tx, lost, purgeRows)
+		if err != nil {
+			return false, err
+		}
+		more = more || gone == purgeRows
 	}
-	more = gone == purgeRows
 	now, ok := p.now()
 	if !ok {
 		return more, nil
@@ -155,7 +157,7 @@ func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 // forgottenBySize are what goes, in its order: results after notes, which say less,
 // and before alarms.
 func forgottenBySize() []string {
-	list := []string{firstBlock, firstInputs, firstSamples}
+	list := []string{lostCheckpoints, firstBlock, firstInputs, firstSamples}
 	for i := range kinds {
 		if kinds[i].class == daq.ClassEvent {
 			list = append(list, fmt.Sprintf(firstEvents, kinds[i].table))

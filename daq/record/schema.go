@@ -57,7 +57,7 @@ func prepareSchema(db *sql.DB) error {
 	if err := putAside(tx); err != nil {
 		return err
 	}
-	if _, err := tx.Exec(schema + blockTable + rowTables()); err != nil {
+	if _, err := tx.Exec(schema + blockTable + checkpointTable + rowTables()); err != nil {
 		return err
 	}
 	if err := addColumns(tx); err != nil {

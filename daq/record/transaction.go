@@ -105,6 +105,9 @@ func (t *transaction) input(e *entry) error {
 	if err == nil && e.Digest != "" {
 		err = t.exec(t.w.statements.digest, t.run, int64(in.Number), e.Digest)
 	}
+	if err == nil && e.Checkpoint != nil {
+		err = t.checkpoint(e)
+	}
 	return err
 }
 
