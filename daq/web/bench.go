@@ -114,7 +114,7 @@ func fallingFrame(lip, drop, length, watched float64) frame {
 	left, right := d.Tube.X-14, d.Tube.X+tubeWide+14
 	d.slots = map[string]slot{
 		"level": {d.Tank.X + tankWide + 26, yLip - 30, false, 0}, "inlet": {left, max(floor+4, inlet-6), true, 0}, "dye": {left, d.Watched.Y - 16, true, 0},
-		"flow": {right + 16, d.Meter.Y - 26, false, 0}, "tube": {right, max(floor+4, inlet-4), false, 0}, "room": {4, d.Valve.Y + 6, false, aside},
+		"flow": {right + 16, d.Meter.Y - 42, false, 0}, "tube": {right, max(floor+4, inlet-4), false, 0}, "room": {4, d.Valve.Y + 6, false, aside},
 		"thread": {right, d.Watched.Y - 16, false, 0}, "tank": {d.Tank.X + tankWide + 26, floor - 34, false, 0},
 	}
 	return d

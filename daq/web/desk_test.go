@@ -77,6 +77,13 @@ func TestNothingMovesWhenAnAlarmComes(t *testing.T) {
 	if below := look[string](t, ctx, fold); below != "" {
 		t.Errorf("in alarm: below the fold: %s", below)
 	}
+	long := hotState()
+	long.Alarms[1].Action = strings.Repeat("Switch the heater off at its own switch. ", 5) // longer than any that is built in
+	b.become(long)
+	until(t, ctx, `document.querySelector('.band .todo').textContent.length > 200`)
+	if cut := look[int](t, ctx, `((told) => told.scrollHeight - told.clientHeight)(document.querySelector('.band .told'))`); cut > 0 {
+		t.Errorf("the last %d px of an instruction are cut", cut)
+	}
 	b.become(badState())
 	until(t, ctx, `document.querySelector('.band.medium.open') !== null`)
 	b.become(steadyState())
