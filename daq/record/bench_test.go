@@ -82,12 +82,33 @@ func fill(b testing.TB, r *Recorder, rows int) {
 	waitRow(b, r, int64(rows))
 }
 
-func BenchmarkTrendOfADay(b *testing.B) {
-	r := open(b, b.TempDir(), Options{})
-	fill(b, r, 86400)
-	for b.Loop() {
-		if _, err := r.Trend(b.Context(), quantity.Reynolds, start, start.Add(24*time.Hour), 600); err != nil {
-			b.Fatal(err)
+// BenchmarkTrend is 600 buckets over an hour of rows, and over a month and a year of
+// roll-ups: each is to take at most twice what the hour does.
+func BenchmarkTrend(b *testing.B) {
+	r := open(b, b.TempDir(), Options{packing: packing{every: 10 * time.Millisecond, soon: time.Millisecond, inputs: 50, step: 7}})
+	year, n := 365*24*time.Hour, 0
+	put := func(from, to, every time.Duration) {
+		for ; from < to; from += every {
+			n++
+			batch := tick(n)
+			batch.Input.Number = 0
+			batch.State.Time = start.Add(from)
+			r.Put(batch)
+			if n%1000 == 0 {
+				waitRow(b, r, int64(n))
+			}
 		}
+	}
+	put(0, year-time.Hour, 5*time.Minute)
+	put(year-time.Hour, year, time.Second)
+	waitRow(b, r, int64(n))
+	for _, span := range []time.Duration{time.Hour, 10 * time.Hour, 24 * time.Hour, 30 * 24 * time.Hour, year} {
+		b.Run(span.String(), func(b *testing.B) {
+			for b.Loop() {
+				if _, err := r.Trend(b.Context(), quantity.Reynolds, start.Add(year-span), start.Add(year), 600); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

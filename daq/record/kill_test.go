@@ -43,7 +43,7 @@ func recordUntilKilled(dir string) error {
 	o := Options{Retention: Retention{DurableWithin: childWithin}}
 	if os.Getenv(childPacks) == "yes" {
 		o.packing = packing{inputs: 40, recent: 50 * time.Millisecond, step: 7, every: 5 * time.Millisecond, soon: time.Millisecond}
-		o.MaxSize = 180_000
+		o.MaxSize = 240_000
 	}
 	o.Journalled = func(events []daq.Event, sequences []int64) {
 		fmt.Printf("alarm %d %s\n", sequences[0], events[0].Alarm.State)
@@ -167,6 +167,11 @@ func checkRows(t *testing.T, r *Reader, round, want int) {
 	}
 	if err != nil || count != newest-oldest+1 || wrong != 0 {
 		t.Fatalf("round %d: %d rows up to %d, %d of them out of order, %v", round, count, newest, wrong, err)
+	}
+	if rolled := rolled(t, r); os.Getenv(childPacks) != "yes" {
+		if n := readerCount(t, r, `SELECT count(*) FROM (`+perLevel("SELECT coalesce(sum(row_count), 0) AS n FROM %s")+`) WHERE n = `+fmt.Sprint(rolled)); n != len(levels) {
+			t.Errorf("round %d: %d of %d levels have the %d rows that are rolled up", round, n, len(levels), rolled)
+		}
 	}
 	if newest < want {
 		t.Errorf("round %d: row %d was put more than %v before the kill and is missing; newest is %d", round, want, childWithin, newest)

@@ -92,6 +92,9 @@ type rule struct {
 // rules are those of age.
 func (r *Retention) rules() []rule {
 	list := []rule{{r.KeepInputs, oldBlocks}, {r.KeepInputs, oldInputs}, {r.Keep, oldSamples}, {r.Keep, oldAlarms}}
+	for _, level := range levels {
+		list = append(list, rule{r.Keep, fmt.Sprintf(oldRollups, levelTable(level), level)})
+	}
 	for i := range kinds {
 		if kinds[i].class == daq.ClassEvent {
 			list = append(list, rule{r.Keep, fmt.Sprintf(oldEvents, kinds[i].table)})
@@ -109,6 +112,8 @@ const (
 		SELECT rowid FROM (SELECT rowid, time_last FROM input_block ORDER BY run, first LIMIT 1) WHERE time_last < ?1) AND ?2 > 0`
 	oldSamples = `DELETE FROM sample_row WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time FROM sample_row ORDER BY sequence LIMIT ?2) WHERE time < ?3)`
+	oldRollups = `DELETE FROM %[1]s WHERE ?1 <> '' AND begin IN (
+		SELECT begin FROM (SELECT begin FROM %[1]s ORDER BY begin LIMIT ?2) WHERE begin <= ?3 / 1000000 - %[2]d)`
 	oldEvents = `DELETE FROM %[1]s WHERE sequence IN (
 		SELECT sequence FROM (SELECT sequence, time FROM %[1]s ORDER BY sequence LIMIT ?2) WHERE time < ?1)`
 	oldAlarms = `DELETE FROM alarm_event WHERE sequence IN (
@@ -127,6 +132,7 @@ const (
 	firstBlock   = `DELETE FROM input_block WHERE ? > 0 AND rowid = (SELECT rowid FROM input_block ORDER BY run, first LIMIT 1)`
 	firstInputs  = `DELETE FROM input WHERE (run, number) IN (SELECT run, number FROM input ORDER BY run, number LIMIT ?)`
 	firstSamples = `DELETE FROM sample_row WHERE sequence IN (SELECT sequence FROM sample_row ORDER BY sequence LIMIT ?)`
+	firstRollups = `DELETE FROM %[1]s WHERE begin IN (SELECT begin FROM %[1]s ORDER BY begin LIMIT ?)`
 	firstEvents  = `DELETE FROM %[1]s WHERE sequence IN (SELECT sequence FROM %[1]s ORDER BY sequence LIMIT ?)`
 	firstAlarms  = `DELETE FROM alarm_event WHERE sequence IN (
 		SELECT sequence FROM alarm_event AS old WHERE ` + mayForget + ` ORDER BY sequence LIMIT ?)`
@@ -158,6 +164,9 @@ func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 // and before alarms.
 func forgottenBySize() []string {
 	list := []string{lostCheckpoints, firstBlock, firstInputs, firstSamples}
+	for _, level := range levels {
+		list = append(list, fmt.Sprintf(firstRollups, levelTable(level)))
+	}
 	for i := range kinds {
 		if kinds[i].class == daq.ClassEvent {
 			list = append(list, fmt.Sprintf(firstEvents, kinds[i].table))

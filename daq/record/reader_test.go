@@ -25,7 +25,7 @@ func slowTrends(t *testing.T, dir string) {
 	}
 	defer db.Close()
 	_, err = db.Exec(fmt.Sprintf(`DROP VIEW sample; ALTER TABLE sample_row RENAME TO stored;
-		CREATE VIEW sample_row AS SELECT time, (WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT max(x) FROM n) AS %s
+		CREATE VIEW sample_row AS SELECT 1 AS sequence, time, (WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT max(x) FROM n) AS %s
 		FROM stored`, quantity.Reynolds.Name()))
 	if err != nil {
 		t.Fatal(err)

@@ -43,10 +43,11 @@ func scanRow(rows *sql.Rows) (*row, error) {
 	return w, rows.Scan(places(w.fields())...)
 }
 
-// span says which rows: those behind a sequence, and from one time to another, the
+// span says which rows: those behind a sequence, up to another, and from one time to another, the
 // second left out. Zero bounds nothing.
 type span struct {
 	after    int64
+	upTo     int64
 	from, to time.Time
 	limit    int
 }
@@ -60,14 +61,19 @@ func (s span) where(table string) (condition string, arguments []any) {
 		return daq.FormatTime(t)
 	}
 	condition = " WHERE true"
+	column := "time"
 	if s.after != 0 {
 		condition, arguments = condition+" AND sequence > ?", append(arguments, s.after)
+		column = "+time" // found by sequence: few are behind it, and many may be of that time
+	}
+	if s.upTo != 0 {
+		condition, arguments = condition+" AND sequence <= ?", append(arguments, s.upTo)
 	}
 	if !s.from.IsZero() {
-		condition, arguments = condition+" AND time >= ?", append(arguments, at(s.from))
+		condition, arguments = condition+" AND "+column+" >= ?", append(arguments, at(s.from))
 	}
 	if !s.to.IsZero() {
-		condition, arguments = condition+" AND time < ?", append(arguments, at(s.to))
+		condition, arguments = condition+" AND "+column+" < ?", append(arguments, at(s.to))
 	}
 	return condition, arguments
 }

@@ -105,6 +105,9 @@ func rowTables() string {
 	for i := range kinds {
 		tables += create(kinds[i].table, kinds[i].columns(), kinds[i].computed)
 	}
+	for _, level := range levels {
+		tables += create(levelTable(level), rollupFields(), "")
+	}
 	return tables + "CREATE INDEX IF NOT EXISTS alarm_event_name ON alarm_event(name, sequence);\n"
 }
 
@@ -114,6 +117,9 @@ func growing() map[string][]field {
 	tables := map[string][]field{"run": {{name: "build", sql: "TEXT"}}, rowTable: (&row{}).fields()}
 	for i := range kinds {
 		tables[kinds[i].table] = kinds[i].columns()
+	}
+	for _, level := range levels {
+		tables[levelTable(level)] = rollupFields()
 	}
 	return tables
 }

@@ -25,13 +25,15 @@ type transaction struct {
 	sha       string
 	told      [][]int64 // the sequences of each entry's events
 	texts     texts
+	rollup    rollup
 }
 
 // statements are prepared once.
 type statements struct {
 	sample, input, run, configuration, mark, sequence, digest *sql.Stmt
 
-	events [len(kinds)]*sql.Stmt
+	events  [len(kinds)]*sql.Stmt
+	rollups []*sql.Stmt // of each level
 }
 
 func prepareStatements(db *sql.DB) (s statements, err error) {
@@ -56,11 +58,18 @@ func prepareStatements(db *sql.DB) (s statements, err error) {
 			return s, err
 		}
 	}
+	for _, level := range levels {
+		p, err := db.Prepare(insertRollup(level))
+		if err != nil {
+			return s, err
+		}
+		s.rollups = append(s.rollups, p)
+	}
 	return s, nil
 }
 
 func (s *statements) close() {
-	for _, p := range append(s.events[:], s.sample, s.input, s.run, s.configuration, s.mark, s.sequence, s.digest) {
+	for _, p := range append(append(s.events[:], s.rollups...), s.sample, s.input, s.run, s.configuration, s.mark, s.sequence, s.digest) {
 		if p != nil {
 			p.Close()
 		}
@@ -113,7 +122,10 @@ func (t *transaction) input(e *entry) error {
 
 func (t *transaction) sample(s *daq.State) error {
 	w := &row{t.next(daq.ClassRecord), s.Time, s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)), s.Values}
-	return t.texts.insert(t.tx.Stmt(t.w.statements.sample), w)
+	if err := t.texts.insert(t.tx.Stmt(t.w.statements.sample), w); err != nil || !t.w.rolled {
+		return err
+	}
+	return t.rollup.takeRow(t.tx, &t.w.statements, w)
 }
 
 // event writes an event's row, and gives its sequence.

@@ -40,6 +40,9 @@ type writer struct {
 	sha        string              // configuration of the rows
 	quality    string              // of the newest row
 	moving     bool                // there are rows of schema 1
+	rollup     rollup              // the minute that is under way
+	rolled     bool                // every row is in it or in a roll-up
+	caught     rollup              // what rollup is once catchUp is on disk
 	packing    packing
 	packs      bool        // inputs are being packed
 	blocks     chan *block // what comes of it
@@ -77,7 +80,10 @@ func (w *writer) load() (err error) {
 	if w.moving, err = hasOldRows(w.db); err != nil {
 		return err
 	}
-	return w.findPacked()
+	if err := w.findPacked(); err != nil {
+		return err
+	}
+	return w.beginRollups()
 }
 
 // run writes what the queue brings until Close, and then the rest. It ends by
@@ -86,7 +92,7 @@ func (w *writer) run() {
 	defer close(w.r.done)
 	defer w.closeAll()
 	first := w.packing.every
-	if w.moving || w.packed.run != 0 {
+	if w.moving || w.packed.run != 0 || !w.rolled {
 		first = w.packing.soon
 	}
 	purge := time.NewTimer(first)
@@ -140,7 +146,7 @@ func (w *writer) flush() {
 		if t == nil {
 			return
 		}
-		w.sequences, w.inputRun, w.sha, w.quality = t.sequences, t.run, t.sha, t.texts.before
+		w.sequences, w.inputRun, w.sha, w.quality, w.rollup = t.sequences, t.run, t.sha, t.texts.before, t.rollup
 		w.r.queue.written(&c)
 		for i := range c.entries {
 			if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
@@ -219,7 +225,7 @@ func (w *writer) attempt(work func(*sql.Tx) error) (err error) {
 func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 	t := &transaction{
 		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha,
-		told: make([][]int64, len(c.entries)), texts: texts{tx: tx, before: w.quality},
+		told: make([][]int64, len(c.entries)), texts: texts{tx: tx, before: w.quality}, rollup: w.rollup,
 	}
 	for i := range c.entries {
 		e := &c.entries[i]
@@ -273,6 +279,8 @@ func (w *writer) housekeep() time.Duration {
 		step = w.letGo
 	case w.moving:
 		step = w.move
+	case !w.rolled:
+		step = w.catchUp
 	}
 	w.purge.retention = *w.r.retention.Load()
 	err := w.attempt(func(tx *sql.Tx) (err error) {
@@ -283,6 +291,9 @@ func (w *writer) housekeep() time.Duration {
 		w.log.Error("recording: purge", "err", err)
 		return w.packing.every
 	}
+	if !w.rolled {
+		w.rollup = w.caught
+	}
 	switch {
 	case more:
 	case w.packed.run != 0:
@@ -290,6 +301,8 @@ func (w *writer) housekeep() time.Duration {
 	case w.moving:
 		w.moving, more = false, true
 		w.log.Info("recording: the rows of before are all in the new table")
+	case !w.rolled:
+		w.rolled, more = true, true
 	}
 	w.packMore()
 	if more {
