@@ -69,19 +69,6 @@ func BenchmarkPut(b *testing.B) {
 	}
 }
 
-// fill records a day at one row a second, the fast way.
-func fill(b testing.TB, r *Recorder, rows int) {
-	for n := range rows {
-		batch := tick(n + 1)
-		batch.Input.Number = 0
-		r.Put(batch)
-		if n%1000 == 999 {
-			waitRow(b, r, int64(n+1))
-		}
-	}
-	waitRow(b, r, int64(rows))
-}
-
 // BenchmarkTrend is 600 buckets over an hour of rows, and over a month and a year of
 // roll-ups: each is to take at most twice what the hour does.
 func BenchmarkTrend(b *testing.B) {
