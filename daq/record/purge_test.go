@@ -210,6 +210,11 @@ func TestPurgeBySize(t *testing.T) {
 	if _, err := db.Exec(`DELETE FROM sample_row`); err != nil {
 		t.Fatal(err)
 	}
+	for _, level := range levels {
+		if _, err := db.Exec(`DELETE FROM ` + levelTable(level)); err != nil {
+			t.Fatal(err)
+		}
+	}
 	p = purger{retention: Retention{MaxSize: int64(used() - 20_000)}}
 	purgeAll(t, db, &p)
 	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes == 0 || notes == 1440 || alarms != 1440 {
