@@ -262,6 +262,10 @@ func (r *Report) analyseRows(ctx context.Context, from Source) error {
 	}
 	r.Minutes = all
 	light, err := criticalsByLight(looksOf(all, r.Config.Tube.Bore.X))
-	r.Critical = append(r.Critical, light...)
+	if err != nil {
+		return err
+	}
+	pressure, err := criticalsByPressure(dropsOf(all, r.Config))
+	r.Critical = append(append(r.Critical, light...), pressure...)
 	return err
 }

@@ -58,7 +58,7 @@ const pulsesPerLitre = 1420
 // quantities. Limits are of the size that makers state for such instruments
 // (common practice, no source).
 func catalogue() []model {
-	return []model{flowMeter(), waterThermocouple(), levelTransmitter(), outletProbe(), tankProbe(), roomThermometer(), supplyMeter(), heaterContact(), photodiode()}
+	return []model{flowMeter(), waterThermocouple(), levelTransmitter(), outletProbe(), tankProbe(), roomThermometer(), supplyMeter(), heaterContact(), photodiode(), pressureTransmitter()}
 }
 
 // flowMeter sits behind the tube.
@@ -184,6 +184,23 @@ modbus = {address = 5, table = "input", register = 0, type = "uint16"}
 scale = {from = [0, 1000], to = ["0 %", "100 %"]}
 range = ["0 %", "100 %"]
 accuracy = {fixed = "1 %"}`,
+	}
+}
+
+// pressureTransmitter sits between the ends of the tube, its high side upstream, on two
+// legs filled with water of the room's temperature. It is a low-range one: laminar water
+// loses some 25 Pa here.
+func pressureTransmitter() model {
+	return model{
+		id: quantity.PressureDrop, line: lineBus, unit: 6, bank: input, at: 0,
+		fixed: 0.5, response: 1,
+		words: uint16Words, number: func(si float64) float64 { return math.Round(100 * (si + 100)) },
+		config: `every = "500 ms"
+modbus = {address = 6, table = "input", register = 0, type = "uint16"}
+scale = {from = [0, 60000], to = ["-100 Pa", "500 Pa"]}
+range = ["-100 Pa", "500 Pa"]
+accuracy = {fixed = "0.5 Pa"}
+lag = "1 s"`,
 	}
 }
 

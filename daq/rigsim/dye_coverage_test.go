@@ -59,7 +59,7 @@ func rigIn(t testing.TB, c cell, seed uint64) *watched {
 	s := newSim(t, Options{Seed: seed, Scenario: "sweep"})
 	begin := c.celsius - c.warming*coveredPast.Seconds()
 	s.plant = newPlant(seed, setting{begin, coveredRe, 3}, false)
-	s.story.moves = nil
+	s.playing.moves = nil
 	sensors, err := newSensors(s.plant, seed, noiseShare, []quantity.ID{quantity.Ambient})
 	if err != nil {
 		t.Fatal(err)

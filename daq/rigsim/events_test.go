@@ -66,7 +66,7 @@ const (
 func newRested(t *testing.T, seed uint64) *night {
 	t.Helper()
 	n := newNight(t, Options{Scenario: "sweep", Seed: seed})
-	n.sim.story.moves, n.sim.story.again = nil, 0
+	n.sim.playing.moves, n.sim.playing.again = nil, 0
 	n.rest()
 	n.held = n.rest
 	n.sleep(20 * time.Second)

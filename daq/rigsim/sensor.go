@@ -67,6 +67,8 @@ func (p *plant) sense(id quantity.ID) float64 {
 		return p.room
 	case quantity.DyeLight:
 		return p.dye.light
+	case quantity.PressureDrop:
+		return p.pressureDrop()
 	case quantity.SupplyFlow:
 		return p.supply
 	case quantity.HeaterOn:

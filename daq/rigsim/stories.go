@@ -22,7 +22,7 @@ func stories() []scenario {
 		mishap.mishap = true
 		all = append(all, mishap)
 	}
-	return all
+	return append(all, measuring()...)
 }
 
 // watching are the scenarios in which nothing is broken.
@@ -117,4 +117,12 @@ func change(from time.Duration, was, next setting) []move {
 		from += wait
 	}
 	return append(plan, move{from, heat(next.celsius, next.supply)})
+}
+
+// measuring are the scenarios with instruments that not every rig has.
+func measuring() []scenario {
+	return []scenario{
+		{name: "friction", about: "The sweep, with a pressure transmitter across the tube.",
+			start: setting{40, 1500, 3.5}, extra: append(full(), quantity.DyeLight, quantity.PressureDrop), moves: sweep(), again: 4 * sweepStage},
+	}
 }

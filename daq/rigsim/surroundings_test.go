@@ -51,7 +51,7 @@ func TestSurroundingsDrift(t *testing.T) {
 // the mains reach the heater.
 func TestAmbientShowsTheDrift(t *testing.T) {
 	s := newSim(t, Options{Scenario: "sweep", Seed: 2})
-	s.story.moves = nil
+	s.playing.moves = nil
 	first, power := s.plant.room, s.plant.heater.power
 	s.Advance(40 * time.Minute)
 	if moved := math.Abs(s.plant.room - first); moved < 0.1 {

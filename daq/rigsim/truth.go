@@ -66,8 +66,7 @@ func (p *plant) putFlow(s *quantity.Set) {
 	s.Put(quantity.GrashofReynoldsRatio, p.grashof(re))
 	s.Put(quantity.DisturbedFraction, p.dye.share(watchSeconds))
 	f, _ := p.tube.resistance(re, p.roughness/p.bore)
-	v, rho := p.tube.velocity, waterAt(p.dyeCelsius()).Density
-	s.Put(quantity.PressureDrop, f*p.length/p.bore*rho*v*v/2)
+	s.Put(quantity.PressureDrop, p.pressureDrop())
 	if band == quantity.Transitional {
 		return
 	}
@@ -76,4 +75,21 @@ func (p *plant) putFlow(s *quantity.Set) {
 	s.Put(quantity.EntranceLength, entrance)
 	s.PutBool(quantity.Developed, p.length > entrance)
 	s.Put(quantity.LossCoefficient, p.tube.loss())
+}
+
+// pressureDrop is what a transmitter between the ends of the tube feels, Pa: friction, and
+// that the water in its two legs, at the room's temperature, is heavier than the tube's.
+func (p *plant) pressureDrop() float64 { return p.dropAt(p.way.at(p.length/2, p.room)) }
+
+// dropAt is that with water of a temperature in the middle of the tube.
+func (p *plant) dropAt(celsius float64) float64 {
+	nu, rho := p.middle.viscosity(celsius), p.middle.density(celsius)
+	weight := (p.legs.density(p.room) - rho) * gravity * p.length
+	v := p.tube.velocity
+	re := v * p.bore / nu
+	if re < 1 {
+		return weight
+	}
+	f, _ := p.tube.resistance(re, p.roughness/p.bore)
+	return f*p.length/p.bore*rho*v*v/2 + weight
 }

@@ -72,7 +72,7 @@ func heatedNight(t *testing.T, seed uint64) (n *night, rising float64) {
 	t.Helper()
 	n = newNight(t, Options{Scenario: "sweep", Seed: seed})
 	n.tape = &tape{text: string(n.cfg.Text)}
-	n.sim.story.moves = nil
+	n.sim.playing.moves = nil
 	relay := n.sim.plant.relay
 	n.sim.plant = newPlant(seed, setting{20, 1500, 2.1}, false)
 	n.sim.plant.relay = relay
