@@ -11,5 +11,5 @@ import "embed"
 
 // Files are the templates and assets/.
 //
-//go:embed page.html hall.html parts.html bench.html assets
+//go:embed page.html hall.html parts.html bench.html simulator.html assets
 var Files embed.FS

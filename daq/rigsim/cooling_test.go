@@ -186,7 +186,7 @@ func TestTruthIsOfTheDye(t *testing.T) {
 	near(t, "limit flow", get(quantity.LaminarLimitFlow)*1500/2000, get(quantity.Flow), 0.01)
 	near(t, "Reynolds number that was dialled", get(quantity.Reynolds), 1500, 5e-3)
 	near(t, "meter", get(quantity.Meter), inlet-fall, 1e-12)
-	_, then := p.aim(1500)
+	_, then := p.aim(p.tank.celsius, 1500)
 	near(t, "the profile that the hand on the valve expects", then.bend, p.tube.bend, 0.01)
 	if g := get(quantity.GrashofReynoldsRatio); g < 50 || g > 150 {
 		t.Errorf("Gr/Re %.0f", g)

@@ -84,12 +84,14 @@ func (s *Sim) set(h daq.Hands, story *scenario) {
 }
 
 // begin plays a scenario from the present state: what failed before is mended, and
-// tap, thermostat and valve are set for it, as a person would.
+// tap, thermostat and valve are set for it, as a person would: the valve for the
+// temperature that the water is to have, for as long as it is cold the same Re would
+// take more than the tap gives.
 func (s *Sim) begin(story scenario) {
 	s.mend()
 	heat(story.start.celsius, story.start.supply)(s)
-	valve(story.start.reynolds)(s)
-	s.playing, s.begun, s.round, s.next = story, s.at, 0, 0
+	s.plant.turnFor(story.start.celsius, story.start.reynolds)
+	s.playing, s.begun, s.round, s.next = story, s.at+story.rest, 0, 0
 }
 
 // mend puts right whatever a scenario has broken.
@@ -120,7 +122,11 @@ func (s *Sim) Simulator() daq.Simulator {
 		now.Speed, now.Paused = s.options.Clock.Pace()
 	}
 	for _, story := range stories() {
-		now.Scenarios = append(now.Scenarios, daq.Scenario{Name: story.name, About: story.about, Mishap: story.mishap})
+		about := story.about
+		if story.rest > 0 {
+			about += fmt.Sprintf(" The rig rests %g min before, so that it is known without.", story.rest.Minutes())
+		}
+		now.Scenarios = append(now.Scenarios, daq.Scenario{Name: story.name, About: about, Mishap: story.mishap})
 	}
 	return now
 }

@@ -178,3 +178,21 @@ func TestTheRigFollowsTheSpeed(t *testing.T) {
 		}
 	})
 }
+
+// A scenario that is begun with cold water does not draw more than the tap gives: the
+// level stays above the lip less 20 mm, where head-lost would be raised.
+func TestAScenarioOnColdWaterKeepsItsHead(t *testing.T) {
+	s, _ := handled(t, "steady")
+	s.plant.relay = relay{}
+	s.Advance(time.Hour)
+	if at := s.plant.tank.celsius; at > 25 {
+		t.Fatalf("the water is at %v °C", at)
+	}
+	do(t, s, daq.Hands{Scenario: of("overheat")})
+	for range 20 {
+		s.Advance(time.Minute)
+		if low := s.plant.lip - s.plant.tank.level; low > 0.015 {
+			t.Fatalf("the level is %.0f mm below the lip", low*1e3)
+		}
+	}
+}

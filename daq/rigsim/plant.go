@@ -54,7 +54,7 @@ func newPlant(seed uint64, at setting, calm bool) *plant {
 	p.tap = at.supply * litreAMinute
 	p.supply = p.tap
 	p.tank.celsius = at.celsius
-	v, _ := p.aim(at.reynolds)
+	v, _ := p.aim(at.celsius, at.reynolds)
 	p.tube.velocity = v
 	p.tank.level = p.lip + crest(p.supply-p.flow())
 	p.tank.above, _ = p.tank.rest(at.celsius, p.room, p.supply, p.flow())
@@ -86,29 +86,32 @@ func (p *plant) dial(celsius float64) {
 	_, p.heater.setpoint = p.tank.rest(celsius, p.room, p.tap, p.flow())
 }
 
-// aim is the velocity of a Reynolds number at the dye with the water that comes
-// in now, and the tube as it will be then.
-func (p *plant) aim(reynolds float64) (v float64, then tube) {
+// aim is the velocity of a Reynolds number at the dye with water that comes in at a
+// temperature, and the tube as it will be then.
+func (p *plant) aim(celsius, reynolds float64) (v float64, then tube) {
 	then.torn = wanted(reynolds, p.stretches.critical())
-	c, g, at := p.cooling, p.geometry, p.tank.celsius
+	c, g, at := p.cooling, p.geometry, celsius
 	for range 4 {
 		v = reynolds * viscosityAt(at) / p.bore
 		c.look(at, p.room, reynolds, then.torn, g)
-		at = p.room + (p.tank.celsius-p.room)*math.Exp(-c.rate*p.watchedAt/v)
+		at = p.room + (celsius-p.room)*math.Exp(-c.rate*p.watchedAt/v)
 	}
-	outlet := p.room + (p.tank.celsius-p.room)*math.Exp(-c.rate*p.length/v)
-	then.bend = c.grashof(p.tank.celsius, outlet, p.room, reynolds, g)
+	outlet := p.room + (celsius-p.room)*math.Exp(-c.rate*p.length/v)
+	then.bend = c.grashof(celsius, outlet, p.room, reynolds, g)
 	return v, then
 }
 
 // turnTo sets the hand on the valve for a Reynolds number at the dye, at the
 // present temperature and head; 0 shuts it.
-func (p *plant) turnTo(reynolds float64) {
+func (p *plant) turnTo(reynolds float64) { p.turnFor(p.tank.celsius, reynolds) }
+
+// turnFor is turnTo for water that will have another temperature.
+func (p *plant) turnFor(celsius, reynolds float64) {
 	if reynolds <= 0 {
 		p.tube.wanted = 0
 		return
 	}
-	v, then := p.aim(reynolds)
+	v, then := p.aim(celsius, reynolds)
 	f, alpha := then.resistance(reynolds, p.roughness/p.bore)
 	sum := 2 * gravity * (p.tank.level + p.drop) / (v * v)
 	p.tube.wanted = openingFor(sum - alpha - f*p.length/p.bore - entranceLoss)

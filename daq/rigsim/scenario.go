@@ -18,6 +18,7 @@ type scenario struct {
 	start  setting
 	extra  []quantity.ID
 	moves  []move
+	rest   time.Duration                 // before the moves, where it is begun from another state: what is compared with must be known
 	again  time.Duration                 // the moves repeat with this period; 0: once
 	frozen map[quantity.ID]time.Duration // frozen_after in rig.toml
 }

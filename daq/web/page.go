@@ -30,7 +30,7 @@ type asset struct {
 
 // loadPage parses the templates and reads the files beside them.
 func (s *Server) loadPage() error {
-	pages, err := template.ParseFS(dashboards.Files, "page.html", "hall.html", "parts.html", "bench.html")
+	pages, err := template.ParseFS(dashboards.Files, "page.html", "hall.html", "parts.html", "bench.html", "simulator.html")
 	if err != nil {
 		return fmt.Errorf("page: %w", err)
 	}
@@ -100,7 +100,8 @@ type pageData struct {
 	Plans      []string
 	Zone       string // by its name in the IANA database, in which times are shown; "" where it has none
 	ZoneName   string
-	Offset     int // s, of the zone now
+	Offset     int  // s, of the zone now
+	Simulated  bool // the rig has hands
 }
 
 // trendFrame is one chart that the page's script fills.
@@ -143,6 +144,7 @@ func (s *Server) fillPage(data *pageData, facts *Facts) {
 		data.Parts[name] = template.HTML(html) // made by our own templates, escaped there
 	}
 	data.Trends, data.Frame, data.Plans = trendFrames(facts), facts.frame, facts.Plans
+	data.Simulated = s.opt.Simulator != nil
 	here := facts.local(time.Now())
 	data.ZoneName, data.Offset = here.Zone()
 	if name := here.Location().String(); name != "Local" {

@@ -32,6 +32,7 @@ type simulatorReply struct {
 // simulatorAbout is what must be known before the rig is worked by hand.
 const simulatorAbout = "A scenario begins from the present state of the rig: what failed before is mended, and supply, thermostat and valve are set for it. " +
 	"Water that has to become hot for it takes minutes of the rig: raise the speed. " +
+	"After a trip the heating permit is off until a person gives it, and a heater that fails heats nothing without it. " +
 	"Valve, supply or heater set by hand end the moves of a scenario in which nothing fails. " +
 	"The valve turns by a twentieth of its travel a second; heater is the thermostat of the heater's outlet. " +
 	"Pause lets rig and daemon stand still, and speed is what they go on with. " +
