@@ -78,7 +78,7 @@ const steps = {
   capture: ({own}) => own('test-points').length > 0,
   report: ({opened}) => opened,
 };
-const lesson = {state: {}, results: {}, from: 0, opened: false, step: '', own: (kind) => (lesson.results[kind] ?? []).filter((r) => r.sequence > lesson.from && !r.struck)};
+const lesson = {state: {}, results: {}, known: new Set(), opened: false, step: '', own: (kind) => (lesson.results[kind] ?? []).filter((r) => !lesson.known.has(r.sequence) && !r.struck)};
 let stream = null;
 
 function mark() {
@@ -109,7 +109,8 @@ async function fetchResults() {
 }
 
 at('lesson-start').addEventListener('click', () => attempt(async () => {
-  lesson.from = (await call('GET', '/api/now')).sequence;
+  await fetchResults();
+  lesson.known = new Set(Object.values(lesson.results).flat().map((r) => r.sequence));
   show(await call('POST', '/api/simulator', {scenario: 'steady', dye: true, pause: false}));
   Object.assign(lesson, {step: 'start', opened: false, results: {}});
   mark();
