@@ -89,7 +89,9 @@ func TestDemoIsWorkedByHand(t *testing.T) {
 	if said := o.hand(map[string]any{"scenario": "open-sensor"}); said["scenario"] != "open-sensor" {
 		t.Errorf("it plays %v", said["scenario"])
 	}
-	within(t, 20*time.Second, "the alarm", func() bool { return len(standingIn(now(at))) == 1 && standingIn(now(at))[0] == "instrument-fault-temperature" })
+	within(t, 20*time.Second, "the alarm", func() bool {
+		return len(standingIn(now(at))) == 1 && standingIn(now(at))[0] == "instrument-fault-temperature"
+	})
 	p.ends(exitDone)
 }
 
