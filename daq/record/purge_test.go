@@ -90,6 +90,9 @@ func aged(t *testing.T) *sql.DB {
 		a.Alarm.Time = at
 		b.Events = []daq.Event{a, {Note: &daq.Note{Kind: "note", Time: at}}}
 		b.Digest = fmt.Sprint(n)
+		if n%60 == 59 {
+			b.Checkpoint = []byte("the state")
+		}
 		r.Put(b)
 	}
 	r.Mark("broker", daq.ClassAlarm, 1000)
@@ -147,6 +150,8 @@ func TestPurgeByAge(t *testing.T) {
 	}{
 		{`SELECT count(*) FROM input`, 61},                                 // 23:00 to 24:00, both ends
 		{`SELECT count(*) FROM digest`, 61},                                // no more than can be held against an input
+		{`SELECT min(number) FROM checkpoint`, 1379},                       // right before the oldest input
+		{`SELECT count(*) FROM checkpoint`, 2},                             //
 		{`SELECT count(*) FROM sample`, 121},                               // 22:00 to 24:00
 		{`SELECT min(sequence) FROM sample`, 1320},                         // the oldest went
 		{`SELECT count(*) FROM note`, 121},                                 //

@@ -30,7 +30,8 @@ type night struct {
 	wrote   bool // what the relay was told last
 	wroteAt time.Duration
 
-	held  func() // what a test does to the rig in every beat; nil for nothing
+	seen  func(daq.Input, daq.State, []daq.Event, *daq.Reply) // hears of every step; nil for nobody
+	held  func()                                              // what a test does to the rig in every beat; nil for nothing
 	mute  quantity.ID
 	muted bool // the instrument mute gives no readings
 }
@@ -57,6 +58,9 @@ func (n *night) step(in daq.Input) {
 	in.Number, in.Mono, in.Wall = n.number, n.now, time.Unix(0, 0).Add(n.now)
 	var events []daq.Event
 	n.state, events = n.engine.Step(in)
+	if n.seen != nil {
+		n.seen(in, n.state, events, n.engine.Reply())
+	}
 	if n.tape != nil {
 		n.tape.take(&n.state, events)
 	}

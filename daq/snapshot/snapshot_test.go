@@ -40,7 +40,7 @@ type whole struct {
 	part
 }
 
-type config struct{ f func() }
+type config struct{ Do func() }
 
 func example(cfg *config) *whole {
 	one := &part{math.NaN(), true, "shared"}
@@ -107,19 +107,11 @@ func TestEqualValuesGiveEqualBytes(t *testing.T) {
 }
 
 func TestWhatCannotBeWrittenIsNamed(t *testing.T) {
-	type inner struct{ a, b *float64 }
 	for want, v := range map[string]any{
-		".f": &struct{ f func() }{}, ".c": &struct{ in struct{ c chan int } }{}, ".e": &struct{ e error }{}, ".u": &struct{ u uintptr }{},
-		".m": &struct{ m map[float32]*inner }{}, ".k": &struct{ k map[*inner]int }{},
+		".F": struct{ F func() }{}, ".In.C": struct{ In struct{ C chan int } }{}, ".E": struct{ E []error }{}, ".U": struct{ U uintptr }{},
+		".K": struct{ K map[*part]int }{},
 	} {
-		err := Check(reflect.TypeOf(v))
-		if want == ".m" {
-			if err != nil {
-				t.Error(err)
-			}
-			continue
-		}
-		if err == nil || !strings.Contains(err.Error(), want) {
+		if err := Check(reflect.TypeOf(v)); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%T: %v, want %s in it", v, err, want)
 		}
 	}
