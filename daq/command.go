@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flowrigd/calc/uncertainty"
+	"flowrigd/config"
 )
 
 // Verb is the word for what a person asks of the engine.
@@ -30,6 +31,9 @@ const (
 	Collect   Verb = "collect" // water caught over measured seconds
 	TakeNote  Verb = "note"
 	StrikeOut Verb = "strike"
+
+	StartExperiment Verb = "start-experiment"
+	StopExperiment  Verb = "stop-experiment"
 )
 
 // Command is a person's wish, answered by one Reply.
@@ -99,8 +103,25 @@ type (
 		Of     string `json:"of"`     // test-point, observation or collection
 		Struck int64  `json:"struck"` // its sequence
 		Reason string `json:"reason"`
+
+		Experiment string `json:"experiment,omitempty"` // of a test point
+		Point      string `json:"point,omitempty"`      // of a test point, its condition
+	}
+	// StartExperimentAsk names a plan of the configuration, or brings its own.
+	StartExperimentAsk struct {
+		Plan string           `json:"plan,omitempty"`
+		Own  *config.PlanText `json:"own,omitempty"`
+	}
+	StopExperimentAsk struct {
+		Experiment string `json:"experiment"` // its ID
 	}
 )
+
+// Verb is StartExperiment.
+func (*StartExperimentAsk) Verb() Verb { return StartExperiment }
+
+// Verb is StopExperiment.
+func (*StopExperimentAsk) Verb() Verb { return StopExperiment }
 
 // Verb is Capture.
 func (*CaptureAsk) Verb() Verb { return Capture }
@@ -155,6 +176,10 @@ func NewAsk(v Verb) Ask {
 		return &NoteAsk{}
 	case StrikeOut:
 		return &StrikeAsk{}
+	case StartExperiment:
+		return &StartExperimentAsk{}
+	case StopExperiment:
+		return &StopExperimentAsk{}
 	}
 	return nil
 }

@@ -1,5 +1,11 @@
 package daq
 
+import (
+	"time"
+
+	"flowrigd/config"
+)
+
 // Progress is how far the experiment that runs has come.
 type Progress struct {
 	ID     string         `json:"id"`
@@ -28,3 +34,27 @@ const (
 	PointCaptured = "captured"
 	PointSpoilt   = "spoilt"
 )
+
+// Remembered is what a restart takes up of the experiment that ran.
+type Remembered struct {
+	ID           string            `json:"id"`
+	Plan         config.Plan       `json:"plan"`
+	Points       []RememberedPoint `json:"points,omitempty"`       // in the order of their sequence
+	Observations []RememberedSight `json:"observations,omitempty"` // of known conditions, the same
+}
+
+// RememberedPoint is a test point of it.
+type RememberedPoint struct {
+	Point  string `json:"point"`
+	Spoilt string `json:"spoilt,omitempty"`
+}
+
+// RememberedSight is an observation of it.
+type RememberedSight struct {
+	Time     time.Time `json:"time"`
+	Seen     string    `json:"seen"`
+	Approach string    `json:"approach"`
+	Reynolds float64   `json:"reynolds_number"`
+	U        float64   `json:"reynolds_number_uncertainty"`
+	Celsius  float64   `json:"tube_temperature_celsius"`
+}

@@ -122,7 +122,8 @@ func (in Input) Truncate() Input {
 type Start struct {
 	Configuration string         `json:"configuration"` // SHA-256
 	Alarms        []SavedAlarm   `json:"alarms,omitempty"`
-	Config        *config.Config `json:"-"` // its text is recorded with the input that names it
+	Remembered    *Remembered    `json:"remembered,omitempty"` // nil where no experiment ran
+	Config        *config.Config `json:"-"`                    // its text is recorded with the input that names it
 }
 
 // Health tells the engine how its surroundings do.

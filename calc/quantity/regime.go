@@ -34,3 +34,12 @@ func ParseBand(word string) (Band, bool) {
 	}
 	return Unknown, false
 }
+
+// MarshalText writes the word.
+func (b Band) MarshalText() ([]byte, error) { return []byte(b.String()), nil }
+
+// UnmarshalText reads it; a word that is none gives Unknown.
+func (b *Band) UnmarshalText(text []byte) error {
+	*b, _ = ParseBand(string(text))
+	return nil
+}

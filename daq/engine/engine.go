@@ -35,6 +35,7 @@ type Engine struct {
 	measured           [quantity.Count]channel.Measured
 	sampleAt           time.Duration
 	restored           []daq.SavedAlarm
+	remembered         *daq.Remembered
 	removedInstruments [quantity.Count]removedInstrument // instruments that left the configuration
 	removedAlarms      []removedAlarm                    // alarms that did, and were normal
 	raisedCount        int64                             // how many alarms have come, those of earlier runs included
@@ -54,9 +55,12 @@ func New(cfg *config.Config, restored []daq.SavedAlarm) (*Engine, error) {
 // Interval is the time between two ticks.
 func (e *Engine) Interval() time.Duration { return e.cfg.Interval }
 
+// Remember lets the run begin with the experiment that ran before; nil for none.
+func (e *Engine) Remember(r *daq.Remembered) { e.remembered = r }
+
 // Begin is the first input of a run.
 func (e *Engine) Begin() daq.Input {
-	return daq.Input{Kind: daq.KindStart, Start: &daq.Start{Configuration: e.cfg.SHA256, Config: e.cfg, Alarms: e.restored}}
+	return daq.Input{Kind: daq.KindStart, Start: &daq.Start{Configuration: e.cfg.SHA256, Config: e.cfg, Alarms: e.restored, Remembered: e.remembered}}
 }
 
 // Step takes one input. The state is a copy; its slices are not changed later.
@@ -69,6 +73,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	switch in.Kind {
 	case daq.KindStart:
 		e.place(in.Start.Alarms)
+		e.notebook.Restore(in.Start.Remembered)
 	case daq.KindReading:
 		if c := e.channels[in.Reading.Instrument]; c != nil {
 			c.Date(in.Wall)
@@ -94,7 +99,7 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	events = append(events, e.guard(events)...)
 	e.showPermit()
 	s.Alarms = e.standing()
-	e.notebook.Step(s)
+	events = append(events, e.notebook.Step(s)...)
 	events = append(events, e.notebook.Watch(s)...)
 	s.Sample = s.Tick && e.sampleDue(in.Mono)
 	return *s, events

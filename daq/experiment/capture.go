@@ -40,7 +40,7 @@ func (n *Notebook) Capture(s *daq.State, who, point string) (*daq.TestPoint, err
 	if seconds < captureLeast.Seconds() || len(list) < captureSamples {
 		return nil, fmt.Errorf("only %.1f s are known yet: wait until %g s are, and capture again", seconds, captureLeast.Seconds())
 	}
-	p := &daq.TestPoint{Time: s.Time, Who: who, Point: point, Seconds: math.Round(seconds*1e3) / 1e3, Computed: quantity.Unknown.String()}
+	p := &daq.TestPoint{Time: s.Time, Who: who, Experiment: n.experiment(), Point: point, Seconds: math.Round(seconds*1e3) / 1e3, Computed: quantity.Unknown.String()}
 	for i, id := range daq.PointQuantities {
 		p.Means[i] = mean(list, id, s)
 	}
@@ -50,6 +50,9 @@ func (n *Notebook) Capture(s *daq.State, who, point string) (*daq.TestPoint, err
 		p.Computed = quantity.NoFlow.String()
 	}
 	p.Observed, p.Spoilt = n.observed(p), n.spoiltWithin(s, list[0].at)
+	if n.run != nil {
+		p.Repeat = n.run.file(point, p.Spoilt)
+	}
 	return p, nil
 }
 

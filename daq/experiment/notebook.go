@@ -26,6 +26,7 @@ type Notebook struct {
 	observations []seen
 	spoiltAt     time.Duration // monotonic, of the last thing that spoils a test point
 	spoiltBy     string        // "" for nothing yet
+	run          *running      // the experiment; nil for none
 	sensor       sensor
 }
 
@@ -42,15 +43,19 @@ func (n *Notebook) Adopt(cfg *config.Config) {
 	n.past.limit = max(1, min(pastMost, int(pastSpan/cfg.Interval)))
 }
 
-// Step takes in the state of an interval.
-func (n *Notebook) Step(s *daq.State) {
+// Step takes in the state of an interval, and says in it how far the experiment has
+// come.
+func (n *Notebook) Step(s *daq.State) (events []daq.Event) {
 	if !s.Tick {
-		return
+		return nil
 	}
 	n.past.add(s)
 	if slices.ContainsFunc(s.Alarms, func(a daq.AlarmStatus) bool { return a.Name == "head-lost" && a.CauseStands }) {
 		n.spoil(s.Mono, "the head was lost")
 	}
+	events = n.advance(s)
+	s.Experiment = n.Progress(s)
+	return events
 }
 
 func (n *Notebook) spoil(at time.Duration, why string) { n.spoiltAt, n.spoiltBy = at, why }
@@ -67,7 +72,13 @@ func (n *Notebook) Obey(c *daq.Command, s *daq.State) (e daq.Event, ok bool, err
 	case *daq.NoteAsk:
 		e.Note, err = n.note(a, s, c.Who)
 	case *daq.StrikeAsk:
-		e.Strike, err = strike(a, s, c.Who)
+		if e.Strike, err = strike(a, s, c.Who); err == nil {
+			n.struck(a)
+		}
+	case *daq.StartExperimentAsk:
+		e.Experiment, err = n.begin(a, s, c.Who)
+	case *daq.StopExperimentAsk:
+		e.Experiment, err = n.stop(a, s, c.Who)
 	default:
 		return e, false, nil
 	}

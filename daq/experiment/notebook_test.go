@@ -19,6 +19,8 @@ type bench struct {
 	*testing.T
 	n *Notebook
 	s daq.State
+
+	told []daq.Event // of the last interval
 }
 
 func newBench(t *testing.T) *bench {
@@ -43,7 +45,7 @@ func (b *bench) run(length time.Duration, re float64, change ...func(*daq.State)
 		for _, c := range change {
 			c(&b.s)
 		}
-		b.n.Step(&b.s)
+		b.told = b.n.Step(&b.s)
 	}
 }
 

@@ -38,7 +38,7 @@ func (n *Notebook) observe(a *daq.ObserveAsk, s *daq.State, who string) (*daq.Ob
 	if !ok || band != quantity.Laminar && band != quantity.Transitional && band != quantity.Turbulent {
 		return nil, fmt.Errorf("seen: %q is not what a dye thread shows; write laminar, transitional or turbulent", a.Seen)
 	}
-	o := &daq.Observation{Time: s.Time, Who: who, Seen: a.Seen, Note: a.Note, Approach: n.approach(s.Mono), Conditions: conditions(s)}
+	o := &daq.Observation{Time: s.Time, Who: who, Experiment: n.experiment(), Seen: a.Seen, Note: a.Note, Approach: n.approach(s.Mono), Conditions: conditions(s)}
 	celsius := value(s, waterTemperature(s))
 	if o.Reynolds == nil || celsius == nil {
 		return o, nil // nothing to hold it against

@@ -20,6 +20,7 @@ type watched struct {
 	engine *engine.Engine
 	now    time.Duration
 	number uint64
+	events []daq.Event
 }
 
 func watch(t testing.TB, o Options) *watched {
@@ -35,7 +36,8 @@ func watch(t testing.TB, o Options) *watched {
 func (w *watched) step(in daq.Input) daq.State {
 	w.number++
 	in.Number, in.Mono, in.Wall = w.number, w.now, time.Unix(0, 0).Add(w.now)
-	state, _ := w.engine.Step(in)
+	state, events := w.engine.Step(in)
+	w.events = append(w.events, events...)
 	return state
 }
 

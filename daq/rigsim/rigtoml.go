@@ -49,6 +49,7 @@ turbulent_above = %.0f
 		stated.bore*1e3, stated.boreU*1e3, stated.length*1e3, stated.lengthU*1e3, stated.roughness*1e3,
 		stated.outer*1e3, stated.outerU*1e3, stated.watchedAt*1e3, (roomLow+roomHigh)/2, (roomHigh-roomLow)/2+1,
 		stated.lip*1e3, stated.lipU*1e3, stated.drop, stated.dropU, laminarBelow, turbulentAbove)
+	b.WriteString(s.story.plan)
 	s.writePorts(&b)
 	s.writeInstruments(&b)
 	s.writeServices(&b)

@@ -20,6 +20,7 @@ type scenario struct {
 	moves  []move
 	rest   time.Duration                 // before the moves, where it is begun from another state: what is compared with must be known
 	again  time.Duration                 // the moves repeat with this period; 0: once
+	plan   string                        // of rig.toml, that the demonstrator starts; "" for none
 	frozen map[quantity.ID]time.Duration // frozen_after in rig.toml
 }
 

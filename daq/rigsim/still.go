@@ -15,10 +15,15 @@ import (
 const stillEvery = time.Second
 
 // Demonstrate is the simulated demonstrator: gives the heating permit once the readings
-// are there, and asks the daemon to take the still thread, where the light is watched,
+// are there, starts the plan of its scenario, and asks the daemon to take the still thread, where the light is watched,
 // as soon as the flow is laminar and the thread has been a straight line for a look.
 func (s *Sim) Demonstrate(ctx context.Context, c *clock.Clock, do func(context.Context, daq.Command) error) error {
-	if err := GivePermit(ctx, c, do); err != nil || s.sensor(quantity.DyeLight) == nil {
+	err := GivePermit(ctx, c, do)
+	if s.story.plan != "" {
+		// Refused where one runs from before a restart; the refusal is journalled.
+		_ = do(ctx, daq.Command{ID: rand.Text(), Ask: &daq.StartExperimentAsk{Plan: SweepPlan}, Who: "simulated demonstrator"})
+	}
+	if err != nil || s.sensor(quantity.DyeLight) == nil {
 		return err
 	}
 	tick := time.NewTicker(c.Wait(stillEvery))

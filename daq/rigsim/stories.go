@@ -30,7 +30,7 @@ func watching() []scenario {
 	return []scenario{
 		{name: "steady", about: "Nothing happens: 42 °C, turbulent, all instruments good.", start: point()},
 		{name: "sweep", about: "Four temperatures from 20 to 65 °C, three states of the dye each, with valve moves and observations.",
-			start: setting{40, 1500, 3.5}, extra: append(full(), quantity.DyeLight), moves: sweep(), again: 4 * sweepStage},
+			start: setting{40, 1500, 3.5}, extra: append(full(), quantity.DyeLight), moves: sweep(), again: 4 * sweepStage, plan: sweepPlan},
 	}
 }
 
@@ -90,6 +90,15 @@ const (
 func sweepStages() []setting {
 	return []setting{{40, 0, 3.5}, {52, 0, 2.7}, {65, 0, 2.1}, {20, 0, 4.5}}
 }
+
+// SweepPlan is the name of the plan of the scenario sweep.
+const SweepPlan = "four temperatures"
+
+const sweepPlan = `
+[[plan]]
+name = "` + SweepPlan + `"
+points = [{temperature = "40 Cel", regimes = ["laminar", "transitional", "turbulent"]}, {temperature = "52 Cel", regimes = ["laminar", "transitional", "turbulent"]}, {temperature = "65 Cel", regimes = ["laminar", "transitional", "turbulent"]}, {temperature = "20 Cel", regimes = ["laminar", "transitional", "turbulent"]}]
+`
 
 // sweep is the plan of the temperatures: laminar, torn half of the time, turbulent.
 func sweep() []move {

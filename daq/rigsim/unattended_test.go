@@ -95,7 +95,8 @@ func heatedNight(t *testing.T, seed uint64) (n *night, rising float64) {
 
 // The simulated demonstrator asks for the still thread in a laminar flow with a thread that
 // has been whole for a look, again until the daemon begins to take it, and then no more;
-// in a turbulent flow, or while the hand turns the valve, not at all.
+// in a turbulent flow, or while the hand turns the valve, not at all. Before it he starts the
+// scenario's plan, once.
 func TestTheDemonstratorTakesTheStillThread(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newSim(t, Options{Seed: 3, Scenario: "sweep", Calm: true})
@@ -116,16 +117,16 @@ func TestTheDemonstratorTakesTheStillThread(t *testing.T) {
 			t.Helper()
 			time.Sleep(10 * time.Second)
 			synctest.Wait()
-			if got := len(asked); got != want || asked[0] != daq.Give || got > 1 && asked[got-1] != daq.Still {
+			if got := len(asked); got != want || asked[0] != daq.Give || asked[1] != daq.StartExperiment || got > 2 && asked[got-1] != daq.Still {
 				t.Fatalf("%s: asked %v, want %d", name, asked, want)
 			}
 		}
-		asks("turbulent", 1)
+		asks("turbulent", 2)
 		s.turn(1500)
-		asks("the hand is on the valve", 1)
+		asks("the hand is on the valve", 2)
 		s.plant.step(time.Minute)
-		asks("laminar", 4)
-		asks("afterwards", 4)
+		asks("laminar", 5)
+		asks("afterwards", 5)
 		if err := <-ended; err != nil {
 			t.Error(err)
 		}

@@ -20,7 +20,7 @@ import (
 // resultKinds are the lists of results by the last word of their address, which is the
 // recording's too; the kind is "" for what cannot be struck.
 var resultKinds = map[string]string{
-	"test-points": daq.KindTestPoint, "observations": daq.KindObservation, "collections": daq.KindCollection, "notes": "",
+	"test-points": daq.KindTestPoint, "observations": daq.KindObservation, "collections": daq.KindCollection, "notes": "", "experiments": "",
 }
 
 const (
@@ -165,7 +165,14 @@ func (s *Server) strike(what string) func(http.ResponseWriter, *http.Request) (a
 		if len(list) == 0 || list[0].Sequence != n {
 			return nil, problemf(http.StatusNotFound, "there is no %s %d; GET /api/%s lists them", resultKinds[what], n, what)
 		}
-		return s.write(r, &daq.StrikeAsk{Of: resultKinds[what], Struck: n, Reason: body.Reason})
+		ask := daq.StrikeAsk{Of: resultKinds[what], Struck: n, Reason: body.Reason}
+		if what == "test-points" { // of which experiment and condition, so that it is taken again
+			var point daq.TestPoint
+			if json.Unmarshal(list[0].Body, &point) == nil {
+				ask.Experiment, ask.Point = point.Experiment, point.Point
+			}
+		}
+		return s.write(r, &ask)
 	}
 }
 

@@ -54,12 +54,14 @@ func (s *Server) notebookRoutes() map[string]map[string]route {
 	paths := map[string]map[string]route{}
 	for what, write := range map[string]func(http.ResponseWriter, *http.Request) (any, error){
 		"test-points": s.capture, "observations": s.observe, "collections": s.collect, "notes": s.note,
+		"experiments": s.startExperiment,
 	} {
 		paths["/api/"+what] = map[string]route{"GET": {RoleWatch, answering(s.results(what))}, "POST": {RoleOperate, answering(write)}}
 		if resultKinds[what] != "" {
 			paths["/api/"+what+"/{sequence}/strike"] = map[string]route{"POST": {RoleOperate, answering(s.strike(what))}}
 		}
 	}
+	paths["/api/experiments/{id}/stop"] = map[string]route{"POST": {RoleOperate, answering(s.stopExperiment)}}
 	return paths
 }
 
