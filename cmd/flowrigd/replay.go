@@ -21,7 +21,9 @@ func replayVerb() *cobra.Command {
 			"compared with its recorded rows to 1e-9, what both know: differences are listed\n" +
 			"with their first time and are no failure. Inputs that are not in the recording are named: what comes after them\n" +
 			"is computed without them and compared with nothing, up to the end of that run, and\n" +
-			"replay exits with 1. A run whose first inputs have been purged is not played.",
+			"replay exits with 1. With --from a run of this build begins at its newest checkpoint\n" +
+			"before that time (one is made each hour). A run whose first inputs have been purged\n" +
+			"is played from its oldest checkpoint, if this build made it.",
 	}
 	data := c.Flags().String("data", "", "`DIR` of the recording, or a database file")
 	var p live.Replay
