@@ -138,7 +138,7 @@ const (
 		SELECT sequence FROM alarm_event AS old WHERE ` + mayForget + ` ORDER BY sequence LIMIT ?)`
 )
 
-// bySize forgets the oldest inputs, then rows, then notes and results and at last alarms
+// bySize forgets the oldest inputs, then rows, then roll-ups, then notes and at last alarms
 // while more than max_size is in use, and gives pages that are free back to the
 // disk.
 func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
@@ -160,19 +160,15 @@ func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
 	return false, nil
 }
 
-// forgottenBySize are what goes, in its order: results after notes, which say less,
-// and before alarms.
+// forgottenBySize are what goes, in its order. Test points, observations, collections,
+// experiments and what was struck are little and the reason for it all: age alone
+// forgets them, and configurations never go.
 func forgottenBySize() []string {
 	list := []string{lostCheckpoints, firstBlock, firstInputs, firstSamples}
 	for _, level := range levels {
 		list = append(list, fmt.Sprintf(firstRollups, levelTable(level)))
 	}
-	for i := range kinds {
-		if kinds[i].class == daq.ClassEvent {
-			list = append(list, fmt.Sprintf(firstEvents, kinds[i].table))
-		}
-	}
-	return append(list, firstAlarms)
+	return append(list, fmt.Sprintf(firstEvents, "note"), firstAlarms)
 }
 
 // shrink gives some free pages back.

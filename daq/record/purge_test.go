@@ -89,6 +89,9 @@ func aged(t *testing.T) *sql.DB {
 		a := raise(name, fmt.Sprint(n), 0)
 		a.Alarm.Time = at
 		b.Events = []daq.Event{a, {Note: &daq.Note{Kind: "note", Time: at}}}
+		if n == 1 {
+			b.Events = append(b.Events, results()...)
+		}
 		b.Digest = fmt.Sprint(n)
 		if n%60 == 59 {
 			b.Checkpoint = []byte("the state")
@@ -227,6 +230,11 @@ func TestPurgeBySize(t *testing.T) {
 	}
 	p = purger{retention: Retention{MaxSize: 1}}
 	purgeAll(t, db, &p) // ends, though what may not go is more
+	for _, k := range kinds[2:] {
+		if got := count(t, db, `SELECT count(*) FROM `+k.table); got != 1 {
+			t.Errorf("%s: %d left of 1, for no size is to forget it", k.table, got)
+		}
+	}
 	if notes, alarms := count(t, db, `SELECT count(*) FROM note`), count(t, db, `SELECT count(*) FROM alarm_event`); notes != 0 || alarms != 441 {
 		t.Errorf("%d notes and %d alarms left, want 441: the last of each and those that the broker waits for", notes, alarms)
 	}
