@@ -19,6 +19,10 @@ const (
 	jumpMemory = 10 * time.Minute
 )
 
+// askEvery is how often the system is asked whether its clock is synchronised: each
+// label would cost a call of the kernel, and what steers a clock gives up in minutes.
+const askEvery = time.Second
+
 // Clock gives monotonic time since a run began, and the wall time as a label
 // with a flag whether it can be relied upon.
 type Clock struct {
@@ -26,6 +30,8 @@ type Clock struct {
 	offset time.Duration
 	jumped time.Duration // monotonic time of the last jump; < 0: none
 	synced func() bool
+	asked  time.Duration // monotonic time at which synced was asked last; < 0: never
+	sure   bool          // what it said
 
 	asleep func() time.Duration // how long the machine has slept since it was started
 	before time.Duration        // of that before the run
@@ -40,7 +46,7 @@ func New() *Clock { return NewOf(asleep) }
 
 // NewOf starts the clock of a machine whose sleep so far asleep tells.
 func NewOf(asleep func() time.Duration) *Clock {
-	return &Clock{began: time.Now(), jumped: -jumpMemory, synced: kernelSynchronised, asleep: asleep, before: asleep()}
+	return &Clock{began: time.Now(), jumped: -jumpMemory, asked: -askEvery, synced: kernelSynchronised, asleep: asleep, before: asleep()}
 }
 
 // Now is the monotonic time since the run began, the time in which the machine
@@ -89,5 +95,8 @@ func (c *Clock) Label() (time.Time, bool) {
 		c.jumped = mono
 	}
 	c.offset = offset
-	return now.Round(0).UTC(), c.synced() && mono-c.jumped >= jumpMemory
+	if mono-c.asked >= askEvery {
+		c.asked, c.sure = mono, c.synced()
+	}
+	return now.Round(0).UTC(), c.sure && mono-c.jumped >= jumpMemory
 }

@@ -55,3 +55,24 @@ func TestAJumpOfTheWallClockIsFlagged(t *testing.T) {
 		})
 	}
 }
+
+// The kernel is asked once a second, however many labels are made, and believed then.
+func TestTheKernelIsAskedOnceASecond(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		asked, says := 0, true
+		c := New()
+		c.synced = func() bool { asked++; return says }
+		for i := range 50 {
+			if _, sure := c.Label(); sure == (i >= 40) {
+				t.Errorf("label %d: sure %v", i, sure)
+			}
+			if i == 31 {
+				says = false
+			}
+			time.Sleep(100 * time.Millisecond)
+		}
+		if asked != 5 {
+			t.Errorf("asked %d times in 5 s", asked)
+		}
+	})
+}
