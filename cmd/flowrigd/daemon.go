@@ -98,6 +98,7 @@ func (d *daemon) buildEngine(cfg *config.Config) (err error) {
 	if d.engine, err = engine.New(cfg, d.recording.restore(cfg)); err != nil {
 		return err
 	}
+	d.engine.Remember(d.recording.ran)
 	o := live.LoopOptions{
 		Engine: d.engine, Clock: d.clock, Journal: d.recording,
 		OnState:   func(s *daq.State) { d.server.ObserveState(s) }, // it is built later

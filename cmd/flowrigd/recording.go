@@ -17,7 +17,8 @@ import (
 type recording struct {
 	*record.Journal
 	log    *slog.Logger
-	keeper *hold.Keeper // of what holds the permit; nil where there is none, or the file is another daemon's
+	ran    *daq.Remembered // the experiment of before; nil for none
+	keeper *hold.Keeper    // of what holds the permit; nil where there is none, or the file is another daemon's
 }
 
 // openRecording opens the recording, or keeps the reason why not.
@@ -60,6 +61,7 @@ func (r *recording) past() (*hold.Past, error) {
 	if back == nil {
 		return nil, err
 	}
+	r.ran = back.Running
 	sequences := map[string]int64{}
 	for name, m := range back.Latest {
 		sequences[name] = m.Sequence

@@ -116,6 +116,7 @@ type Restored struct {
 	Newest    map[daq.Class]int64    // the newest sequence of each class; 0 without one
 	LastRow   time.Time              // zero without one
 	Begun     bool                   // anything was ever recorded
+	Running   *daq.Remembered        // the experiment that runs; nil for none
 }
 
 // Restore reads the last state of every alarm and where the numbers stand.
@@ -130,6 +131,8 @@ func (r *Reader) Restore(ctx context.Context) (Restored, error) {
 	if err := r.savedAlarms(ctx, &out); err != nil {
 		return out, err
 	}
+	// An experiment that cannot be read must not keep the alarms from coming back.
+	out.Running, _ = r.remembered(ctx)
 	if err := r.db.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM run) OR EXISTS (SELECT 1 FROM sequence)`).Scan(&out.Begun); err != nil {
 		return out, explain(r.path, "restore: runs", err)
 	}
