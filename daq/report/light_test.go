@@ -81,6 +81,10 @@ func TestCriticalByTheLight(t *testing.T) {
 func TestHeatedThroughTheTransition(t *testing.T) {
 	s := bench(t)
 	s.lit(t, began, 2*time.Hour, 1700, 3900, 2400, 20, 65)
+	for i, seen := range []string{"laminar", "transitional", "turbulent"} { // by the light: no second sign
+		s.put("observations", daq.Event{Observation: &daq.Observation{Time: began.Add(time.Duration(i+1) * 30 * time.Minute), Seen: seen, Sensor: true, Approach: "rising",
+			Conditions: daq.Conditions{Reynolds: number(2000 + 400*float64(i)), ReynoldsUncertainty: number(40), TubeTemperature: number(30)}}})
+	}
 	r, err := Load(t.Context(), s, Request{})
 	if err != nil {
 		t.Fatal(err)

@@ -144,6 +144,12 @@ func TestLaminarIsTheThreadToo(t *testing.T) {
 	if !s.laminar() {
 		t.Fatal("the sweep does not begin laminar")
 	}
+	v := s.plant.tube.velocity
+	s.plant.tube.velocity = 2 * v
+	if s.laminar() {
+		t.Error("Re 3000 is laminar, since the thread is still whole")
+	}
+	s.plant.tube.velocity = v
 	s.plant.dye.step(0.9, true)
 	s.plant.dye.step(0.2, false)
 	if s.laminar() {
