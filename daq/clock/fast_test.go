@@ -163,3 +163,17 @@ func TestASharedClockWaitsOnceItIsFast(t *testing.T) {
 		}
 	})
 }
+
+// What passed before a change passed at the speed of before, whoever looked at the clock
+// meanwhile.
+func TestAChangeOfSpeedCountsFromNow(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := NewFast(1)
+		time.Sleep(time.Second)
+		c.SetPace(10, false)
+		time.Sleep(time.Second)
+		if got := c.Now(); got != 11*time.Second {
+			t.Errorf("after a second at speed 1 and one at 10: %v", got)
+		}
+	})
+}

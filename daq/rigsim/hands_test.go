@@ -196,3 +196,18 @@ func TestAScenarioOnColdWaterKeepsItsHead(t *testing.T) {
 		}
 	}
 }
+
+// What is set by hand holds from now, not for the time since the rig was looked at last.
+func TestAHandHoldsFromNow(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, _ := handled(t, "steady")
+		s.follow()
+		was := s.Simulator().Opening
+		time.Sleep(200 * time.Millisecond)
+		do(t, s, daq.Hands{Valve: of(1.0)})
+		s.follow()
+		if got := s.Simulator().Opening; got != was {
+			t.Errorf("the valve has turned from %v to %v in no time", was, got)
+		}
+	})
+}
