@@ -52,6 +52,9 @@ func (e *Engine) noted(c *daq.Command, note daq.Event, err error) []daq.Event {
 	if err != nil {
 		return e.refuse(c, err)
 	}
+	if a, ok := c.Ask.(*daq.NoteAsk); ok && a.Kind == "valve" {
+		e.forgetLosses() // tube-blocked compares with the new setting
+	}
 	e.reply = &daq.Reply{ID: c.ID}
 	return []daq.Event{note}
 }

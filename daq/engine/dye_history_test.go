@@ -79,3 +79,19 @@ func TestHowSoonABlockageIsTold(t *testing.T) {
 		t.Errorf("told after %v", took)
 	}
 }
+
+// A note that the valve was touched begins a new comparison: less flow at the new setting
+// is no blockage, and one that comes later is told. A note of another kind begins none.
+func TestAValveNoteBeginsANewComparison(t *testing.T) {
+	for kind, raised := range map[string]int{"valve": 0, "air": 1} {
+		b := benchOf(t, "[ports.bus]", "[alarms.tube-blocked]\n[ports.bus]")
+		b.run(3*time.Minute, 1.2, 20, 255)
+		b.step(daq.Input{Kind: daq.KindCommand, Command: &daq.Command{Ask: &daq.NoteAsk{Kind: kind}}})
+		if b.run(4*time.Minute, 1.1, 20, 255); len(b.state.Alarms) != raised {
+			t.Errorf("after a note of kind %s: %v", kind, b.state.Alarms)
+		}
+		if b.run(2*time.Minute, 1.0, 20, 255); len(b.state.Alarms) != 1 {
+			t.Errorf("after a note of kind %s a blockage is not told", kind)
+		}
+	}
+}

@@ -93,7 +93,8 @@ func (n *Notebook) approach(now time.Duration) string {
 	return unknownApproach
 }
 
-// observed is what was seen last at the conditions of a test point; "" for nothing.
+// observed is what was seen last at the conditions of a test point by a person, or else
+// what the light shows there; "" for nothing.
 func (n *Notebook) observed(p *daq.TestPoint) string {
 	re, celsius := n.meanOf(p, quantity.Reynolds), n.meanOf(p, quantity.TubeTemperature)
 	if celsius.Value == nil {
@@ -111,6 +112,9 @@ func (n *Notebook) observed(p *daq.TestPoint) string {
 		if o.experiment == p.Experiment && math.Abs(o.re-*re.Value) <= width && math.Abs(o.celsius-*celsius.Value) <= sameTemperature {
 			return o.band.String()
 		}
+	}
+	if share := n.meanOf(p, quantity.DisturbedFraction).Value; share != nil {
+		return bandSeen(*share).String()
 	}
 	return ""
 }

@@ -63,17 +63,20 @@ func TestTheLightWritesNothingOfAMovingFlow(t *testing.T) {
 	}
 }
 
-// TestAPersonIsNotHeldAgainstTheLight: what the light wrote contradicts nobody, and stands
-// in no test point as what was observed.
+// TestAPersonIsNotHeldAgainstTheLight: what the light wrote contradicts nobody. A test
+// point has what it shows, until a person has looked: then theirs.
 func TestAPersonIsNotHeldAgainstTheLight(t *testing.T) {
 	b := newBench(t)
 	if list := b.watched(2*time.Minute, 1500, 1); len(list) != 1 || list[0].Seen != "turbulent" {
 		t.Fatalf("%+v", list)
 	}
-	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "" {
-		t.Errorf("a test point that nobody looked at: %q", p.Observed)
+	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "turbulent" {
+		t.Errorf("a test point that the light alone looked at: %q", p.Observed)
 	}
 	if o := b.must(&daq.ObserveAsk{Seen: "laminar"}).Observation; !o.Contradicts.IsZero() || o.Sensor {
 		t.Errorf("%+v", o)
+	}
+	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "laminar" {
+		t.Errorf("a test point that a person has looked at: %q", p.Observed)
 	}
 }

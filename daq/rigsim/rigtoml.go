@@ -134,6 +134,9 @@ func (s *Sim) writeServices(b *strings.Builder) {
 	if s.plant.speed > 1 && (s.options.Relay || s.sensor(quantity.HeaterOn) != nil) {
 		fmt.Fprintf(b, "\n[alarms.temperature-implausible]\nmax_fall = \"%g K/s\" # this rig runs faster than the clock\n", 0.8*s.plant.speed)
 	}
+	if s.story.name == "blocked-tube" { // elsewhere its valve is moved, and nobody notes it
+		b.WriteString("\n[alarms.tube-blocked]\n")
+	}
 	if c.Broker != "" {
 		fmt.Fprintf(b, "\n[mqtt]\nbroker = %s\n", strconv.Quote(c.Broker))
 	}
