@@ -46,7 +46,7 @@ func heating() []scenario {
 			start: setting{42, 300, 3.5}, extra: guarded,
 			moves: []move{{5 * time.Second, valve(0)}, {30 * time.Second, tap(0)}, {30 * time.Second, stick}}},
 		{name: "blocked-tube", about: "Something lodges in the tube's mouth and chokes the flow, which stays turbulent: between the limits no loss is known.",
-			start: setting{42, 8000, 3.5}, rest: 8 * time.Minute, moves: []move{{20 * time.Second, block(250)}}},
+			start: setting{42, 8000, 3.5}, rest: 3 * time.Minute, moves: []move{{5 * time.Minute, block(250)}}},
 		{name: "relay-welded", about: "The permit relay's contact has welded and the thermostat sticks: dropping the permit does not stop the heat.",
 			start: setting{68, 6000, 1.78}, extra: guarded, moves: []move{{0, weld}, {5 * time.Second, stick}}},
 	}
