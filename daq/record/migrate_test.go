@@ -195,27 +195,27 @@ func TestMoveIsKilled(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	r := open(t, dir, Options{})
-	for n := 1; n <= 3000; n++ {
+	for n := 1; n <= 1500; n++ {
 		b := tick(n)
 		b.State.Values.Put(quantity.Reynolds, float64(n))
 		r.Put(b)
 	}
-	waitRow(t, r, 3000)
+	waitRow(t, r, 1500)
 	shut(t, r)
 	backToSchema1(t, dir)
-	moved, rounds := 0, 8
+	moved, rounds := 0, 5
 	if *long {
 		rounds = 20
 	}
-	for round := range rounds {
-		killAfter(t, dir, "yes", time.Duration(rand.Int64N(200))*time.Millisecond)
-		checkAfterKill(t, dir, round, 3000, nil)
+	for round := 0; round < rounds || moved == 0 && round < 20; round++ {
+		killAfter(t, dir, "yes", time.Duration(rand.Int64N(400))*time.Millisecond)
+		checkAfterKill(t, dir, round, 1500, nil)
 		db, err := openDatabase(databasePath(dir), "mode=ro")
 		if err != nil {
 			t.Fatal(err)
 		}
 		if left, err := isTable(db, oldRows); err == nil && left {
-			moved = 3000 - count(t, db, `SELECT count(*) FROM `+oldRows)
+			moved = 1500 - count(t, db, `SELECT count(*) FROM `+oldRows)
 		}
 		db.Close()
 	}
