@@ -63,7 +63,7 @@ func TestReportOfARecording(t *testing.T) {
 		says string
 		args []string
 	}{
-		{`experiment "sweep-9": not in this recording, which has: none`, []string{"--data", copied, "--experiment", "sweep-9", "--out", filepath.Join(to, "x.html")}},
+		{`experiment "sweep-9": not in this recording, which has: 20`, []string{"--data", copied, "--experiment", "sweep-9", "--out", filepath.Join(to, "x.html")}},
 		{"there is a file of that name", []string{"--data", copied, "--out", copied}},
 		{"no recording", []string{"--data", t.TempDir(), "--out", filepath.Join(to, "x.html")}},
 	} {
