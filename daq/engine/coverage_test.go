@@ -10,19 +10,15 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/calc/water"
+	"flowrigd/daq/daqtest"
 )
 
-// coverRigs is how many rigs are drawn: fewer under the race detector, which asks for none.
-func coverRigs() int {
-	if testing.Short() {
-		return 30
-	}
-	return 300
-}
-
-// coverLeast is the share of so many that must be covered: 0.95 less two standard
-// deviations of the count, 0.925 of 300.
-func coverLeast() float64 { return 0.95 - 2*math.Sqrt(0.95*0.05/float64(coverRigs())) }
+// coverRigs is how many rigs are drawn; 0.95 − 2·√(0.95·0.05/300) = 0.925 is the
+// least share that chance may leave of a true 0.95.
+const (
+	coverRigs  = 300
+	coverLeast = 0.925
+)
 
 // coverText is a rig whose bore is exact, so that the instruments alone make
 // the uncertainty; its temperature is a number in Cel.
@@ -36,7 +32,7 @@ var coverText = strings.NewReplacer(
 func covered(t *testing.T, play func(b *bench, r *rand.Rand) (flow, celsius float64)) (share, width float64) {
 	t.Helper()
 	held, cfg := 0, benchConfig(t, coverText)
-	for seed := range uint64(coverRigs()) {
+	for seed := range uint64(coverRigs) {
 		e, err := New(cfg, nil)
 		if err != nil {
 			t.Fatal(err)
@@ -53,15 +49,16 @@ func covered(t *testing.T, play func(b *bench, r *rand.Rand) (flow, celsius floa
 		if math.Abs(b.value(quantity.Reynolds)-truth) <= u {
 			held++
 		}
-		width += u / float64(coverRigs())
+		width += u / coverRigs
 	}
-	return float64(held) / float64(coverRigs()), width
+	return float64(held) / coverRigs, width
 }
 
 // Water that warms steadily, a thermometer of ± 0.5 K with a time constant of
 // 5 s that is behind by all of it: the lag is in the uncertainty before it is a
 // doubt.
 func TestUncertaintyCoversTheLag(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	for _, perMinute := range []float64{0, 1.8, 5.4, 7.8} {
 		share, width := covered(t, func(b *bench, r *rand.Rand) (float64, float64) {
@@ -77,7 +74,7 @@ func TestUncertaintyCoversTheLag(t *testing.T) {
 			return 3, celsius
 		})
 		t.Logf("%.1f K/min: covered %.3f, mean U %.1f", perMinute, share, width)
-		if share < coverLeast() {
+		if share < coverLeast {
 			t.Errorf("%.1f K/min: Re ± U holds the true Re in %.3f", perMinute, share)
 		}
 	}
@@ -86,6 +83,7 @@ func TestUncertaintyCoversTheLag(t *testing.T) {
 // A meter that scatters more than its maker says: the excess is in the
 // uncertainty. Within what the maker says nothing is added.
 func TestUncertaintyCoversScatter(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	var quiet float64
 	for _, percent := range []float64{0, 0.1, 0.5, 1, 2} {
@@ -100,7 +98,7 @@ func TestUncertaintyCoversScatter(t *testing.T) {
 			return 3, 42
 		})
 		t.Logf("scatter of %.1f %%: covered %.3f, mean U %.1f", percent, share, width)
-		if share < coverLeast() {
+		if share < coverLeast {
 			t.Errorf("scatter of %.1f %%: Re ± U holds the true Re in %.3f", percent, share)
 		}
 		if percent == 0 {

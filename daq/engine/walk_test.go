@@ -9,6 +9,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // walkText is heatedText with or without its meter of the supply and its contact of
@@ -33,6 +34,7 @@ func walkText(r *rand.Rand) string {
 // rename alarms and instruments: the judge sees every step, a danger that stands
 // drops the permit, and in the end a person can give it again.
 func TestWalks(t *testing.T) {
+	daqtest.Counts(t)
 	for seed := range uint64(12) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			w := &walk{crossed: newCrossed(t), r: rand.New(rand.NewPCG(seed, 7)), since: map[string]time.Duration{}}

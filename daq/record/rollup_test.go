@@ -10,6 +10,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // wanderingRows records rows some half a minute apart, of a clock that stops, jumps by
@@ -87,6 +88,7 @@ func holdBucket(t *testing.T, plain *sql.DB, got daq.Bucket, end time.Time) {
 // whatever the roll-ups have at that time: all, none, some, and after a kill or a newer
 // start.
 func TestTrendIsPlainSQL(t *testing.T) {
+	daqtest.Counts(t)
 	dir, random := t.TempDir(), rand.New(rand.NewPCG(7, 8))
 	r := open(t, dir, Options{})
 	holdTrends(t, r.Reader, random, 2)

@@ -57,6 +57,7 @@ func (w *watched) interval() daq.State {
 // most shapes here cover more. And U must not be padded: at most 1.3 times the
 // half-width of a Monte Carlo's 95 % interval (JCGM 101:2008).
 func TestUncertaintyCoversTheTruth(t *testing.T) {
+	daqtest.Counts(t)
 	const rigs = 100
 	covered, sum := 0, 0.0
 	for seed := range uint64(rigs) {

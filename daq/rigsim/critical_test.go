@@ -16,6 +16,7 @@ import (
 	"flowrigd/calc/uncertainty"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/report"
 )
 
@@ -333,6 +334,7 @@ func (f *figures) add(h *hall) {
 // taken as one since they share the thermometer: 14 of 20 (4 of 6) held where 0.9 is due,
 // at most 4 (2) rejected where 0.05 is, 12 (3) found where 0.8 is.
 func TestCriticalReynoldsOfManyRigs(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	rigs, held, rejected, found := 20, [2]float64{0.70, 1}, [2]float64{0, 0.2}, 0.6
 	switch {

@@ -13,6 +13,7 @@ import (
 	"flowrigd/calc/water"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/engine"
 )
 
@@ -113,6 +114,7 @@ func (w *watched) judged(c cell) (daq.State, quantity.Set) {
 // form plays four seeds of each cell; of 216 rigs that are covered in 95 % fewer than 92 %
 // come once in 30 times, and most cells are covered better.
 func TestUncertaintyCoversTheTruthAtTheDye(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	seeds := 4
 	switch {

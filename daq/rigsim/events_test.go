@@ -9,6 +9,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // event is something that happens to the rig at a size, for a time, while all
@@ -163,6 +164,7 @@ func TestEachEventIsAlarmedOnce(t *testing.T) {
 // How well an event is seen by its size: the share of ten rigs, of 20 with -long,
 // each with its own errors, that alarmed. Well under the limit none does, well above it all.
 func TestDetectedShare(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	rigs := 10
 	switch {

@@ -7,12 +7,14 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // The water is heated from 20 to 65 °C while nobody touches the valve: Re rises
 // threefold, the profile bends and the flow is torn, and none of it is a blockage. The
 // laminar rig alone with -short.
 func TestHeatingIsNoBlockage(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	for _, re := range []float64{700, 1500, 4000} {
 		if testing.Short() && re > 700 {

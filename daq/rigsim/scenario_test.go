@@ -140,6 +140,7 @@ func TestWeldedRelayHeatsOn(t *testing.T) {
 // he has turned the valve for. Where it is torn half of the time, ten seconds may
 // show him one state alone, as on a real rig: in nine looks of ten he sees both.
 func TestSweepVisitsEveryRegime(t *testing.T) {
+	daqtest.Counts(t)
 	both, looks := 0, 0
 	for seed := range uint64(8) {
 		var seen []quantity.Band

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"flowrigd/calc/quantity"
+	"flowrigd/daq/daqtest"
 )
 
 // The fit as transition_statistics tabulates it, section 4, to its two digits; puffs
@@ -158,6 +159,7 @@ func TestComingDownItStaysTurbulent(t *testing.T) {
 // are the drawn ones, in either direction, within what half an hour of slugs
 // scatters; and many rigs fill the stated ranges.
 func TestCriticalReynolds(t *testing.T) {
+	daqtest.Counts(t)
 	s := newSim(t, Options{Seed: 5, Calm: true})
 	rising, falling := s.CriticalReynolds()
 	share := func(re float64) float64 {

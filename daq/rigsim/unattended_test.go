@@ -10,6 +10,7 @@ import (
 
 	"flowrigd/daq"
 	"flowrigd/daq/clock"
+	"flowrigd/daq/daqtest"
 	"flowrigd/daq/report"
 )
 
@@ -19,6 +20,7 @@ import (
 // and the observations are the light's, each at its temperature. One rig; ten with -long, of
 // which a fair interval of level 0.9 holds seven or more in 987 cases of 1000.
 func TestTheNightThroughTheTransition(t *testing.T) {
+	daqtest.Counts(t)
 	t.Parallel()
 	rigs, held := 1, 0
 	if *long {
