@@ -167,7 +167,7 @@ func (l *loader) loadRecord() {
 	r.Every = s.duration("every", max(time.Second, l.config.Interval), l.config.Interval, time.Hour)
 	r.DurableWithin = s.duration("durable_within", time.Second, 100*time.Millisecond, time.Minute)
 	r.Keep = s.duration("keep", 400*day, time.Hour, longestTime)
-	r.KeepInputs = s.duration("keep_inputs", min(30*day, r.Keep), time.Hour, longestTime)
+	r.KeepInputs = s.duration("keep_inputs", r.Keep, time.Hour, longestTime)
 	r.MaxSize = int64(s.within("max_size", Size, 20e9, 10e6, 1e15))
 	s.done()
 	if r.KeepInputs > r.Keep {
