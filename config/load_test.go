@@ -157,7 +157,7 @@ func TestDefaults(t *testing.T) {
 		t.Error("receiver-failed without a receiver")
 	}
 	equal(t, "http", c.HTTP, HTTP{"127.0.0.1:8080", beside(t, "tokens")})
-	equal(t, "record", c.Record, Record{beside(t, "record"), time.Second, time.Second, 400 * day, 30 * day, 20e9})
+	equal(t, "record", c.Record, Record{beside(t, "record"), time.Second, time.Second, 400 * day, 400 * day, 20e9})
 	equal(t, "digest", len(c.SHA256), 64)
 }
 
