@@ -5,6 +5,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 	"testing"
 	"time"
@@ -40,9 +41,13 @@ func TestThePermitGoesWithTheDaemon(t *testing.T) {
 			t.Errorf("the journal says %q, want %q…", got, want)
 		}
 		// What came of the standstill: its readings were stale, and that trips.
+		// Of the two that trip, one whose answer waited in its line may have been good again at once.
+		names := standingIn(now(g.at))
 		for _, alarm := range []string{"instrument-fault-temperature", "instrument-fault-level"} {
-			g.alarm(alarm, "acknowledge")
-			g.alarm(alarm, "reset")
+			if slices.Contains(names, alarm) {
+				g.alarm(alarm, "acknowledge")
+				g.alarm(alarm, "reset")
+			}
 		}
 		if status, answer := g.permit("give"); status != 200 {
 			t.Errorf("no trip stands any more, and a person does not get the permit: %d %s", status, answer)

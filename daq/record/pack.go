@@ -59,7 +59,10 @@ func (r *Reader) nextBlock(ctx context.Context, p packing, current int64, now ti
 		return nil, err
 	}
 	first, last := rows[0], rows[len(rows)-1]
-	if run == current && (len(rows) < p.inputs || time.Duration(last.Mono) > now-p.recent) {
+	switch {
+	case run != current && now < p.recent: // the end of the run before may still be some of the newest minutes
+		return nil, nil
+	case run == current && (len(rows) < p.inputs || time.Duration(last.Mono) > now-p.recent):
 		return nil, nil
 	}
 	data, err := packInputs(rows)

@@ -200,7 +200,13 @@ func TestOldInputsArePacked(t *testing.T) {
 	}
 	shut(t, r)
 	again := open(t, dir, Options{packing: quick})
-	recordInputs(t, again, []daq.Input{begin("x").Input})
+	first, later := begin("x").Input, daq.Input{Number: 2, Kind: daq.KindTick, Mono: quick.recent - 1, Wall: start}
+	recordInputs(t, again, []daq.Input{first, later})
+	if b, err := again.nextBlock(t.Context(), quick, 2, later.Mono); b != nil || err != nil {
+		t.Errorf("the end of the run before is still of the newest, and %v is packed, %v", b, err)
+	}
+	later.Number, later.Mono = 3, quick.recent
+	recordInputs(t, again, []daq.Input{later})
 	await(t, "the run that has ended", func() bool {
 		return readerCount(t, again.Reader, `SELECT count(*) FROM input WHERE run = 1`) == 0
 	})
