@@ -49,7 +49,7 @@ func (n *Notebook) Capture(s *daq.State, who, point string) (*daq.TestPoint, err
 	} else if s.Values.Band() == quantity.NoFlow {
 		p.Computed = quantity.NoFlow.String()
 	}
-	p.Observed, p.Spoilt = n.observed(p), n.spoiltWithin(s, list[0].at)
+	p.Observed, p.Spoilt = n.observed(p, s), n.spoiltWithin(s, list[0].at)
 	if n.run != nil {
 		p.Repeat = n.run.file(point, p.Spoilt)
 	}

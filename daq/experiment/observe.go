@@ -95,7 +95,7 @@ func (n *Notebook) approach(now time.Duration) string {
 
 // observed is what was seen last at the conditions of a test point by a person, or else
 // what the light shows there; "" for nothing.
-func (n *Notebook) observed(p *daq.TestPoint) string {
+func (n *Notebook) observed(p *daq.TestPoint, s *daq.State) string {
 	re, celsius := n.meanOf(p, quantity.Reynolds), n.meanOf(p, quantity.TubeTemperature)
 	if celsius.Value == nil {
 		celsius = n.meanOf(p, quantity.Temperature)
@@ -113,8 +113,8 @@ func (n *Notebook) observed(p *daq.TestPoint) string {
 			return o.band.String()
 		}
 	}
-	if share := n.meanOf(p, quantity.DisturbedFraction).Value; share != nil {
-		return bandSeen(*share).String()
+	if share, watched := s.Values.Get(quantity.DisturbedFraction); watched { // of the last minute already
+		return bandSeen(share).String()
 	}
 	return ""
 }

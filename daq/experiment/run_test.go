@@ -155,6 +155,9 @@ func TestAdvice(t *testing.T) {
 		{"set the valve to 0.54 L/min", []func(*daq.State){at(25, 0)}},
 		{"wait until steady at 25 Cel, laminar: about 40 s", []func(*daq.State){at(25, 0), laminar(0.99)}},
 		{"look at the alarm first: water-overheat", []func(*daq.State){at(35, 0), alarm}},
+		{"look at the alarm first: trip-ineffective", []func(*daq.State){at(35, 0), func(s *daq.State) {
+			s.Alarms = []daq.AlarmStatus{{Name: "trip-ineffective", Priority: "high", Active: true}}
+		}}},
 	} {
 		b.run(200*time.Millisecond, 3000, c.change...)
 		if next := b.s.Experiment.Next; !strings.HasPrefix(next, c.want) || strings.Contains(next, "cold") {

@@ -73,6 +73,10 @@ func TestAPersonIsNotHeldAgainstTheLight(t *testing.T) {
 	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "turbulent" {
 		t.Errorf("a test point that the light alone looked at: %q", p.Observed)
 	}
+	b.s.Values.Put(quantity.DisturbedFraction, 0.5) // which is of the last minute already: its mean is of two
+	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "transitional" {
+		t.Errorf("a share of 0.5 after a minute of 1: %q", p.Observed)
+	}
 	if o := b.must(&daq.ObserveAsk{Seen: "laminar"}).Observation; !o.Contradicts.IsZero() || o.Sensor {
 		t.Errorf("%+v", o)
 	}
