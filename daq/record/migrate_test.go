@@ -208,7 +208,7 @@ func TestMoveIsKilled(t *testing.T) {
 		rounds = 20
 	}
 	for round := 0; round < rounds || moved == 0 && round < 20; round++ {
-		killAfter(t, dir, "yes", time.Duration(rand.Int64N(400))*time.Millisecond)
+		killAfter(t, dir, "yes", time.Duration(rand.Int64N(400))*time.Millisecond+longer(round, moved > 0))
 		checkAfterKill(t, dir, round, 1500, nil)
 		db, err := openDatabase(databasePath(dir), "mode=ro")
 		if err != nil {
