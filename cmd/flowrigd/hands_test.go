@@ -73,8 +73,9 @@ func TestDemoIsWorkedByHand(t *testing.T) {
 		o.hand(map[string]any{"speed": speed})
 		first := number(now(at), "sequence")
 		within(t, 10*time.Second, "some rows more", func() bool { return number(now(at), "sequence") >= first+2 })
-		if s := now(at); !allGood(s) || len(standingIn(s)) > 0 {
-			t.Errorf("at speed %v: %v, alarms %v", speed, s["quality"], standingIn(s))
+		within(t, 10*time.Second, "all instruments good", func() bool { return allGood(now(at)) }) // one answer may be late on a busy machine
+		if s := now(at); len(standingIn(s)) > 0 {
+			t.Errorf("at speed %v: alarms %v", speed, standingIn(s))
 		}
 	}
 	o.hand(map[string]any{"pause": true})
