@@ -177,7 +177,7 @@ func TestBadPorts(t *testing.T) {
 				return strings.HasPrefix(qualityOf(at, "flow"), "bad: ") && qualityOf(at, "temperature") == "good"
 			})
 			says(t, "the quality", qualityOf(at, "flow"), "bus", device, c.want)
-			says(t, "the log", d.err.String(), device, c.want)
+			d.logs(device, c.want)
 			unready(t, at, "instrument flow", "instrument level", c.want)
 			if mend != nil {
 				mend()

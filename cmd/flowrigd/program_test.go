@@ -126,6 +126,15 @@ func noRace(t *testing.T, stderr string) {
 	}
 }
 
+// logs waits until the log says each of the parts: what a page or a state shows
+// may be there a moment before its line is.
+func (p *process) logs(parts ...string) {
+	p.t.Helper()
+	for _, part := range parts {
+		within(p.t, 5*time.Second, "the log says "+part, func() bool { return strings.Contains(p.err.String(), part) })
+	}
+}
+
 func (p *process) signal(s syscall.Signal) { _ = p.cmd.Process.Signal(s) }
 
 // end asks the program to stop and gives its exit code.

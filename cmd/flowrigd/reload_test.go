@@ -118,7 +118,7 @@ func TestTwoDaemonsOnOneLine(t *testing.T) {
 	within(t, 10*time.Second, "the second says that both lines are busy", func() bool {
 		return strings.Contains(qualityOf(second, "flow"), remedy) && strings.Contains(qualityOf(second, "temperature"), remedy)
 	})
-	says(t, "its log", d.err.String(), "bus: "+b.bus.name+": open: "+remedy)
+	d.logs("bus: " + b.bus.name + ": open: " + remedy)
 	if text, _, code := call(t, program, "probe", "--config", b.dir+"/bench.toml", "--json", "flow"); code != exitFailed || text != "" {
 		t.Errorf("probe beside a daemon ends with %d: %s", code, text)
 	}

@@ -26,7 +26,7 @@ func TestBrokerDownAtStart(t *testing.T) {
 	})
 	_, body := get("http://" + at + "/readyz")
 	says(t, "/readyz", body, broker, "not ready: broker", "start the broker, or correct mqtt.broker")
-	says(t, "the log", d.err.String(), "broker not connected, trying on", broker)
+	d.logs("broker not connected, trying on", broker)
 	d.ends(exitDone)
 }
 
@@ -41,10 +41,8 @@ func TestRecordingNotWritable(t *testing.T) {
 	if s := now(at); s["sequence"] != nil || s["recording"] != nil {
 		t.Errorf("without a recording: sequence %v, recording %v", s["sequence"], s["recording"])
 	}
-	body := unready(t, at)
-	for what, text := range map[string]string{"/readyz": body, "the log": d.err.String()} {
-		says(t, what, text, "record.directory "+filepath.Join(file, "record"), "not a directory", "or name another one")
-	}
+	says(t, "/readyz", unready(t, at), "record.directory "+filepath.Join(file, "record"), "not a directory", "or name another one")
+	d.logs("record.directory "+filepath.Join(file, "record"), "not a directory", "or name another one")
 	b.set(func(b *handBench) { b.celsius = 80 })
 	within(t, 5*time.Second, "the alarm is told, unrecorded", func() bool { return w.find("alarm/water-overheat", unrecorded) != nil })
 	must(t, os.Remove(file))
@@ -76,7 +74,7 @@ func TestPagePortTaken(t *testing.T) {
 		h := w.last("state")
 		return h != nil && allGood(h.body)
 	})
-	says(t, "the log", d.err.String(), at, remedy)
+	d.logs(at, remedy)
 	must(t, taken.Close())
 	within(t, 10*time.Second, "the page is served by itself", func() bool { return allGood(now(at)) })
 	d.ends(exitDone)
