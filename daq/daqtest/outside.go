@@ -3,6 +3,7 @@ package daqtest
 import (
 	"os"
 	"os/exec"
+	"path/filepath"
 	"testing"
 )
 
@@ -29,4 +30,14 @@ func Program(t testing.TB, name, debian string) string {
 	}
 	Require(t, name+" (Debian's package "+debian+")", false)
 	return ""
+}
+
+// NodeModule is the directory of a package of the npm registry, in the directory
+// that FLOWRIG_NODE_MODULES names.
+func NodeModule(t testing.TB, name string) string {
+	t.Helper()
+	dir := filepath.Join(os.Getenv("FLOWRIG_NODE_MODULES"), name)
+	_, err := os.Stat(filepath.Join(dir, "package.json"))
+	Require(t, name+" of the npm registry (in the directory that FLOWRIG_NODE_MODULES names)", err == nil && filepath.IsAbs(dir))
+	return dir
 }
