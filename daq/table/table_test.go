@@ -6,7 +6,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
+	"math"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
@@ -252,5 +255,58 @@ func TestParquet(t *testing.T) {
 	}
 	if columns, _ := f.Lookup("columns"); !strings.Contains(columns, `"schema:unitText":"L/min"`) {
 		t.Errorf("the columns are described by %q", columns)
+	}
+}
+
+// TestAnotherLanguageReadsAwkwardParquet: what numbers, texts and times can be at worst,
+// in several groups of rows, reads back in JavaScript as it was written.
+func TestAnotherLanguageReadsAwkwardParquet(t *testing.T) {
+	awkward := []struct{ integer, at, number, truth, text, wantNumber, wantText any }{
+		{int64(math.MaxInt64), time.UnixMicro(-1), math.SmallestNonzeroFloat64, true, "", math.SmallestNonzeroFloat64, ""},
+		{int64(math.MinInt64), time.UnixMicro(1<<53 + 1), -math.MaxFloat64, false, "\x9b2J π\r\n\x00", -math.MaxFloat64, "\uFFFD2J π\r\n\x00"},
+		{nil, nil, math.NaN(), nil, nil, nil, nil},
+		{int64(0), time.UnixMicro(0), math.Inf(-1), true, strings.Repeat("long", 90), nil, strings.Repeat("long", 90)},
+	}
+	rows := func(yield func(Row, error) bool) {
+		for i := range 2*groupRows + 1 {
+			a := awkward[i%len(awkward)]
+			if !yield(Row{Values: []any{a.integer, a.at, nil, nil, a.number, a.truth, nil, a.text}}, nil) {
+				return
+			}
+		}
+	}
+	file := filepath.Join(t.TempDir(), "awkward.parquet")
+	f, err := os.Create(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if n, err := planned(t, Form{Format: "parquet"}).Write(f, rows); err != nil || n != 2*groupRows+1 {
+		t.Fatal(n, err)
+	}
+	p := daqtest.ReadParquet(t, file)[0]
+	if p.Groups != 3 || len(p.Rows) != 2*groupRows+1 || !strings.Contains(p.Told["columns"], `"schema:unitText":"m3/s"`) {
+		t.Fatalf("%d rows in %d groups, told %v", len(p.Rows), p.Groups, p.Told)
+	}
+	for i, want := range []string{"sequence INTEGER", "time TIMESTAMP MICROS UTC", "flow_cubic_meters_per_second DOUBLE",
+		"flow_cubic_meters_per_second_uncertainty DOUBLE", "level_meters DOUBLE", "steady BOOLEAN", "tank_celsius DOUBLE", "who STRING"} {
+		c := p.Columns[i]
+		got := strings.TrimSpace(c.Name + " " + c.Type + " " + c.Unit)
+		if c.UTC {
+			got += " UTC"
+		}
+		if got != want || !c.Optional {
+			t.Errorf("column %d is %s, want %s; optional %v", i, got, want, c.Optional)
+		}
+	}
+	for i, got := range p.Rows {
+		a := awkward[i%len(awkward)]
+		want := []any{nil, nil, nil, nil, a.wantNumber, a.truth, nil, a.wantText}
+		if a.integer != nil {
+			want[0], want[1] = fmt.Sprint(a.integer), fmt.Sprint(a.at.(time.Time).UnixMicro())
+		}
+		if !reflect.DeepEqual(got, want) {
+			t.Fatalf("row %d: %.200v, want %.200v", i, got, want)
+		}
 	}
 }
