@@ -114,13 +114,13 @@ drop = "1.10 m"
 device = %q
 baud = 19200
 framing = "8E1"
-timeout = "100 ms"
+timeout = "250 ms"
 
 [ports.tc]
 device = %q
 baud = 19200
 framing = "8N1"
-timeout = "100 ms"
+timeout = "250 ms"
 
 [instruments.flow]
 port = "bus"

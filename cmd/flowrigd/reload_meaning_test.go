@@ -54,7 +54,7 @@ func TestReloadMixesNoMeanings(t *testing.T) {
 	slow := func(more, accuracy string) {
 		text := read(t, b.config(at, more))
 		head, tail, _ := strings.Cut(text, "[ports.tc]")
-		tail = strings.Replace(tail, `timeout = "100 ms"`, `timeout = "1 s"`, 1)
+		tail = strings.Replace(tail, `timeout = "250 ms"`, `timeout = "1 s"`, 1)
 		write(t, file, strings.Replace(head+"[ports.tc]"+tail, `fixed = "0.5 K"`, accuracy, 1))
 	}
 	slow(inTenths, `fixed = "0.5 K"`)

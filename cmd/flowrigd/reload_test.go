@@ -110,7 +110,7 @@ func TestTwoDaemonsOnOneLine(t *testing.T) {
 	file := b.config(at, "")
 	// A time-out that a busy machine does not reach; an answer that the second
 	// daemon made the first lose is a fault all the same.
-	write(t, file, strings.ReplaceAll(read(t, file), `timeout = "100 ms"`, `timeout = "1 s"`))
+	write(t, file, strings.ReplaceAll(read(t, file), `timeout = "250 ms"`, `timeout = "1 s"`))
 	first := running(t, file, at)
 	other := &handBench{t: t, dir: t.TempDir(), bus: b.bus, tc: b.tc}
 	d := start(t, program, "run", "--config", other.config(second, ""))
