@@ -46,6 +46,10 @@ type Command struct {
 	Until time.Duration `json:"until,omitempty"`
 	Left  bool          `json:"left,omitempty"` // who asked does not wait for the answer any more
 
+	// Waited is how long it has waited already before the engine is asked; that is part
+	// of the time in which it must be obeyed.
+	Waited time.Duration `json:"-"`
+
 	Caller context.Context `json:"-"` // ends when who asked waits no more; nil: nobody asked who could leave
 	Answer chan<- Reply    `json:"-"` // gets the Reply, and has room for it; nil: nobody waits
 }

@@ -116,7 +116,19 @@ type Note struct {
 type Reply struct {
 	ID    string `json:"id"`
 	Error string `json:"error,omitempty"`
+	Wrong bool   `json:"-"` // refused for what was asked, not for how the rig is
+	Event int    `json:"-"` // place of what was made among the events of its step
+	Made  []byte `json:"-"` // the message of what was made, as it is told; nil where nothing was
 }
+
+// Wrong is why something is refused that would be refused whatever the rig did.
+type Wrong struct{ Err error }
+
+// Error is the reason.
+func (w Wrong) Error() string { return w.Err.Error() }
+
+// Unwrap is the reason.
+func (w Wrong) Unwrap() error { return w.Err }
 
 // Event is one thing that happened in a step. Exactly one pointer is set.
 type Event struct {

@@ -144,10 +144,10 @@ type shownRig struct {
 	dead  error
 }
 
-func (r shownRig) Last() *daq.State                      { return r.state }
-func (r shownRig) Alive() error                          { return r.dead }
-func (r shownRig) Identity() daq.Identity                { return daq.Identity{Site: "north-hall", Rig: "bench-3"} }
-func (r shownRig) Do(context.Context, daq.Command) error { return nil }
+func (r shownRig) Last() *daq.State                                { return r.state }
+func (r shownRig) Alive() error                                    { return r.dead }
+func (r shownRig) Identity() daq.Identity                          { return daq.Identity{Site: "north-hall", Rig: "bench-3"} }
+func (r shownRig) Do(context.Context, daq.Command) ([]byte, error) { return nil, nil }
 
 var toldOnPage = regexp.MustCompile(`<li>([^<]+)</li>|data-sure="([^"]+)"|<p class="(?:permit|without|notice [a-z]+)">(.+?)</p>`)
 

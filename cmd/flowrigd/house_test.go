@@ -57,10 +57,10 @@ func allowed(room string) []string {
 		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/engine", "daq/hold"}
 	case room == "daq/instrument": // a probe asks the leaf what its numbers mean
 		return []string{"calc/", "config", "daq", "daq/channel", "daq/clock", "daq/modbus"}
-	case room == "daq/table": // a leaf: the forms in which a table is handed over
+	case room == "daq/table" || room == "daq/request": // leaves: the forms in which a table is handed over; how what is asked is read
 		return []string{"calc/", "config", "daq"}
 	case strings.HasPrefix(room, "daq/"):
-		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/modbus", "daq/peer", "daq/table", "dashboards"}
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/modbus", "daq/peer", "daq/request", "daq/table", "dashboards"}
 	}
 	return []string{"calc/", "config", "daq", "daq/", "dashboards", "cmd/flowrigd/hangup"}
 }

@@ -28,10 +28,10 @@ func (v view) Last() *daq.State {
 	return s
 }
 
-// Do passes a person's command to the engine.
-func (v view) Do(ctx context.Context, c daq.Command) error {
+// Do passes a command to the engine.
+func (v view) Do(ctx context.Context, c daq.Command) (made []byte, err error) {
 	if v.d.standsBy {
-		return live.RefuseStandingBy(c)
+		return nil, live.RefuseStandingBy(c)
 	}
-	return v.d.loop.Do(ctx, c)
+	return v.d.loop.Ask(ctx, c)
 }

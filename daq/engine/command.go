@@ -150,6 +150,7 @@ func object(c *daq.Command) string {
 
 func (e *Engine) refuse(c *daq.Command, why error) []daq.Event {
 	text := fmt.Sprintf("%s: refused: %v", strings.TrimSpace(string(c.Verb())+" "+object(c)), why)
-	e.reply = &daq.Reply{ID: c.ID, Error: text}
+	var wrong daq.Wrong
+	e.reply = &daq.Reply{ID: c.ID, Error: text, Wrong: errors.As(why, &wrong)}
 	return []daq.Event{{Note: &daq.Note{Kind: "refused", Time: e.state.Time, Who: c.Who, Text: text}}}
 }

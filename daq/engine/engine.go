@@ -93,7 +93,9 @@ func (e *Engine) Step(in daq.Input) (daq.State, []daq.Event) {
 	e.compute(&in)
 	events = append(events, e.watchDye(&in)...)
 	if in.Kind == daq.KindCommand { // it sees the state of its own step
+		before := len(events)
 		events = append(events, e.command(in.Command)...)
+		e.reply.Event = before
 	}
 	events = append(events, e.evaluateAlarms()...)
 	events = append(events, e.guard(events)...)

@@ -65,11 +65,11 @@ func (n *Notebook) seconds(a *daq.CollectAsk, s *daq.State, c *daq.Collection) (
 	timed := !a.Start.IsZero() || !a.Stop.IsZero()
 	switch {
 	case timed && a.Seconds != 0:
-		return nil, errors.New("time and start with stop: give one of them, not both")
+		return nil, daq.Wrong{Err: errors.New("time and start with stop: give one of them, not both")}
 	case timed && (a.Start.IsZero() || a.Stop.IsZero() || !a.Stop.After(a.Start)):
-		return nil, errors.New("start and stop: both must be there, and stop after start")
+		return nil, daq.Wrong{Err: errors.New("start and stop: both must be there, and stop after start")}
 	case !timed && a.Seconds <= 0:
-		return nil, errors.New(`time: how long was the water caught? give start and stop, or time, such as "30 s"`)
+		return nil, daq.Wrong{Err: errors.New(`time: how long was the water caught? give start and stop, or time, such as "30 s"`)}
 	}
 	if !timed {
 		if steady, known := s.Values.Get(quantity.Steady); !known || steady == 0 {
@@ -103,7 +103,7 @@ func flowOf(a *daq.CollectAsk, s *daq.State, c *daq.Collection) (collection.Resu
 	meterDensity := uncertainty.Value{X: meter, U: math.Abs(meter * expansion * u)}
 	switch timing := collection.ByHand(c.Seconds); {
 	case (a.Volume == nil) == (a.Mass == nil):
-		return collection.Result{}, errors.New(`volume and mass: give one of them, such as "volume":"200 mL" or "mass":"199 g"`)
+		return collection.Result{}, daq.Wrong{Err: errors.New(`volume and mass: give one of them, such as "volume":"200 mL" or "mass":"199 g"`)}
 	case a.Mass != nil:
 		c.Mass, c.MassUncertainty = given(a.Mass)
 		return collection.ByWeight{Gross: *a.Mass, Water: meterDensity, Timing: timing}.Flow()
@@ -114,13 +114,13 @@ func flowOf(a *daq.CollectAsk, s *daq.State, c *daq.Collection) (collection.Resu
 		if a.Vessel != "" {
 			x, ok := vessels[a.Vessel]
 			if !ok {
-				return collection.Result{}, fmt.Errorf("vessel: %q is no material known here; write one of %s, or leave it out", a.Vessel, strings.Join(slices.Sorted(maps.Keys(vessels)), ", "))
+				return collection.Result{}, daq.Wrong{Err: fmt.Errorf("vessel: %q is no material known here; write one of %s, or leave it out", a.Vessel, strings.Join(slices.Sorted(maps.Keys(vessels)), ", "))}
 			}
 			by.Expansion = uncertainty.Value{X: x}
 		}
 		if t := a.VesselTemperature; t != nil {
 			if t.X < 0 || t.X > 100 {
-				return collection.Result{}, fmt.Errorf("vessel temperature: %g Cel is not that of water; write 0 to 100 Cel", t.X)
+				return collection.Result{}, daq.Wrong{Err: fmt.Errorf("vessel temperature: %g Cel is not that of water; write 0 to 100 Cel", t.X)}
 			}
 			c.VesselTemperature = &t.X
 			density, expansion := water.Density(t.X)

@@ -46,7 +46,7 @@ func (n *Notebook) begin(a *daq.StartExperimentAsk, s *daq.State, who string) (*
 	}
 	plan, err := n.planned(a)
 	if err != nil {
-		return nil, err
+		return nil, daq.Wrong{Err: err}
 	}
 	n.run = newRunning(s.Time.UTC().Format("20060102-150405.000"), plan)
 	n.observations = nil // those of another run say nothing of this one

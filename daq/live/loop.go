@@ -225,21 +225,30 @@ func (l *Loop) keep(b *daq.Batch) {
 // error with the reason. What the engine has not done within CommandLife it never
 // does.
 func (l *Loop) Do(ctx context.Context, c daq.Command) error {
-	c.Until = l.asked() + l.o.Clock.Of(engine.CommandLife)
+	_, err := l.Ask(ctx, c)
+	return err
+}
+
+// Ask does what Do does, and gives the message of what was made; nil where nothing was.
+func (l *Loop) Ask(ctx context.Context, c daq.Command) (made []byte, err error) {
+	c.Until = l.asked() + l.o.Clock.Of(engine.CommandLife-c.Waited)
 	answer := make(chan daq.Reply, 1)
 	c.Caller, c.Answer = ctx, answer
 	select {
 	case l.in <- daq.Input{Kind: daq.KindCommand, Command: &c}:
 	case <-ctx.Done():
-		return fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb(), c.Alarm(), ctx.Err())
+		return nil, fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb(), c.Alarm(), ctx.Err())
 	}
 	select {
 	case r := <-answer:
-		if r.Error != "" {
-			return errors.New(r.Error)
+		switch {
+		case r.Error != "" && r.Wrong:
+			return nil, daq.Wrong{Err: errors.New(r.Error)}
+		case r.Error != "":
+			return nil, errors.New(r.Error)
 		}
-		return nil
+		return r.Made, nil
 	case <-ctx.Done():
-		return fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb(), c.Alarm(), ctx.Err())
+		return nil, fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb(), c.Alarm(), ctx.Err())
 	}
 }

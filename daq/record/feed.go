@@ -92,9 +92,16 @@ func (f *feed) begin(b *daq.Batch) *waiting {
 	return w
 }
 
+// made puts what a command made into its reply: one of the events of its step.
+func (w *waiting) made(event int, m daq.Message) {
+	if w != nil && event == w.reply.Event {
+		w.reply.Made = m.Body
+	}
+}
+
 // giveReply answers the command, once.
 func (w *waiting) giveReply() {
-	if w.answer != nil {
+	if w != nil && w.answer != nil {
 		w.answer <- w.reply // there is room for it
 		w.answer = nil
 	}
@@ -107,8 +114,10 @@ func (f *feed) expire() {
 	for len(f.waiting) > 0 && !time.Now().Before(f.waiting[0].until) {
 		w := f.waiting[0]
 		f.waiting = f.waiting[1:]
-		for _, e := range w.events {
-			f.tellProvisional(w.step, e.Message("", 0))
+		for k, e := range w.events {
+			m := e.Message("", 0)
+			w.made(k, m)
+			f.tellProvisional(w.step, m)
 		}
 		w.giveReply()
 	}
@@ -147,15 +156,17 @@ func (f *feed) durable(entries []entry, sequences [][]int64, newest map[daq.Clas
 	defer f.mu.Unlock()
 	f.newest = newest
 	for i := range entries {
-		step := f.steps + 1 // of what the queue itself has to say
-		if w := entries[i].waits; w != nil {
+		w, step := entries[i].waits, f.steps+1 // of what the queue itself has to say
+		if w != nil {
 			step = w.step
 			f.waiting = slices.DeleteFunc(f.waiting, func(o *waiting) bool { return o == w })
-			w.giveReply()
 		}
 		for k, e := range entries[i].Events {
-			f.tellRecorded(step, e.Message(f.recording, sequences[i][k]))
+			m := e.Message(f.recording, sequences[i][k])
+			w.made(k, m)
+			f.tellRecorded(step, m)
 		}
+		w.giveReply()
 	}
 	f.wakeAll()
 }

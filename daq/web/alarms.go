@@ -13,6 +13,7 @@ import (
 	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/alarm"
+	"flowrigd/daq/request"
 )
 
 // alarmsReply is the answer of GET /api/alarms: every alarm that is not
@@ -121,19 +122,19 @@ func (s *Server) command(w http.ResponseWriter, r *http.Request) (any, error) {
 	if err := readJSON(w, r, &body); err != nil {
 		return nil, err
 	}
-	length, err := shelvedFor(verb, body)
+	length, err := request.ShelvedFor(verb, body.For, body.Reason)
 	if err != nil {
 		return nil, problem{Status: http.StatusBadRequest, Detail: err.Error()}
 	}
 	name := r.PathValue("name")
-	if err := s.do(r, daq.AskAlarm(verb, name, body.Reason, length)); err != nil {
+	if _, err := s.do(r, daq.AskAlarm(verb, name, body.Reason, length)); err != nil {
 		return nil, problem{Status: s.commandStatus(name, err), Detail: err.Error()}
 	}
 	return done{name, verb, who(r).name}, nil
 }
 
 // do has the engine obey, and waits for its answer.
-func (s *Server) do(r *http.Request, ask daq.Ask) error {
+func (s *Server) do(r *http.Request, ask daq.Ask) (made []byte, err error) {
 	ctx, cancel := context.WithTimeout(r.Context(), commandWait)
 	defer cancel()
 	return s.opt.Rig.Do(ctx, daq.Command{ID: rand.Text(), Who: who(r).name, Ask: ask})
@@ -160,6 +161,10 @@ func (s *Server) commandStatus(alarm string, err error) int {
 
 // refusedStatus tells an engine that refused from one that did not answer.
 func refusedStatus(err error) int {
+	var wrong daq.Wrong
+	if errors.As(err, &wrong) {
+		return http.StatusBadRequest
+	}
 	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
 		return http.StatusServiceUnavailable
 	}

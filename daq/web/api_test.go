@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/request"
 )
 
 func TestNowIsTheState(t *testing.T) {
@@ -317,7 +318,7 @@ func FuzzBody(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
 		var got commandBody
-		if decodeStrictly(text, &got) != nil {
+		if request.Decode(text, &got) != nil {
 			return
 		}
 		var other map[string]string

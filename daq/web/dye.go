@@ -17,7 +17,7 @@ func (s *Server) watchDye(w http.ResponseWriter, r *http.Request) (any, error) {
 	if body.Action != daq.Still {
 		return nil, problemf(http.StatusBadRequest, `action: %q is not one; write {"action":"still"} while the thread is a straight line`, body.Action)
 	}
-	if err := s.do(r, daq.NewAsk(daq.Still)); err != nil {
+	if _, err := s.do(r, daq.NewAsk(daq.Still)); err != nil {
 		return nil, problem{Status: refusedStatus(err), Detail: err.Error()}
 	}
 	return done{Verb: daq.Still, Who: who(r).name}, nil

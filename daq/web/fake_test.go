@@ -28,6 +28,7 @@ type fakeRig struct {
 	state *daq.State
 	dead  error
 	deny  error
+	made  []byte // of what it is asked
 	done  []daq.Command
 }
 
@@ -41,11 +42,11 @@ func (f *fakeRig) Identity() daq.Identity {
 	return daq.Identity{Site: "north-hall", Rig: "bench-3", Recording: "5a9c", Sequence: 7}
 }
 
-func (f *fakeRig) Do(_ context.Context, c daq.Command) error {
+func (f *fakeRig) Do(_ context.Context, c daq.Command) ([]byte, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.done = append(f.done, c)
-	return f.deny
+	return f.made, f.deny
 }
 
 func (f *fakeRig) Alive() error {

@@ -5,16 +5,17 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"net/http"
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"flowrigd/calc/uncertainty"
 	"flowrigd/config"
 	"flowrigd/daq"
+	"flowrigd/daq/request"
 )
 
 // resultKinds are the lists of results by the last word of their address, which is the
@@ -26,7 +27,6 @@ var resultKinds = map[string]string{
 const (
 	resultsDefault = 100
 	resultsMost    = 1000
-	longestText    = 1000 // characters of what a person writes
 )
 
 // results lists what is written down, the newest first; what is struck says why.
@@ -36,24 +36,31 @@ func (s *Server) results(what string) func(http.ResponseWriter, *http.Request) (
 		if err != nil {
 			return nil, err
 		}
-		if s.opt.History == nil {
-			return nil, problemf(http.StatusServiceUnavailable, "nothing is recorded: see /readyz")
-		}
-		done, err := inTime(r, historyWait, func(ctx context.Context) (func(), error) { return s.costly(ctx, w, r) })
+		lists, err := s.lists(w, r, map[string]int{what: limit, "strikes": resultsMost})
 		if err != nil {
 			return nil, err
 		}
-		defer done()
-		list, err := s.recorded(r, what, math.MaxInt64, limit)
-		if err != nil {
-			return nil, fmt.Errorf("the recording does not answer: %w", err)
-		}
-		strikes, err := s.recorded(r, "strikes", math.MaxInt64, resultsMost)
-		if err != nil {
-			return nil, fmt.Errorf("the recording does not answer: %w", err)
-		}
-		return map[string]any{strings.ReplaceAll(what, "-", "_"): withStrikes(list, resultKinds[what], strikes)}, nil
+		return map[string]any{strings.ReplaceAll(what, "-", "_"): withStrikes(lists[what], resultKinds[what], lists["strikes"])}, nil
 	}
+}
+
+// lists reads so many of each list of results, the newest first.
+func (s *Server) lists(w http.ResponseWriter, r *http.Request, limits map[string]int) (map[string][]daq.Message, error) {
+	if s.opt.History == nil {
+		return nil, problemf(http.StatusServiceUnavailable, "nothing is recorded: see /readyz")
+	}
+	done, err := inTime(r, historyWait, func(ctx context.Context) (func(), error) { return s.costly(ctx, w, r) })
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	all := map[string][]daq.Message{}
+	for what, limit := range limits {
+		if all[what], err = s.recorded(r, what, math.MaxInt64, limit); err != nil {
+			return nil, fmt.Errorf("the recording does not answer: %w", err)
+		}
+	}
+	return all, nil
 }
 
 func (s *Server) recorded(r *http.Request, what string, last int64, limit int) ([]daq.Message, error) {
@@ -96,10 +103,29 @@ func resultsLimit(r *http.Request) (int, error) {
 
 // write passes to the engine what a person writes down.
 func (s *Server) write(r *http.Request, ask daq.Ask) (any, error) {
-	if err := s.do(r, ask); err != nil {
+	made, err := s.do(r, ask)
+	if err != nil {
 		return nil, problem{Status: refusedStatus(err), Detail: err.Error()}
 	}
-	return done{Verb: ask.Verb(), Who: who(r).name}, nil
+	text := wroteDown(encode(done{Verb: ask.Verb(), Who: who(r).name}), made)
+	switch ask.(type) {
+	case *daq.StrikeAsk, *daq.StopExperimentAsk: // of something that is there
+		return object(text), nil
+	}
+	return created(text), nil
+}
+
+// created is the answer for something new, in JSON.
+type created []byte
+
+// wroteDown is what was done, and in the same object the message of what was made.
+func wroteDown(done, made []byte) []byte {
+	var own, all map[string]json.RawMessage
+	if json.Unmarshal(done, &own) != nil || json.Unmarshal(made, &all) != nil {
+		return done
+	}
+	maps.Copy(all, own)
+	return encode(all)
 }
 
 func (s *Server) capture(w http.ResponseWriter, r *http.Request) (any, error) {
@@ -115,8 +141,8 @@ func (s *Server) observe(w http.ResponseWriter, r *http.Request) (any, error) {
 	if err := readTexts(w, r, &ask, map[string]*string{"seen": &ask.Seen, "note": &ask.Note}); err != nil {
 		return nil, err
 	}
-	if ask.Seen != "laminar" && ask.Seen != "transitional" && ask.Seen != "turbulent" {
-		return nil, problemf(http.StatusBadRequest, `seen: %q is not what a dye thread shows; write {"seen":"laminar"}, "transitional" or "turbulent"`, ask.Seen)
+	if err := request.Seen(ask.Seen); err != nil {
+		return nil, problem{Status: http.StatusBadRequest, Detail: err.Error()}
 	}
 	return s.write(r, &ask)
 }
@@ -248,10 +274,8 @@ func readTexts(w http.ResponseWriter, r *http.Request, body any, texts map[strin
 	if err := readJSON(w, r, body); err != nil {
 		return err
 	}
-	for key, text := range texts {
-		if n := utf8.RuneCountInString(*text); n > longestText {
-			return problemf(http.StatusBadRequest, "%s: %d characters are more than are kept; write up to %d", key, n, longestText)
-		}
+	if err := request.Texts(texts); err != nil {
+		return problem{Status: http.StatusBadRequest, Detail: err.Error()}
 	}
 	return nil
 }

@@ -88,7 +88,7 @@ func (s *Server) changePermit(w http.ResponseWriter, r *http.Request) (any, erro
 	if give, ok := ask.(*daq.GiveAsk); ok {
 		give.Without = body.Without
 	}
-	if err := s.do(r, ask); err != nil {
+	if _, err := s.do(r, ask); err != nil {
 		return nil, problem{Status: refusedStatus(err), Detail: err.Error()}
 	}
 	return done{Verb: body.Action, Who: who(r).name}, nil

@@ -63,11 +63,16 @@ func writeProblem(w http.ResponseWriter, p problem) {
 }
 
 func writeJSON(w http.ResponseWriter, body any) {
-	text, written := body.(object)
-	if !written {
+	status, text := http.StatusOK, []byte(nil)
+	switch b := body.(type) {
+	case object:
+		text = b
+	case created:
+		status, text = http.StatusCreated, b
+	default:
 		text = encode(body)
 	}
-	writeBody(w, http.StatusOK, "application/json", text)
+	writeBody(w, status, "application/json", text)
 }
 
 // encode writes values of our own types, which cannot fail.

@@ -61,6 +61,7 @@ func (s *Server) notebookRoutes() map[string]map[string]route {
 			paths["/api/"+what+"/{sequence}/strike"] = map[string]route{"POST": {RoleOperate, answering(s.strike(what))}}
 		}
 	}
+	paths["/api/experiments"]["GET"] = route{RoleWatch, answering(s.experiments)}
 	paths["/api/experiments/{id}/stop"] = map[string]route{"POST": {RoleOperate, answering(s.stopExperiment)}}
 	return paths
 }

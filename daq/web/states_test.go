@@ -75,10 +75,10 @@ func (r *stepped) Last() *daq.State {
 	return &s
 }
 
-func (r *stepped) Do(_ context.Context, c daq.Command) error {
+func (r *stepped) Do(_ context.Context, c daq.Command) ([]byte, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return r.step(daq.Input{Kind: daq.KindCommand, Command: &c})
+	return nil, r.step(daq.Input{Kind: daq.KindCommand, Command: &c})
 }
 
 func (r *stepped) Identity() daq.Identity { return daq.Identity{Site: "north-hall", Rig: "bench-3"} }

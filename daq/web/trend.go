@@ -12,6 +12,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/request"
 )
 
 const (
@@ -137,7 +138,7 @@ func trendQuantity(name string) (quantity.ID, error) {
 // rig's, a length back from the end such as "-10 min".
 func trendFrom(v url.Values, to time.Time) (time.Time, error) {
 	if back, ok := strings.CutPrefix(v.Get("from"), "-"); ok {
-		length, err := parseLength(back)
+		length, err := request.Length(back)
 		if err != nil {
 			return to, fmt.Errorf("from: %w", err)
 		}

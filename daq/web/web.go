@@ -30,7 +30,7 @@ type Rig interface {
 	Last() *daq.State // nil before the first step
 	Identity() daq.Identity
 	// Do waits for the engine's reply; a refusal is an error with its reason.
-	Do(context.Context, daq.Command) error
+	Do(context.Context, daq.Command) (made []byte, err error)
 	// Alive says why the engine does not step; nil when it does.
 	Alive() error
 }
