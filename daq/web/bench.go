@@ -48,13 +48,6 @@ type frame struct {
 	slots   map[string]slot
 }
 
-// slot is where a label stands; the right ones begin at X, the left ones end there.
-type slot struct {
-	X, Y float64
-	Left bool
-	W    float64 // 0: as wide as the drawing allows
-}
-
 // frameOf draws the bench from the configuration; where that is not known, from the
 // sizes of a common bench.
 func frameOf(f *Facts) frame {
@@ -87,6 +80,8 @@ func frameOf(f *Facts) frame {
 	if g.Bore.X > 0 {
 		d.Words = fmt.Sprintf("bore %s mm, length %s mm, %s", group(1000*g.Bore.X, 2), group(1000*g.Length.X, 0), way)
 	}
+	d.upstream()
+	d.settle(f.Instruments)
 	d.Says = "Drawing of the bench: tank with overflow, " + d.Words + ", valve, flow meter and heater. The readings in it stand in the table of instruments too."
 	return d
 }
@@ -113,9 +108,11 @@ func fallingFrame(lip, drop, length, watched float64) frame {
 	d.Watched = spot{middle, inlet + watched*d.Scale}
 	left, right := d.Tube.X-14, d.Tube.X+tubeWide+14
 	d.slots = map[string]slot{
-		"level": {d.Tank.X + tankWide + 26, yLip - 30, false, 0}, "inlet": {left, max(floor+4, inlet-6), true, 0}, "dye": {left, d.Watched.Y - 16, true, 0},
-		"flow": {right + 16, d.Meter.Y - 42, false, 0}, "tube": {right, max(floor+4, inlet-4), false, 0}, "room": {4, d.Valve.Y + 6, false, aside},
-		"thread": {right, d.Watched.Y - 16, false, 0}, "tank": {d.Tank.X + tankWide + 26, floor - 34, false, 0},
+		"level": readingSlot(351, yLip-30, behindLip, 2), "tank": readingSlot(351, floor-34, behindLip, 1),
+		"inlet": readingSlot(0, max(floor+4, inlet-6), labelWide, 1).endsAt(left), "dye": valueSlot(0, d.Watched.Y-16, labelWide, 2).endsAt(left),
+		"tube": wordsSlot(right, max(floor+4, inlet-4), labelWide, 2), "thread": wordsSlot(right, d.Watched.Y-16, labelWide, 3),
+		"pressure": readingSlot(right, d.Watched.Y+48, labelWide, 1), "flow": readingSlot(right+16, d.Meter.Y-42, 180, 1),
+		"room": readingSlot(4, d.Valve.Y+6, besideTank, 1),
 	}
 	return d
 }
@@ -134,11 +131,13 @@ func risingFrame(lip, drop, length, watched float64) frame {
 	d.Pipes = fmt.Sprintf("M%.1f %.1fV%.1fH%.1fV%.1fM%.1f %.1fV%.1fH%.1fV%.1f", fall, floor, yInlet+34, middle, yInlet, middle, outlet, outlet-16, out, outlet+76)
 	d.Valve, d.Meter, d.Spout = spot{out, outlet + 8}, spot{out, outlet + 48}, spot{out, outlet + 76}
 	d.Watched = spot{middle, yInlet - watched*d.Scale}
-	right := d.Tube.X + tubeWide + 12
+	right, left := d.Tube.X+tubeWide+14, fall-14
 	d.slots = map[string]slot{
-		"level": {d.Tank.X + tankWide + 26, yLip - 30, false, 0}, "inlet": {right, yInlet - 44, false, aside}, "dye": {right, d.Watched.Y - 16, false, aside},
-		"flow": {out - 60, outlet + 82, false, 0}, "tube": {right, yInlet + 20, false, 0}, "room": {4, 470, false, aside},
-		"thread": {fall - 14, d.Watched.Y - 16, true, aside}, "tank": {d.Tank.X + tankWide + 26, floor - 20, false, 0},
+		"level": readingSlot(351, yLip-30, behindLip, 2), "tank": readingSlot(351, floor-20, behindLip, 1),
+		"tube": wordsSlot(fall+14, outlet-54, 172, 2), "flow": readingSlot(0, outlet-8, 114, 1).endsAt(d.Meter.X - 18),
+		"dye": valueSlot(right, d.Watched.Y-16, 190, 2), "inlet": readingSlot(right, yInlet-44, 190, 1),
+		"room": readingSlot(4, 250, besideTank, 1), "thread": wordsSlot(0, d.Watched.Y-16, 142, 4).endsAt(left),
+		"pressure": readingSlot(0, d.Watched.Y+50, 142, 1).endsAt(left),
 	}
 	return d
 }
@@ -160,9 +159,10 @@ func lyingFrame(lip, drop, length, watched float64) frame {
 	d.Watched = spot{begin + watched*d.Scale, y}
 	below := d.Tube.Y + tubeWide + 12
 	d.slots = map[string]slot{
-		"level": {d.Tank.X + tankWide + 26, yLip - 30, false, 0}, "inlet": {20, below, false, aside}, "dye": {d.Watched.X - 60, below, false, 150},
-		"flow": {350, below + 40, false, 0}, "tube": {begin, d.Tube.Y - 38, false, 0}, "room": {4, 470, false, aside},
-		"thread": {d.Watched.X - 60, below + 70, false, 150}, "tank": {d.Tank.X + tankWide + 26, floor - 20, false, 0},
+		"level": readingSlot(351, yLip-30, behindLip, 2), "tank": readingSlot(351, floor-20, behindLip, 1),
+		"tube": wordsSlot(begin, d.Tube.Y-34, 170, 2), "flow": readingSlot(352, y-118, 108, 1),
+		"inlet": readingSlot(4, below, besideTank, 1), "dye": valueSlot(144, below, 158, 2), "thread": wordsSlot(144, below+56, 158, 3),
+		"pressure": readingSlot(312, y+46, 148, 1), "room": readingSlot(4, 250, besideTank, 1),
 	}
 	return d
 }
@@ -198,13 +198,16 @@ func (d frame) Needle() string {
 	case d.Inlet.Y > d.Watched.Y:
 		return fmt.Sprintf("M%.1f %.1fv22", d.Inlet.X, d.Inlet.Y)
 	}
-	return fmt.Sprintf("M%.1f %.1fV%.1f", d.Inlet.X, d.Inlet.Y+6, d.Tank.Y-14)
+	return fmt.Sprintf("M%.1f %.1fV%.1f", d.Inlet.X, d.Inlet.Y+6, d.Tank.Y-8)
 }
 
 // Pointer marks where the dye is watched.
 func (d frame) Pointer() string {
 	if !d.Upright {
 		return fmt.Sprintf("M%.1f %.1fv8", d.Watched.X, d.Watched.Y+tubeWide/2+2)
+	}
+	if d.Inlet.Y > d.Watched.Y {
+		return fmt.Sprintf("M%.1f %.1fh10", d.Watched.X+tubeWide/2+2, d.Watched.Y)
 	}
 	return fmt.Sprintf("M%.1f %.1fh-10", d.Watched.X-tubeWide/2-2, d.Watched.Y)
 }
@@ -243,11 +246,6 @@ type drawing struct {
 	Permit string // given, off, or "" without one
 }
 
-const (
-	labelWide = 196.0
-	aside     = 126.0 // left of the tank
-)
-
 // drawingOf puts the readings where they are measured.
 func drawingOf(v *view, state *daq.State, d *frame, f *Facts) drawing {
 	values := &state.Values
@@ -257,20 +255,15 @@ func drawingOf(v *view, state *daq.State, d *frame, f *Facts) drawing {
 		w.Known, w.Water, w.Runs = true, rect{d.Tank.X, y, d.Tank.W, d.Tank.Y + d.Tank.H - y}, level > f.Lip
 		w.Over = d.Over()
 	}
-	put := func(at slot, id quantity.ID, what string) {
-		if i := slices.IndexFunc(v.Readings, func(r reading) bool { return r.id == id }); i >= 0 {
-			w.add(at, v.Readings[i], what)
+	for _, m := range measured {
+		what := m.what
+		if m.id == quantity.Level {
+			what = v.Head.Against
+		}
+		if i := slices.IndexFunc(v.Readings, func(r reading) bool { return r.id == m.id }); i >= 0 {
+			w.add(d.slots[m.slot], v.Readings[i], what)
 		}
 	}
-	put(d.slots["level"], quantity.Level, v.Head.Against)
-	put(d.slots["tank"], quantity.Tank, "in the tank")
-	put(d.slots["inlet"], quantity.Temperature, "inlet")
-	put(d.slots["flow"], quantity.Flow, "flow")
-	put(slot{4, 72, false, aside}, quantity.HeaterOutlet, "out of the heater")
-	put(slot{4, 134, false, aside}, quantity.SupplyFlow, "supply")
-	put(slot{4, 196, false, aside}, quantity.SupplyOn, "supply runs")
-	put(d.slots["room"], quantity.Ambient, "room")
-	put(slot{d.slots["thread"].X, d.slots["thread"].Y + 64, d.slots["thread"].Left, d.slots["thread"].W}, quantity.PressureDrop, "along the tube")
 	if fall, known := values.Get(quantity.TubeTemperatureFall); known {
 		w.add(d.slots["dye"], reading{Value: benchUnit(quantity.TubeTemperature).number(valueOf(values, quantity.TubeTemperature)), Unit: "°C"},
 			"at the dye; "+benchUnits[config.TemperatureDifference].text(fall)+" lost from end to end")
@@ -304,16 +297,7 @@ func onOff(s *quantity.Set, id quantity.ID, on, off string) string {
 	return off
 }
 
-// add puts a label into its slot, as wide as the drawing allows.
+// add puts a label into its slot.
 func (w *drawing) add(at slot, r reading, what string) {
-	wide := labelWide
-	if at.W > 0 {
-		wide = at.W
-	}
-	l := label{rect{at.X, at.Y, min(wide, benchWide-at.X), 76}, at.Left, r.Value, r.Unit, what, r.Kind, r.Age, r.Why}
-	if at.Left {
-		l.W = min(wide, at.X)
-		l.X = at.X - l.W
-	}
-	w.Labels = append(w.Labels, l)
+	w.Labels = append(w.Labels, label{at.box(), at.Left, r.Value, r.Unit, what, r.Kind, r.Age, r.Why})
 }

@@ -79,7 +79,7 @@ func (s *Server) build(f *Facts) string {
 	for _, name := range slices.Sorted(maps.Keys(s.assets)) {
 		b = append(b, s.assets[name].tag...)
 	}
-	b = fmt.Appendf(b, "%v %v %v %v %v %v %q", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip, f.Zone, f.Tube, f.Plans)
+	b = fmt.Appendf(b, "%v %v %v %v %v %v %v %v %q", s.opt.Version, f.LaminarBelow, f.TurbulentAbove, f.Lip, f.Drop, f.Zone, f.Tube, f.Instruments, f.Plans)
 	for _, limit := range [...]*float64{f.HeadLost, f.Overheat} {
 		if limit != nil {
 			b = fmt.Appendf(b, " %v", *limit)

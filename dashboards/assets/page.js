@@ -24,6 +24,7 @@ function put(name, html) {
   const held = place.contains(document.activeElement) ? document.activeElement : null;
   place.innerHTML = html;
   if (held && held !== place) keepFocus(place, held.id);
+  reach(place);
   if (name === 'sign' || name === 'word' || name === 'band') retitle();
 }
 
@@ -33,6 +34,17 @@ function keepFocus(place, id) {
   const next = (id && document.getElementById(id)) || [...place.querySelectorAll('button.act')].find((b) => b.offsetParent) || place;
   next.focus({preventScroll: true});
 }
+
+// What must be scrolled to be read can be scrolled by the keyboard too.
+function reach(place) {
+  for (const box of [place, ...place.querySelectorAll('.told')]) {
+    if (!/auto|scroll/.test(getComputedStyle(box).overflowY)) continue;
+    const long = box.scrollHeight > box.clientHeight;
+    if (long) box.tabIndex = 0;
+    else if (box.hasAttribute('tabindex')) box.tabIndex = -1;
+  }
+}
+addEventListener('resize', () => { for (const place of document.querySelectorAll('[data-part]')) reach(place); });
 
 // A tab in the background shows the alarm by its title and its icon.
 const name = document.querySelector('h1').textContent.trim().split(':')[0].replaceAll(/\s+/g, ' ');

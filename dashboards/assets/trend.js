@@ -129,7 +129,7 @@ function picture(s, trend, limits) {
     out.push(`<path class="limit" d="M${left} ${y(at)}H${width - right}"/><text class="limit-name" x="${left + 4}" y="${s.y(at) - 4}">${name}</text>`);
   }
   for (const m of marks) {
-    if (m.at < trend.begin || m.at > trend.end) continue;
+    if (!(m.at >= trend.begin && m.at <= trend.end)) continue;
     out.push(`<text class="mark" x="${x(m.at)}" y="${height - foot - 2}" text-anchor="middle">${m.kind === 'point' ? '▲' : '●'}</text>`);
   }
   out.push(`<text x="${left}" y="${height - size / 2}">${clock(trend, trend.begin)}</text><text x="${width - right}" y="${height - size / 2}" text-anchor="end">${clock(trend, trend.end)}</text></svg>`);
