@@ -38,12 +38,18 @@ func beginChromium(path string) {
 // browser opens a page with a profile of its own, set as a reader's is.
 func browser(t *testing.T, set ...chromedp.Action[chromedp.Void]) context.Context {
 	t.Helper()
+	return browserFor(t, 90*time.Second, set...)
+}
+
+// browserFor does so for at most a time.
+func browserFor(t *testing.T, limit time.Duration, set ...chromedp.Action[chromedp.Void]) context.Context {
+	t.Helper()
 	path := daqtest.Program(t, "chromium", "chromium")
 	chromium.begin.Do(func() { beginChromium(path) })
 	must(t, chromium.err)
 	ctx, closeTab := chromedp.NewContext(chromium.ctx, chromedp.WithNewBrowserContext())
 	t.Cleanup(closeTab)
-	ctx, cancel := context.WithTimeout(ctx, 90*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, limit)
 	t.Cleanup(cancel)
 	must(t, chromedp.Do(ctx, set...))
 	return ctx
