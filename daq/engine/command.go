@@ -91,7 +91,7 @@ func tooLate(c *daq.Command, now time.Duration) error {
 func (e *Engine) apply(w *watchedAlarm, c *daq.Command) error {
 	switch c.Verb() {
 	case daq.Acknowledge:
-		return w.alarm.Acknowledge()
+		return w.acknowledge(c.Who)
 	case daq.Reset:
 		return e.reset(w)
 	case daq.Shelve:
@@ -109,6 +109,18 @@ func (e *Engine) apply(w *watchedAlarm, c *daq.Command) error {
 		return w.alarm.Return()
 	}
 	return fmt.Errorf("%q is not something an alarm can do: use acknowledge, reset, shelve, unshelve, out-of-service or return-to-service", c.Verb())
+}
+
+// acknowledge tells who comes second who was first.
+func (w *watchedAlarm) acknowledge(who string) error {
+	err := w.alarm.Acknowledge()
+	switch {
+	case err == nil:
+		w.acknowledgedBy = who
+	case errors.Is(err, alarm.ErrAlready) && w.acknowledgedBy != "":
+		return fmt.Errorf("%w, by %s", err, w.acknowledgedBy)
+	}
+	return err
 }
 
 // reset releases a latched alarm, and the latch that the alarm holds on the

@@ -21,6 +21,8 @@ type watchedAlarm struct {
 	sets     chatter
 	raised   int64 // place in the order in which alarms came; 0: it never came
 	orphaned bool  // it left the configuration before a person was done with it
+
+	acknowledgedBy string // the last who did; "": nobody in this run
 }
 
 // limit is the alarm's limit in the units of the table; nil for faults.

@@ -187,7 +187,7 @@ func TestAnHourOfUpdatesLeavesNothingBehind(t *testing.T) {
 	tries := 0
 	before, asked := lowest(t, ctx, func(use) bool { tries++; return tries == 3 }), h.asked.Load()
 	h.play(ctx, n)
-	allowed := use{before.heap + 150e3 + 20*float64(n), before.objects + int64(n)/2, before.nodes + int64(n)/4, before.listeners + int64(n)/4}
+	allowed := use{before.heap + 150e3, before.objects + int64(n)/2, before.nodes + int64(n)/4, before.listeners + int64(n)/4}
 	after := lowest(t, ctx, func(u use) bool {
 		return u.heap <= allowed.heap && u.objects <= allowed.objects && u.nodes <= allowed.nodes && u.listeners <= allowed.listeners
 	})
