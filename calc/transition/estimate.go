@@ -53,6 +53,8 @@ type Estimate struct {
 	Known    bool
 
 	Fit *Fit // nil where there is none
+
+	words []trial // what people said of the half, none of another limit
 }
 
 // DefaultWidth is how many kelvin the observations of one temperature may
@@ -142,6 +144,9 @@ func estimate(group []Observation, limit Limit, a Approach) Estimate {
 			e.count(o.Reynolds, share == 1)
 		}
 		reynolds[i] = o.Reynolds.X
+		if limit == Half {
+			e.words = append(e.words, trial{o.Reynolds, limit.share(o), 1})
+		}
 	}
 	e.conclude(reynolds)
 	if limit != Half || e.Below > 0 && e.Above > 0 {

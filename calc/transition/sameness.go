@@ -86,13 +86,15 @@ func sameness(values *mat.VecDense, c *mat.Cholesky) (s Sameness, err error) {
 // in ln Re, since most of what they share is
 // relative. shared gives the relative standard uncertainties that an estimate's Re has
 // from each cause that is common to all of them, in one order; it is taken out of what
-// its observations have for themselves. Used is how many temperatures had an
+// its observations have for themselves. What people said is taken as one ordered curve
+// through all temperatures where it makes one. Used is how many temperatures had an
 // interval; the others do not count, for where a bracket ends is chance (taken as
 // rectangular, it called one value two in a fifth of simulated rigs). The result is in Re
 // again.
 func SameOverTemperatures(estimates []Estimate, shared func(Estimate) []float64) (s Sameness, used int, err error) {
-	var values, own []float64
+	var values, own, rests []float64
 	var causes [][]float64
+	var groups [][]trial
 	for _, e := range estimates {
 		if e.Fit == nil || !e.Fit.Bounded {
 			continue
@@ -106,10 +108,18 @@ func SameOverTemperatures(estimates []Estimate, shared func(Estimate) []float64)
 			causes[i] = append(causes[i], c)
 		}
 		values = append(values, math.Log(e.Fit.Critical.X))
-		own = append(own, math.Hypot(e.Fit.Own, math.Sqrt(max(0, rest))))
+		own = append(own, e.Fit.Own)
+		rests = append(rests, math.Sqrt(max(0, rest)))
+		groups = append(groups, e.words)
 	}
 	if len(values) < 2 {
 		return Sameness{}, len(values), nil
+	}
+	if w, ok := fitWords(groups, values); ok {
+		values, own, causes = w.places, w.own, append(causes, w.shared[0], w.shared[1])
+	}
+	for i := range own {
+		own[i] = math.Hypot(own[i], rests[i])
 	}
 	if s, err = SameBut(values, own, causes); err != nil {
 		return Sameness{}, len(values), err
