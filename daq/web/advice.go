@@ -49,8 +49,7 @@ type button struct {
 
 // nextStep is what brings an alarm nearer to normal: what the engine accepts in
 // this state. A normal alarm is asked for only where it still holds the permit off.
-// Shelving and taking out of service are not offered: they want a reason, and the
-// API takes it.
+// Shelving and taking out of service want a reason: the page has forms for them.
 func nextStep(state string) (next button, ok bool) {
 	switch state {
 	case "unacknowledged", "returned-unacknowledged", "latched-unacknowledged":
@@ -90,6 +89,9 @@ func meaning(a daq.AlarmStatus, state *daq.State, f *Facts) string {
 	text := meanings[a.State]
 	if a.State == "shelved" {
 		text = shelved(a, state, f)
+	}
+	if a.State == "out-of-service" && a.Trips {
+		text += " Meanwhile the heating permit is given only to a request that names it."
 	}
 	if a.Tripped {
 		text += " It holds the heating permit off until it is reset."

@@ -270,6 +270,7 @@ func TestMeanings(t *testing.T) {
 			"Shelved until 10:30:00: no notification, but it still trips the heating permit. Its cause stands. It holds the heating permit off until it is reset."},
 		{daq.AlarmStatus{State: "shelved", Until: s.Time.Add(time.Hour)}, "Shelved until 10:30:00: no notification."},
 		{daq.AlarmStatus{State: "out-of-service"}, "Out of service: no notification, and it trips nothing."},
+		{daq.AlarmStatus{State: "out-of-service", Trips: true}, "Out of service: no notification, and it trips nothing. Meanwhile the heating permit is given only to a request that names it."},
 		{daq.AlarmStatus{State: "latched-acknowledged"}, "Cause gone; latched until reset."},
 	} {
 		if got := meaning(c.alarm, s, &Facts{}); got != c.want {

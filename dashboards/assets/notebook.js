@@ -185,9 +185,10 @@ async function journal() {
   const state = document.getElementById('journal-state');
   try {
     const answer = await call('GET', '/api/alarms?history=40&configured=yes');
-    const select = document.getElementById('shelve-name');
-    if (select.options.length !== (answer.configured ?? []).length) {
-      select.replaceChildren(...(answer.configured ?? []).map(({name}) => new Option(name, name)));
+    for (const id of ['shelve-name', 'remove-name']) {
+      const select = document.getElementById(id);
+      if (select.options.length === (answer.configured ?? []).length) continue;
+      select.replaceChildren(...(answer.configured ?? []).map(({name, trip}) => Object.assign(new Option(name, name), {title: trip ? 'trips the heating permit' : ''})));
     }
     if (answer.history_problem) throw new Error(answer.history_problem);
     place.tBodies[0].replaceChildren(...answer.history.map((e) => {
@@ -207,7 +208,17 @@ submit('shelve', async (field, form) => {
   form.reset();
   tell('Shelved: silent, and it still trips the heating permit.');
 });
-document.querySelector('.journal')?.addEventListener('toggle', journal);
+
+submit('remove', async (field, form) => {
+  const name = field.name.value;
+  if (!confirm(`Take ${name} out of service? It tells nobody and drops nothing until a person returns it to service.${field.name.selectedOptions[0].title ? ' It trips the heating permit: a permit that is given drops now.' : ''}`)) return;
+  await call('POST', `/api/alarms/${encodeURIComponent(name)}/out-of-service`, {reason: field.reason.value});
+  form.reset();
+  tell(`Out of service: ${name}. It stands in the list of alarms, with the button that returns it.`);
+});
+const shelves = document.querySelector('.journal');
+shelves?.addEventListener('toggle', journal);
+if (shelves?.open) journal(); // opened before this script was there
 
 // The working of the present Re, while it is open.
 const working = document.getElementById('working');

@@ -80,8 +80,8 @@ function clock(trend, at) {
 function draw(figure, trend) {
   const place = figure.querySelector('.chart');
   const range = figure.querySelector('.range');
-  if (!trend.known.length) {
-    range.textContent = 'no data in this period';
+  if (trend.known.length < (chosen ? 1 : 2)) {
+    range.textContent = chosen ? 'no data in this period' : 'begins when two points are recorded';
     place.replaceChildren();
     shown.delete(figure);
     return;
