@@ -32,3 +32,36 @@ func TestBrokerInTheClear(t *testing.T) {
 		}
 	}
 }
+
+// TestCommandsThatAnybodyMayGive holds that commands over MQTT are warned of, where others
+// than those meant could give them.
+func TestCommandsThatAnybodyMayGive(t *testing.T) {
+	base, err := os.ReadFile("../testdata/rigs/bad/warn-broker.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, _, _ := strings.Cut(string(base), "[mqtt]")
+	const account = "username = \"bench-3\"\npassword_file = \"mqtt.secret\"\n"
+	for table, want := range map[string]string{
+		"broker = \"embedded\"\n":                        "has no accounts",
+		"broker = \"tcp://127.0.0.1\"\n":                 "without an account",
+		"broker = \"tcp://127.0.0.1\"\n" + account:       "",
+		"broker = \"tls://broker.example\"\n":            "without an account",
+		"broker = \"tls://broker.example\"\n" + account:  "",
+		"broker = \"tcp://broker.example\"\n" + account:  "in the clear, and anybody there can give them",
+		"broker = \"mqtt://broker.example\"\n" + account: "in the clear, and anybody there can give them",
+	} {
+		for _, on := range []bool{true, false} {
+			c, problems := Parse("rig.toml", []byte(text+"[mqtt]\n"+table+"commands = "+map[bool]string{true: "true", false: "false"}[on]+"\n"))
+			var said string
+			for _, p := range problems {
+				if strings.Contains(p.String(), "mqtt.commands") {
+					said += p.String()
+				}
+			}
+			if Fatal(problems) || c.MQTT.Commands != on || (said != "") != (on && want != "") || on && !strings.Contains(said, want) {
+				t.Errorf("%s commands = %v: %q, want %q", table, on, said, want)
+			}
+		}
+	}
+}

@@ -309,6 +309,7 @@ type MQTT struct {
 	Username     string
 	PasswordFile string // absolute, or "" for none
 	CAFile       string // absolute, or ""
+	Commands     bool   // others may give commands there
 }
 
 // Notify is one receiver of alarms: a webhook or a mail.

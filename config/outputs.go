@@ -28,10 +28,9 @@ func (l *loader) loadMQTT() {
 	m.Username, _ = s.text("username", "bench-3")
 	m.PasswordFile = l.fileOf(s, "password_file", "mqtt.secret")
 	m.CAFile = l.fileOf(s, "ca_file", "ca.pem")
+	m.Commands = s.flag("commands", false)
 	s.checkAccount(m)
-	if n := s.node.child("commands"); s.flag("commands", false) {
-		s.bad("commands", n, "this version takes no commands over MQTT", "write commands = false, and give commands on the page or over HTTP")
-	}
+	s.checkCommands(m)
 	s.done()
 	l.config.MQTT = m
 }
@@ -116,8 +115,6 @@ func (s *section) topic() string {
 // checkAccount holds name, password and certificate against the address.
 func (s *section) checkAccount(m *MQTT) {
 	secure := strings.HasPrefix(m.Broker, "tls:") || strings.HasPrefix(m.Broker, "ssl:") || strings.HasPrefix(m.Broker, "mqtts:")
-	u, err := url.Parse(m.Broker)
-	elsewhere := err == nil && u.Hostname() != "" && !IsLoopback(u.Hostname())
 	switch {
 	case m.Embedded && (m.Username != "" || m.PasswordFile != "" || m.CAFile != ""):
 		s.report.add(s.place("broker"), "mqtt.broker: the embedded broker has no accounts and no certificates", "leave username, password_file and ca_file out")
@@ -125,12 +122,31 @@ func (s *section) checkAccount(m *MQTT) {
 		s.report.add(s.place("password_file"), "mqtt.password_file: MQTT 3.1.1 has no password without a user name", "write username too")
 	case m.CAFile != "" && !secure && m.Broker != "":
 		s.report.add(s.place("ca_file"), "mqtt.ca_file: the broker's address is not a secure one", "write broker = \"tls://…\", or leave ca_file out")
-	case !secure && !m.Embedded && elsewhere && !s.report.has(s.place("broker")):
+	case !secure && !m.Embedded && elsewhere(m.Broker) && !s.report.has(s.place("broker")):
 		s.report.warn(s.place("broker"), "mqtt.broker: readings and alarms go over the network in the clear, and anybody there can read and change them", "write broker = \"tls://…\" and ca_file, or use a broker on this machine")
 		if m.PasswordFile != "" {
 			s.report.warn(s.place("password_file"), "mqtt.password_file: the password goes over the network in the clear", "write broker = \"tls://…\"")
 		}
 	}
+}
+
+// checkCommands warns where others than those meant can give commands.
+func (s *section) checkCommands(m *MQTT) {
+	switch {
+	case !m.Commands:
+	case m.Embedded:
+		s.report.warn(s.place("commands"), "mqtt.commands: the embedded broker has no accounts: every program on this machine can give commands", "use a broker with accounts, or write commands = false")
+	case m.PasswordFile == "":
+		s.report.warn(s.place("commands"), "mqtt.commands: without an account here the broker may let anybody publish, and whoever publishes below command/ gives commands", "let the broker ask for a password, and let only those publish there who may, or write commands = false")
+	case !strings.HasPrefix(m.Broker, "tls:") && !strings.HasPrefix(m.Broker, "ssl:") && !strings.HasPrefix(m.Broker, "mqtts:") && elsewhere(m.Broker):
+		s.report.warn(s.place("commands"), "mqtt.commands: commands come over the network in the clear, and anybody there can give them", "write broker = \"tls://…\", or commands = false")
+	}
+}
+
+// elsewhere says whether an address is not of this machine alone.
+func elsewhere(address string) bool {
+	u, err := url.Parse(address)
+	return err == nil && u.Hostname() != "" && !IsLoopback(u.Hostname())
 }
 
 // IsLoopback reports a name or an address of this machine alone.

@@ -19,8 +19,10 @@ func (s *session) settle() {
 			s.count.recorded.Store(q.acked)
 		}
 	}
-	done, err := s.direct.settle()
-	s.acknowledged(len(done), err)
+	for _, w := range [...]*window{&s.direct, &s.again} {
+		done, err := w.settle()
+		s.acknowledged(len(done), err)
+	}
 }
 
 func (s *session) acknowledged(n int, err error) {

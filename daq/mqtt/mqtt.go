@@ -11,8 +11,10 @@
 // reason reconnection is a loop of this package, a fresh paho client for each
 // connection, and not paho's own, which keeps messages of its own meanwhile.
 //
-// It deliberately does not decide what is recorded, does not judge the rig, and
-// takes no commands.
+// Where the configuration says so it takes commands, and gives them to the engine as
+// the page does.
+//
+// It deliberately does not decide what is recorded, and does not judge the rig.
 package mqtt
 
 import (
@@ -53,9 +55,12 @@ type Options struct {
 	Rig    string
 	Feed   Feed
 	State  Rig
-	Alive  func() bool      // whether the engine still gives states; must not wait
-	Log    *slog.Logger     // nil: silent
-	Now    func() time.Time // the rig's wall time; nil: the machine's
+	Alive  func() bool  // whether the engine still gives states; must not wait
+	Log    *slog.Logger // nil: silent
+	// Do has the engine obey a command, and gives the message of what was made; only
+	// asked where the configuration allows commands.
+	Do  func(context.Context, daq.Command) (made []byte, err error)
+	Now func() time.Time // the rig's wall time; nil: the machine's
 }
 
 // Publisher speaks to one broker for one rig.
@@ -74,7 +79,9 @@ type Publisher struct {
 	health      *peer.Health
 	count       counters
 	backlog     *backlog
-	queues      []*queue // in the order of their priority
+	queues      []*queue   // in the order of their priority
+	commands    *commands  // nil where none are taken
+	out         []outgoing // replies, and what is sent again; of the session's goroutine
 }
 
 // pace holds the times of a conversation.
@@ -129,6 +136,12 @@ func New(o Options) (*Publisher, error) {
 		pace: usualPace(), log: o.Log, health: peer.NewHealth(o.Log, said, t.address, "not connected yet"),
 	}
 	p.backlog = newBacklog(o.Feed, p.destination)
+	if o.Config.Commands {
+		if o.Do == nil {
+			return nil, errors.New("mqtt: commands need an engine that obeys them")
+		}
+		p.commands = newCommands(p, o.Do)
+	}
 	p.queues = []*queue{
 		{class: daq.ClassAlarm, limit: 32},
 		{class: provisional, limit: 32, known: true},
@@ -157,6 +170,13 @@ func (p *Publisher) Run(ctx context.Context) error {
 	// The backlog is read during the grace time too.
 	reading, stop := context.WithCancel(context.WithoutCancel(ctx))
 	go p.backlog.run(reading)
+	obeying := make(chan struct{})
+	go func() {
+		defer close(obeying)
+		if p.commands != nil {
+			p.commands.run(ctx)
+		}
+	}()
 	var wait peer.Backoff
 	for ctx.Err() == nil {
 		began := time.Now()
@@ -172,6 +192,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 	}
 	p.health.End("disconnected at the end of the program")
 	stop()
+	<-obeying // its asking ended with the context
 	return p.backlog.finish(p.pace.grace)
 }
 

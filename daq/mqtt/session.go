@@ -16,6 +16,8 @@ type session struct {
 	*Publisher
 	link   *link
 	direct window          // presence, repairs
+	again  window          // replies, and what is sent again
+	asks   paho.Token      // of the subscription to commands; nil where none are taken, or once it was looked at
 	wake   <-chan struct{} // of the feed
 	polled time.Time       // when the feed was last looked at without a wake
 	said   bool            // presence was said on this connection
@@ -48,6 +50,7 @@ func (s *session) run(ctx context.Context) error {
 	for {
 		s.settle()
 		s.publishNew()
+		s.reply()
 		if s.broken != nil {
 			return s.broken
 		}
@@ -72,6 +75,8 @@ func (s *session) run(ctx context.Context) error {
 		case <-s.queues[2].flying.oldest():
 		case <-s.queues[3].flying.oldest():
 		case <-s.direct.oldest():
+		case <-s.again.oldest():
+		case s.out = <-s.replies():
 		case <-every.C:
 			s.publishState()
 		case <-check.C:
@@ -85,6 +90,29 @@ func (s *session) begin() {
 	s.presence(s.alive(), silent)
 	s.publishState()
 	s.repair.start()
+	if s.commands != nil {
+		s.asks = s.link.client.Subscribe(s.prefix+"command/+", 1, s.commands.hear)
+	}
+}
+
+// repliesFlying is how many replies, and messages that are sent again, are on their way.
+const repliesFlying = 32
+
+// replies gives the next ones to send, once those of before are sent; nil, which never
+// does, until then and where no commands are taken.
+func (s *session) replies() <-chan []outgoing {
+	if s.commands == nil || len(s.out) > 0 {
+		return nil
+	}
+	return s.commands.replies
+}
+
+// reply sends what fits into its window, behind everything that is new.
+func (s *session) reply() {
+	for len(s.out) > 0 && len(s.again) < repliesFlying && s.broken == nil {
+		s.again = s.publish(s.again, s.out[0].topic, 0, s.out[0].body, false)
+		s.out = s.out[1:]
+	}
 }
 
 // silent is why presence is down while the connection is up.
@@ -102,10 +130,13 @@ func (s *session) presence(up bool, why string) {
 // publishTo publishes with QoS 1 and puts the flight into its window. All but
 // records and events are retained.
 func (s *session) publishTo(w window, topic string, sequence int64, body []byte) window {
+	return s.publish(w, topic, sequence, body, topic != "record" && topic != "event")
+}
+
+func (s *session) publish(w window, topic string, sequence int64, body []byte, retained bool) window {
 	if s.broken != nil {
 		return w
 	}
-	retained := topic != "record" && topic != "event"
 	token := s.link.client.Publish(s.prefix+topic, 1, retained, body)
 	s.note(token)
 	return append(w, flight{token, time.Now(), sequence})
@@ -165,13 +196,32 @@ func (s *session) check(now time.Time) {
 	if now.Sub(s.polled) >= s.pace.poll {
 		s.feedChanged()
 	}
-	late := s.direct.overdue(now, s.pace.ack)
+	s.checkSubscription()
+	late := s.direct.overdue(now, s.pace.ack) || s.again.overdue(now, s.pace.ack)
 	for _, q := range s.queues {
 		late = late || q.flying.overdue(now, s.pace.ack)
 	}
 	if late {
 		// MQTT 3.1.1 section 4.4 allows sending again only on a new connection.
 		s.broken = fmt.Errorf("no acknowledgement within %s", s.pace.ack)
+	}
+}
+
+// checkSubscription says once where the broker lets us hear no commands.
+func (s *session) checkSubscription() {
+	t, ok := s.asks.(*paho.SubscribeToken)
+	if !ok {
+		return
+	}
+	select {
+	case <-t.Done():
+		s.asks = nil
+		for topic, granted := range t.Result() {
+			if granted > 2 { // MQTT 3.1.1, 3.9.3: 0x80 is a refusal
+				s.log.Error("the broker does not let this client hear commands: allow it to read there, or write mqtt.commands = false", "topic", topic)
+			}
+		}
+	default:
 	}
 }
 
@@ -184,7 +234,7 @@ func (s *session) end() {
 
 // idle says whether nothing is on its way or to be fetched.
 func (s *session) idle() bool {
-	busy := s.backlog.busy || len(s.direct) > 0
+	busy := s.backlog.busy || len(s.direct) > 0 || len(s.again) > 0
 	for _, q := range s.queues {
 		busy = busy || q.behind || len(q.flying) > 0
 	}

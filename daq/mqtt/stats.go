@@ -32,7 +32,7 @@ type Stats struct {
 	Acknowledged uint64 // of those with QoS 1
 	Retried      uint64 // messages sent again because no acknowledgement came
 	Backlog      int64  // recorded rows that have not arrived at the broker
-	Dropped      uint64 // states that could not be sent
+	Dropped      uint64 // states and replies that could not be sent
 }
 
 // Stats gives the figures of this moment.

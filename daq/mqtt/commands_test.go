@@ -1,0 +1,276 @@
+//go:build unix
+
+package mqtt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os/exec"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
+)
+
+// obedient is an engine that does what it is asked, or refuses.
+type obedient struct {
+	mu    sync.Mutex
+	heard []daq.Command
+	made  []byte
+	deny  error
+	hold  chan struct{} // it answers when this is closed; nil: at once
+}
+
+func (o *obedient) do(ctx context.Context, c daq.Command) ([]byte, error) {
+	o.mu.Lock()
+	o.heard = append(o.heard, c)
+	made, deny, hold := o.made, o.deny, o.hold
+	o.mu.Unlock()
+	if hold != nil {
+		select {
+		case <-hold:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+	return made, deny
+}
+
+func (o *obedient) all() []daq.Command {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return slices.Clone(o.heard)
+}
+
+// commanded runs a publisher that takes commands.
+func commanded(t *testing.T, b *bench, m *daqtest.Mosquitto, o *obedient) *daqtest.Listener {
+	t.Helper()
+	p := b.publisher(t, m.URL())
+	p.config.Commands = true
+	p.commands = newCommands(p, o.do)
+	e := m.Listen("#")
+	start(t, p)
+	e.Await("presence", `"up":true`, 10*time.Second)
+	var told time.Time
+	until(t, "commands are heard", 20*time.Second, func() bool {
+		if time.Since(told) > time.Second { // before the subscription nobody hears it
+			tell(t, m, "command/nothing", `{"id":"first"}`)
+			told = time.Now()
+		}
+		return len(e.On("reply/nothing")) > 0
+	})
+	return e
+}
+
+// tell publishes to the broker as anybody may.
+func tell(t *testing.T, m *daqtest.Mosquitto, topic, body string, flags ...string) {
+	t.Helper()
+	args := append([]string{"-h", "127.0.0.1", "-p", m.Port, "-q", "1", "-t", daqtest.Topics + topic, "-m", body}, flags...)
+	if out, err := exec.Command(daqtest.Program(t, "mosquitto_pub", "mosquitto-clients"), args...).CombinedOutput(); err != nil {
+		t.Fatalf("mosquitto_pub: %v: %s", err, out)
+	}
+}
+
+// TestCommandsAreObeyedOrRefused: each verb reaches the engine with what was asked, and
+// who; what is wrong is refused with the reason, and never reaches it.
+func TestCommandsAreObeyedOrRefused(t *testing.T) {
+	t.Parallel()
+	m, o := daqtest.StartMosquitto(t, ""), &obedient{made: []byte(`{"sequence":7,"who":"x","id":"y"}`)}
+	e := commanded(t, newBench(), m, o)
+	for i, c := range []struct{ verb, body, refused string }{
+		{"acknowledge", `{"id":"N","alarm":"head-lost"}`, ""},
+		{"shelve", `{"id":"N","alarm":"head-lost","for":"30 min","reason":"the pump"}`, ""},
+		{"observe", `{"id":"N","seen":"laminar","note":"still"}`, ""},
+		{"capture", `{"id":"N"}`, ""},
+		{"acknowledge", `{"id":"N"}`, "alarm: which one?"},
+		{"acknowledge", `{"id":"N","alarm":"head-lost","for":"1 min"}`, "only shelve has a length"},
+		{"shelve", `{"id":"N","alarm":"head-lost","for":"30 min"}`, "shelving needs one"},
+		{"shelve", `{"id":"N","alarm":"head-lost","for":"30 h","reason":"x"}`, "longer than a day"},
+		{"observe", `{"id":"N","seen":"wavy"}`, "not what a dye thread shows"},
+		{"observe", `{"id":"N","seen":"laminar","more":1}`, "unknown key"},
+		{"observe", `{"id":"N","seen":"laminar","seen":"turbulent"}`, "stands there twice"},
+		{"capture", `{"id":"N","point":"` + strings.Repeat("x", 1001) + `"}`, "more than are kept"},
+		{"capture", `{"id":"N"} {}`, "more follows"},
+		{"give", `{"id":"N"}`, "there are acknowledge, shelve, observe, capture, resend"},
+		{"resend", `{"id":"N","class":"sample","from":1,"to":2}`, "is not one"},
+		{"resend", `{"id":"N","class":"record","from":1,"to":1001}`, "ask for 1000 at most"},
+		{"resend", `{"id":"N","class":"record","from":3,"to":2}`, "are not sequences"},
+		{"resend", `{"id":"N","class":"record","from":1,"to":2}`, "nothing is recorded"},
+	} {
+		id, before := fmt.Sprintf("n %d", i), len(o.all())
+		tell(t, m, "command/"+c.verb, strings.Replace(c.body, `"N"`, `"`+id+`"`, 1))
+		marker := `"id":"` + id + `"`
+		if strings.Contains(c.refused, "more follows") { // its id cannot be read
+			marker = `"id":""`
+		}
+		reply := e.Await("reply/"+c.verb, marker, 10*time.Second)
+		heard := o.all()[before:]
+		if why, _ := reply.Field("refused").(string); c.refused != "" {
+			if !strings.Contains(why, c.refused) || len(heard) > 0 || reply.Field("done") != nil {
+				t.Errorf("%s %.80s: %s, want %q", c.verb, c.body, reply.Body, c.refused)
+			}
+			continue
+		}
+		if reply.Field("done") != true || reply.Field("who") != "mqtt "+id || reply.Field("sequence") != 7.0 || reply.Retained ||
+			len(heard) != 1 || string(heard[0].Verb()) != c.verb || heard[0].Who != "mqtt "+id {
+			t.Errorf("%s %s: %s, %+v", c.verb, c.body, reply.Body, heard)
+		}
+	}
+	if got := o.all(); got[1].Ask.(*daq.ShelveAsk).For != 30*time.Minute || got[2].Ask.(*daq.ObserveAsk).Note != "still" {
+		t.Errorf("asked: %+v %+v", got[1].Ask, got[2].Ask)
+	}
+	for _, id := range []string{``, strings.Repeat("i", 65), `a\nb`} {
+		before := len(e.On("reply/capture"))
+		tell(t, m, "command/capture", `{"id":"`+id+`"}`)
+		until(t, "a refusal", 10*time.Second, func() bool { return len(e.On("reply/capture")) > before })
+		if r := e.Newest("reply/capture"); !strings.Contains(r.Body, "1 to 64 printable characters") {
+			t.Errorf("id %q: %s", id, r.Body)
+		}
+	}
+	o.mu.Lock()
+	o.deny = errors.New("capture: refused: only 2.0 s are known yet")
+	o.mu.Unlock()
+	tell(t, m, "command/capture", `{"id":"denied"}`)
+	if r := e.Await("reply/capture", `"id":"denied"`, 10*time.Second); r.Field("refused") != o.deny.Error() {
+		t.Errorf("refused by the engine: %s", r.Body)
+	}
+}
+
+// TestACommandIsObeyedOnce: one that comes again, as QoS 1 allows, has the same reply and
+// is not obeyed again; its id is no other command's; a retained one is never obeyed.
+func TestACommandIsObeyedOnce(t *testing.T) {
+	t.Parallel()
+	m, o := daqtest.StartMosquitto(t, ""), &obedient{}
+	tell(t, m, "command/capture", `{"id":"kept"}`, "-r")
+	e := commanded(t, newBench(), m, o)
+	if r := e.Await("reply/capture", `"id":"kept"`, 10*time.Second); !strings.Contains(r.Body, "retained") || r.Field("done") != nil {
+		t.Errorf("a retained command: %s", r.Body)
+	}
+	for range 3 {
+		tell(t, m, "command/observe", `{"id":"one","seen":"laminar"}`)
+	}
+	until(t, "three replies", 10*time.Second, func() bool { return len(e.On("reply/observe")) == 3 })
+	for _, r := range e.On("reply/observe") {
+		if r.Body != e.On("reply/observe")[0].Body || r.Field("done") != true {
+			t.Errorf("reply %s", r.Body)
+		}
+	}
+	tell(t, m, "command/observe", `{"id":"one","seen":"turbulent"}`)
+	e.Await("reply/observe", "that of another command", 10*time.Second)
+	if got := o.all(); len(got) != 1 {
+		t.Errorf("the engine heard %d commands", len(got))
+	}
+}
+
+// TestAFloodOfCommandsHoldsUpNothing: while the engine does not answer, commands are
+// refused at once or as too old, none of them is obeyed later, and alarms go on.
+func TestAFloodOfCommandsHoldsUpNothing(t *testing.T) {
+	t.Parallel()
+	m, o, b := daqtest.StartMosquitto(t, ""), &obedient{}, newBench()
+	e := commanded(t, b, m, o)
+	hold := make(chan struct{})
+	o.mu.Lock()
+	o.hold = hold
+	o.mu.Unlock()
+	tell(t, m, "command/capture", `{"id":"held"}`)
+	until(t, "the engine is busy", 10*time.Second, func() bool { return len(o.all()) == 1 })
+	const flood = 3 * commandsWaiting
+	cmd := exec.Command(daqtest.Program(t, "mosquitto_pub", "mosquitto-clients"), "-h", "127.0.0.1", "-p", m.Port, "-q", "1", "-l", "-t", daqtest.Topics+"command/capture")
+	var lines strings.Builder
+	for i := range flood {
+		fmt.Fprintf(&lines, "{\"id\":\"f%d\"}\n", i)
+	}
+	cmd.Stdin = strings.NewReader(lines.String())
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("mosquitto_pub: %v %s", err, out)
+	}
+	until(t, "what finds no room is refused", 10*time.Second, func() bool { return len(e.On("reply/capture")) == flood-commandsWaiting })
+	b.feed.add(daq.ClassAlarm, "head-lost")
+	e.Await("alarm/head-lost", "unacknowledged", 10*time.Second)
+	asked := time.Now()
+	until(t, "those that wait are too old", 10*time.Second, func() bool { return time.Since(asked) > commandLife })
+	close(hold)
+	until(t, "each has its reply", 20*time.Second, func() bool { return len(e.On("reply/capture")) == flood+1 })
+	if got := o.all(); len(got) != 1 {
+		t.Errorf("the engine heard %d commands", len(got))
+	}
+	busy, late := 0, 0
+	for _, r := range e.On("reply/capture") {
+		switch why, _ := r.Field("refused").(string); {
+		case strings.Contains(why, "too many commands at once"):
+			busy++
+		case strings.Contains(why, "more than 2 s ago"):
+			late++
+		}
+	}
+	if busy+late != flood || late != commandsWaiting {
+		t.Errorf("%d busy and %d too old of %d", busy, late, flood)
+	}
+}
+
+// TestResend publishes recorded messages once more with their identity; of an alarm the
+// newest comes last, and what the broker retains stays.
+func TestResend(t *testing.T) {
+	t.Parallel()
+	m, b := daqtest.StartMosquitto(t, ""), newBench()
+	for range 40 {
+		b.feed.add(daq.ClassRecord, "")
+	}
+	for _, name := range []string{"head-lost", "water-overheat", "head-lost"} {
+		b.feed.add(daq.ClassAlarm, name)
+	}
+	b.standing("head-lost", "water-overheat")
+	e := commanded(t, b, m, &obedient{})
+	until(t, "all is told once", 10*time.Second, func() bool { return b.feed.mark(daq.ClassRecord) == 40 && b.feed.mark(daq.ClassAlarm) == 3 })
+	before := len(e.On("record"))
+	tell(t, m, "command/resend", `{"id":"r","class":"record","from":3,"to":38}`)
+	if r := e.Await("reply/resend", `"id":"r"`, 10*time.Second); r.Field("done") != true || r.Field("sent") != 36.0 || r.Field("from") != 3.0 {
+		t.Errorf("reply %s", r.Body)
+	}
+	again := e.On("record")[before:]
+	for i, r := range again {
+		if n := sequenceOf(t, r.Body); n != int64(i+3) {
+			t.Errorf("record %d comes as number %d", n, i)
+		}
+	}
+	if len(again) != 36 {
+		t.Errorf("%d records came again before the reply", len(again))
+	}
+	newest := m.Retained("alarm/head-lost").Body
+	before = len(e.On("alarm/head-lost"))
+	tell(t, m, "command/resend", `{"id":"a","class":"alarm","from":1,"to":2}`)
+	e.Await("reply/resend", `"id":"a"`, 10*time.Second)
+	var sequences []int64
+	for _, a := range e.On("alarm/head-lost")[before:] {
+		sequences = append(sequences, sequenceOf(t, a.Body))
+	}
+	if !slices.Equal(sequences, []int64{1, 3}) || m.Retained("alarm/head-lost").Body != newest || sequenceOf(t, newest) != 3 {
+		t.Errorf("head-lost came again as %v; retained is %s", sequences, newest)
+	}
+}
+
+// TestNoCommandsUnlessAllowed holds that nothing is subscribed where the configuration
+// does not say so.
+func TestNoCommandsUnlessAllowed(t *testing.T) {
+	t.Parallel()
+	m, b := daqtest.StartMosquitto(t, ""), newBench()
+	p := b.publisher(t, m.URL())
+	if p.commands != nil {
+		t.Error("a publisher takes commands by itself")
+	}
+	e := m.Listen("#")
+	start(t, p)
+	e.Await("state", "reynolds_number", 10*time.Second)
+	tell(t, m, "command/capture", `{"id":"x"}`)
+	e.Await("command/capture", `"x"`, 10*time.Second)
+	b.feed.add(daq.ClassEvent, "") // what comes later than any reply would
+	e.Await("event", `"sequence":1`, 10*time.Second)
+	if r := e.On("reply/capture"); len(r) > 0 {
+		t.Errorf("replies %v", r)
+	}
+}
