@@ -241,6 +241,9 @@ func TestResend(t *testing.T) {
 	if len(again) != 36 {
 		t.Errorf("%d records came again before the reply", len(again))
 	}
+	if kept := m.Retained("reply/resend").Body + m.Retained("record").Body; kept != "" {
+		t.Errorf("the broker retains %s", kept)
+	}
 	newest := m.Retained("alarm/head-lost").Body
 	before = len(e.On("alarm/head-lost"))
 	tell(t, m, "command/resend", `{"id":"a","class":"alarm","from":1,"to":2}`)
