@@ -47,6 +47,7 @@ func (r *recording) stats() []web.Stat {
 		dropped("provisional", feed.Provisional),
 		dropped("feed", feed.Followers),
 	}
+	list = append(list, web.RecordRoom(r.Occupancy())...)
 	if r.keeper != nil {
 		list = append(list, web.RecordPermitFileFailed.Of(float64(r.keeper.Failed())))
 	}

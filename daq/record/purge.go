@@ -33,6 +33,7 @@ type purger struct {
 	last    daq.Input     // the previous input: its clocks
 	trusted time.Duration // monotonic, since when the clock may be trusted
 	known   bool          // there was an input
+	growth  growth
 }
 
 // observe watches the clocks of an input.
@@ -142,15 +143,16 @@ const (
 // while more than max_size is in use, and gives pages that are free back to the
 // disk.
 func (p *purger) bySize(tx *sql.Tx) (more bool, err error) {
+	used, all, err := pages(tx)
+	if err != nil {
+		return false, err
+	}
+	p.growth.note(p.last.Mono, used)
 	if p.retention.MaxSize <= 0 {
 		return false, nil
 	}
-	var size, pages, free int64
-	if err := tx.QueryRow(`SELECT page_size, page_count, freelist_count FROM pragma_page_size, pragma_page_count, pragma_freelist_count`).Scan(&size, &pages, &free); err != nil {
-		return false, err
-	}
-	if (pages-free)*size <= p.retention.MaxSize {
-		return false, shrink(tx, pages*size > p.retention.MaxSize)
+	if used <= p.retention.MaxSize {
+		return false, shrink(tx, all > p.retention.MaxSize)
 	}
 	for _, statement := range forgottenBySize() {
 		if n, err := changed(tx, statement, purgeRows); err != nil || n > 0 {

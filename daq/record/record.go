@@ -95,6 +95,7 @@ type Recorder struct {
 	queue     *queue
 	health    health
 	retention atomic.Pointer[Retention]
+	occupancy atomic.Pointer[daq.Occupancy]
 	restored  Restored // what was there when it was opened
 	lock      *sql.DB
 	lost      chan struct{}   // closed: the files are gone

@@ -291,6 +291,7 @@ func (w *writer) housekeep() time.Duration {
 		w.log.Error("recording: purge", "err", err)
 		return w.packing.every
 	}
+	w.occupied()
 	if !w.rolled {
 		w.rollup = w.caught
 	}

@@ -86,6 +86,10 @@ func (h fakeHistory) Trend(_ context.Context, id quantity.ID, from, to time.Time
 	return list, nil
 }
 
+func (h fakeHistory) Occupancy() (daq.Occupancy, bool) {
+	return daq.Occupancy{Used: 2e9, MaxSize: 20e9, DiskFree: 60e9, PerDay: 45e6}, h.err == nil
+}
+
 func (h fakeHistory) AlarmFigures(_ context.Context, from, to time.Time) (alarm.Figures, error) {
 	return alarm.Sum([]alarm.Event{{Name: "head-lost", State: alarm.Unacknowledged, Priority: "high", Time: to}}, from, to), nil
 }

@@ -42,6 +42,10 @@ var (
 
 	RecordNewest           = gauge("flowrig_record_newest_sequence", "Sequence of the newest row on disk.")
 	RecordWaiting          = gauge("flowrig_record_waiting", "Batches that wait for the disk.")
+	RecordSize             = gauge("flowrig_record_size_bytes", "What the recording takes of its disk.")
+	RecordLimit            = gauge("flowrig_record_limit_bytes", "What the recording can come to: record.max_size, or what the disk has room for.")
+	RecordGrowth           = gauge("flowrig_record_growth_bytes_per_second", "How fast the recording grows, over the last day of this run.")
+	RecordFull             = gauge("flowrig_record_full_seconds", "Time until the recording is full at this rate; absent where what is old goes first.")
 	RecordPermitFileFailed = counter("flowrig_record_permit_file_failed_total", "Attempts that failed to keep what holds the heating permit outside the recording.")
 
 	followers = gauge("flowrig_http_followers", "Open streams of events.")

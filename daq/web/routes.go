@@ -27,6 +27,7 @@ func (s *Server) routes() http.Handler {
 		"/api/follow":    {"GET": {RoleWatch, s.follow}},
 		"/api/trend":     {"GET": {RoleWatch, answering(s.trend)}},
 		"/api/report":    {"GET": {RoleWatch, s.report}},
+		"/api/recording": {"GET": {RoleWatch, answering(s.recording)}},
 		"/api/alarms":    {"GET": {RoleWatch, answering(s.alarms)}},
 		"/api/alarms/{name}/{verb}": {
 			"POST": {RoleOperate, answering(s.command)}},

@@ -42,6 +42,8 @@ type History interface {
 	AlarmHistory(ctx context.Context, limit int) ([]daq.Message, error)
 	// Results gives the newest of a kind of event up to a sequence, the newest first.
 	Results(ctx context.Context, what string, last int64, limit int) ([]daq.Message, error)
+	// Occupancy is the room that the recording takes; false while that is not known.
+	Occupancy() (daq.Occupancy, bool)
 	// AlarmFigures sums up the journal.
 	AlarmFigures(ctx context.Context, from, to time.Time) (alarm.Figures, error)
 }
