@@ -190,3 +190,29 @@ func TestAlarmOutOfServiceByHand(t *testing.T) {
 	must(t, chromedp.Do(ctx, chromedp.Click(`#list-return-to-service-warm`)))
 	until(t, ctx, `document.getElementById('permit-give') !== null && document.getElementById('permit-give').dataset.without === undefined && document.getElementById('list-return-to-service-warm') === null`)
 }
+
+// TestAPlaceIsKeptForAlarms on a phone and in the hall view too: what stands below it is
+// where it was.
+func TestAPlaceIsKeptForAlarms(t *testing.T) {
+	t.Parallel()
+	ctx, b := desk(t, 390, 844, "", nil)
+	alarmed := hotState()
+	alarmed.Values.Put(quantity.Regime, float64(quantity.Laminar))
+	alarmed.Alarms = alarmed.Alarms[1:]
+	alarmed.Alarms[0].Action = "Switch the heater off at its own switch; once heater and tube have cooled, open the water supply slowly until water runs over the lip, and repeat the readings taken meanwhile."
+	for _, view := range []struct {
+		path, alarm   string
+		width, height int64
+	}{{"/", `.band.high.open`, 390, 844}, {"/hall", `.next .alarmed`, 1366, 768}} {
+		b.become(steadyState())
+		must(t, chromedp.Do(ctx, chromedp.EmulateViewport(view.width, view.height), chromedp.Navigate(b.base+view.path)))
+		until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelector('.chart svg') !== null`)
+		const places = `['.word', '#re'].map((q) => document.querySelector(q).getBoundingClientRect().top + scrollY).join(' ')`
+		calm := look[string](t, ctx, places)
+		b.become(alarmed)
+		until(t, ctx, `document.querySelector('`+view.alarm+`') !== null`)
+		if now := look[string](t, ctx, places); now != calm {
+			t.Errorf("%s: word and Re move from %s to %s", view.path, calm, now)
+		}
+	}
+}
