@@ -2,13 +2,14 @@
 // at once when nothing comes any more. The stream has something to say every
 // second, so 2.5 s of silence is a lost connection.
 const lostAfter = 2500;
-const slowest = 5000; // ms between two attempts, at most
+const slowest = 2000; // ms between two attempts, at most: a daemon that is back is seen within 3 s
 const root = document.documentElement;
 const lost = document.getElementById('lost');
 const link = document.getElementById('link');
 
 let lastHeard = performance.now();
 let attempt = null; // the AbortController of the present connection
+let begun = lastHeard; // when it was asked for
 
 function put(name, html) {
   if (name === 'build') {
@@ -101,6 +102,7 @@ async function read(body) {
 
 async function connect() {
   attempt = new AbortController();
+  begun = performance.now();
   const answer = await fetch('/page/follow', {signal: attempt.signal, cache: 'no-store'});
   if (answer.status === 401 || answer.status === 403) location.reload(); // shows the form to sign in
   if (!answer.ok) throw new Error(`the daemon answers ${answer.status}`);
@@ -111,26 +113,21 @@ const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
 async function follow() {
   for (let pause = 250; ; pause = Math.min(slowest, pause * 2)) {
-    const began = performance.now();
     try {
       await connect();
     } catch {
       // The watchdog tells the person; here it is only tried again.
     }
-    if (performance.now() - began > slowest) pause = 250;
+    if (performance.now() - begun > slowest) pause = 250;
     await wait(pause * (0.75 + Math.random() / 2));
   }
 }
 
-let lastTry = 0;
 function watch() {
   const now = performance.now();
   if (now - lastHeard < lostAfter) return;
   show('lost');
-  if (now - lastTry > slowest && now - lastHeard > lostAfter) { // a connection that hangs
-    lastTry = now;
-    attempt?.abort();
-  }
+  if (now - begun > lostAfter) attempt?.abort(); // a connection that hangs
 }
 
 setInterval(watch, 250);
