@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
-	"fmt"
 	"io/fs"
 	"slices"
 	"strings"
@@ -14,7 +13,6 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"flowrigd/calc/quantity"
 	"flowrigd/daq"
 	"flowrigd/dashboards"
 )
@@ -211,56 +209,6 @@ func TestWhateverIsWrittenStaysText(t *testing.T) {
 	if below := look[string](t, ctx, fold); below != "" {
 		t.Errorf("below the fold: %s", below)
 	}
-}
-
-// TestEveryControl: what each control of the notebook and of the alarms asks of the
-// engine, by key and by hand.
-func TestEveryControl(t *testing.T) {
-	t.Parallel()
-	ctx, b := desk(t, 1366, 768, "", nil)
-	until(t, ctx, `document.querySelector('#results tbody tr') !== null`)
-	look[bool](t, ctx, `(window.prompt = () => 'the wrong tube', window.confirm = () => true, true)`)
-	asked := 0
-	asks := func(what string, action chromedp.Action[chromedp.Void], want string) {
-		t.Helper()
-		must(t, chromedp.Do(ctx, action))
-		deadline := time.Now().Add(5 * time.Second)
-		for len(b.rig.commands()) <= asked && time.Now().Before(deadline) {
-			time.Sleep(10 * time.Millisecond)
-		}
-		list := b.rig.commands()
-		if len(list) != asked+1 {
-			t.Fatalf("%s: %d commands; the page says %q", what, len(list)-asked, look[string](t, ctx, `document.getElementById('answer').textContent`))
-		}
-		asked++
-		c := list[asked-1]
-		if got := fmt.Sprintf("%s %+v", c.Verb(), c.Ask); !strings.Contains(got, want) {
-			t.Errorf("%s asks %s; want %s", what, got, want)
-		}
-	}
-	asks("1", chromedp.KeyEvent("1"), "Seen:laminar")
-	asks("2", chromedp.KeyEvent("2"), "Seen:transitional")
-	asks("3", chromedp.KeyEvent("3"), "Seen:turbulent")
-	asks("c", chromedp.KeyEvent("c"), "capture")
-	asks("torn", chromedp.Click(`button[data-seen="turbulent"]`), "Seen:turbulent")
-	asks("capture", chromedp.Click(`#capture`), "capture")
-	asks("note", chromedp.SendKeys(`#note-text`, "1 turn more, c\r"), "Kind:valve Text:1 turn more, c")
-	must(t, chromedp.Do(ctx, chromedp.Click(`#clock-start`), chromedp.Click(`#clock-stop`)))
-	until(t, ctx, `document.activeElement.id === 'volume'`)
-	asks("collection", chromedp.SendKeys(`#volume`, "200 mL\r"), "collect")
-	asks("strike", chromedp.Click(`#strike-observations-7`), "Of:observation Struck:7 Reason:the wrong tube")
-	must(t, chromedp.Do(ctx, chromedp.Click(`.journal summary`)))
-	until(t, ctx, `document.querySelectorAll('#shelve-name option').length === 3 && document.querySelector('#journal tbody tr') !== null`)
-	asks("shelve", chromedp.SendKeys(`#shelve-reason`, "a trial\r"), "For:30m0s Reason:a trial")
-	heated := steadyState()
-	heated.Values.PutBool(quantity.HeatingPermitted, false)
-	b.become(heated)
-	until(t, ctx, `document.getElementById('permit-give') !== null`)
-	asks("give", chromedp.Click(`#permit-give`), "give")
-	// Keys that are switched off do nothing, and what is typed into a field is no key.
-	look[bool](t, ctx, `(document.getElementById('help').open = true, document.getElementById('keys').click(), true)`)
-	must(t, chromedp.Do(ctx, chromedp.KeyEvent("1")))
-	asks("torn again", chromedp.Click(`button[data-seen="turbulent"]`), "Seen:turbulent")
 }
 
 // TestTwoOperatorsAcknowledgeAtOnce: one of them is told that it is done, the other who

@@ -102,6 +102,7 @@ type pageData struct {
 	ZoneName   string
 	Offset     int  // s, of the zone now
 	Simulated  bool // the rig has hands
+	Light      bool // a photodiode watches the thread
 }
 
 // trendFrame is one chart that the page's script fills.
@@ -144,7 +145,7 @@ func (s *Server) fillPage(data *pageData, facts *Facts) {
 		data.Parts[name] = template.HTML(html) // made by our own templates, escaped there
 	}
 	data.Trends, data.Frame, data.Plans = trendFrames(facts), facts.frame, facts.Plans
-	data.Simulated = s.opt.Simulator != nil
+	data.Simulated, data.Light = s.opt.Simulator != nil, slices.Contains(facts.Instruments, quantity.DyeLight)
 	here := facts.local(time.Now())
 	data.ZoneName, data.Offset = here.Zone()
 	if name := here.Location().String(); name != "Local" {

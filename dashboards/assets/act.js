@@ -57,14 +57,15 @@ document.getElementById('sign-out')?.addEventListener('click', () => attempt(asy
 const permitWords = {give: 'permit given', withdraw: 'permit withdrawn', 'proof-test': 'proof test begun'};
 
 // request is what a button asks for: path, body, and words for the answer.
-function request({alarm, verb, permit, without, stop}) {
+function request({alarm, verb, permit, without, stop, still}) {
+  if (still) return ['/api/dye', {action: 'still'}, 'the still thread is taken over the next 10 s'];
   if (stop) return [`/api/experiments/${encodeURIComponent(stop)}/stop`, {}, 'experiment stopped'];
   if (permit) return ['/api/permit', without ? {action: permit, without: without.split(' ')} : {action: permit}, permitWords[permit]];
   return [`/api/alarms/${encodeURIComponent(alarm)}/${verb}`, {}, `${verb} ${alarm}`];
 }
 
 document.addEventListener('click', (event) => {
-  const button = event.target.closest('button.act[data-verb], button.act[data-permit], button.act[data-stop]');
+  const button = event.target.closest('button.act[data-verb], button.act[data-permit], button.act[data-stop], button.act[data-still]');
   if (!button || button.ariaDisabled === 'true' || button.dataset.sure && !confirm(button.dataset.sure)) return;
   const [path, body, words] = request(button.dataset);
   button.ariaDisabled = 'true'; // one that is disabled would lose the focus
