@@ -38,7 +38,7 @@ func beginChromium(path string) {
 // browser opens a page with a profile of its own, set as a reader's is.
 func browser(t *testing.T, set ...chromedp.Action[chromedp.Void]) context.Context {
 	t.Helper()
-	return browserFor(t, 90*time.Second, set...)
+	return browserFor(t, 3*time.Minute, set...)
 }
 
 // browserFor does so for at most a time.
