@@ -233,6 +233,14 @@ var controls = []control{
 		h.do(chromedp.SendKeys(`#shelve-reason`, "another\r"))
 		h.asks("For:30m0s Reason:another")
 	}},
+	{`#remove button, #remove select, #remove input`, func(h *hand) {
+		h.sees(`document.querySelectorAll('#remove-name option').length === 3`)
+		h.choose(`#remove-name`, "head-lost")
+		h.do(chromedp.SetValue(`#remove-reason`, "the sensor is away"))
+		h.click(`#remove button`)
+		h.asks("out-of-service head-lost &{Alarm:head-lost Reason:the sensor is away")
+		h.sees(`document.getElementById('remove-reason').value === ''`)
+	}},
 	alarmed1(`.band button[data-verb="acknowledge"]`, "unacknowledged", false, "acknowledge water-overheat"),
 	alarmed1(`.alarms button[data-verb="acknowledge"]`, "unacknowledged", false, "acknowledge water-overheat"),
 	alarmed1(`.band button[data-verb="reset"]`, "latched-acknowledged", true, "reset water-overheat"),
