@@ -258,3 +258,16 @@ func (k *keeper) Journalled(events []daq.Event, sequences []int64) {
 }
 
 func (k *keeper) Recording(string, int64) { k.note("recording") }
+
+// TestWhatWaitsNoMoreCanBeRead: a step counts as waiting until its events are among
+// those that readers see.
+func TestWhatWaitsNoMoreCanBeRead(t *testing.T) {
+	t.Parallel()
+	var r *Recorder
+	waiting := make(chan int, 1)
+	r = open(t, t.TempDir(), Options{Journalled: func([]daq.Event, []int64) { waiting <- r.Waiting() }})
+	r.Put(noted(1))
+	if n := <-waiting; n != 1 {
+		t.Errorf("%d steps wait while their events are not told", n)
+	}
+}

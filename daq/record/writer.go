@@ -147,7 +147,6 @@ func (w *writer) flush() {
 			return
 		}
 		w.sequences, w.inputRun, w.sha, w.quality, w.rollup = t.sequences, t.run, t.sha, t.texts.before, t.rollup
-		w.r.queue.written(&c)
 		for i := range c.entries {
 			if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
 				w.o.Journalled(e.waits.events, t.told[i])
@@ -155,6 +154,7 @@ func (w *writer) flush() {
 			w.purge.observe(c.entries[i].Input)
 		}
 		w.r.feed.durable(c.entries, t.told, t.sequences)
+		w.r.queue.written(&c) // not before: what waits no more can be read
 	}
 }
 

@@ -238,7 +238,7 @@ var controls = []control{
 		h.choose(`#remove-name`, "head-lost")
 		h.do(chromedp.SetValue(`#remove-reason`, "the sensor is away"))
 		h.click(`#remove button`)
-		h.asks("out-of-service head-lost &{Alarm:head-lost Reason:the sensor is away")
+		h.asks("out-of-service head-lost &{Do:out-of-service Alarm:head-lost Reason:the sensor is away")
 		h.sees(`document.getElementById('remove-reason').value === ''`)
 	}},
 	alarmed1(`.band button[data-verb="acknowledge"]`, "unacknowledged", false, "acknowledge water-overheat"),
