@@ -112,6 +112,7 @@ func crowdedState() *daq.State {
 // TestAccessible: WCAG 2.2 AA, by axe-core, of the page in its states, at last with all
 // its parts open, and of the hall view.
 func TestAccessible(t *testing.T) {
+	daqtest.Browses(t)
 	t.Parallel()
 	axe := examiner(t)
 	hands := &fakeHands{now: daq.Simulator{Valve: 0.4, Opening: 0.3, Supply: 3.5e-3 / 60, Heater: 45, Scenario: "sweep", Speed: 1,
@@ -145,6 +146,7 @@ func TestAccessible(t *testing.T) {
 // TestAccessibleToStrangers: the same of the page that asks for a token, of the page of
 // somebody who only reads, and of one whose connection is lost.
 func TestAccessibleToStrangers(t *testing.T) {
+	daqtest.Browses(t)
 	t.Parallel()
 	axe := examiner(t)
 	ctx := browser(t)

@@ -14,6 +14,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // hand is a person at the page of a rig that holds what was asked of it.
@@ -311,6 +312,7 @@ var controls = []control{
 // TestNoControlIsForgotten uses every control of the page, and holds that the page has
 // none that is not among those that are used: one that is added must be used here too.
 func TestNoControlIsForgotten(t *testing.T) {
+	daqtest.Browses(t)
 	t.Parallel()
 	h := &hand{sim: &fakeHands{now: daq.Simulator{Valve: 0.4, Opening: 0.4, Supply: 3.5e-3 / 60, Heater: 45, Speed: 10, Scenarios: []daq.Scenario{{Name: "sweep", About: "Four temperatures."}}}}}
 	h.ctx, h.bed = desk(t, 1366, 768, "", func(o *Options) {

@@ -20,6 +20,7 @@ import (
 
 	"flowrigd/calc/quantity"
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 var long = flag.Bool("long", false, "play the long forms")
@@ -174,8 +175,9 @@ func lowest(t *testing.T, ctx context.Context, enough func(use) bool) use {
 // short; -long plays the whole: 9,000 updates, for the page gets one in 0.4 s at most,
 // and its timers follow them. One small object that is kept from each update breaks it.
 func TestAnHourOfUpdatesLeavesNothingBehind(t *testing.T) {
+	daqtest.Browses(t)
 	t.Parallel()
-	warm, n := 60, 120
+	warm, n := 180, 240
 	if *long {
 		warm, n = 1200, 9000
 	}
@@ -195,7 +197,7 @@ func TestAnHourOfUpdatesLeavesNothingBehind(t *testing.T) {
 	if after.heap > allowed.heap || after.objects > allowed.objects || after.nodes > allowed.nodes || after.listeners > allowed.listeners {
 		t.Errorf("it grew from %+v to %+v in %d updates; allowed is %+v", before, after, n, allowed)
 	}
-	if got := h.asked.Load() - asked; got < int64(n)/10 {
+	if got := h.asked.Load() - asked; got < int64(n)/20 { // updates that come at once count as one
 		t.Errorf("the page asked only %d times: its timers stood", got)
 	}
 }
