@@ -177,7 +177,7 @@ func lowest(t *testing.T, ctx context.Context, enough func(use) bool) use {
 func TestAnHourOfUpdatesLeavesNothingBehind(t *testing.T) {
 	daqtest.Browses(t)
 	t.Parallel()
-	warm, n := 180, 400
+	warm, n := 180, 420 // whole rounds of the states
 	if *long {
 		warm, n = 1200, 9000
 	}
