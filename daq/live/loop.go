@@ -234,9 +234,16 @@ func (l *Loop) Ask(ctx context.Context, c daq.Command) (made []byte, err error) 
 	c.Until = l.asked() + l.o.Clock.Of(engine.CommandLife-c.Waited)
 	answer := make(chan daq.Reply, 1)
 	c.Caller, c.Answer = ctx, answer
+	in := daq.Input{Kind: daq.KindCommand, Command: &c}
 	select {
-	case l.in <- daq.Input{Kind: daq.KindCommand, Command: &c}:
+	case l.in <- in:
 	case <-ctx.Done():
+		if errors.Is(ctx.Err(), context.Canceled) { // who asked has gone: the engine refuses it, and that is journalled
+			select {
+			case l.in <- in:
+			case <-time.After(engine.CommandLife):
+			}
+		}
 		return nil, fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb(), c.Alarm(), ctx.Err())
 	}
 	select {

@@ -83,7 +83,7 @@ func killTenTimes(t *testing.T) {
 	alarms, owed := map[string]bool{}, 0
 	for round := range 10 {
 		quiet := []string{"no", "yes"}[round%2]
-		lines, killed := killAfter(t, dir, quiet, time.Duration(20+rand.Int64N(1200))*time.Millisecond)
+		lines, killed := killAfter(t, dir, quiet, time.Duration(20+rand.Int64N(1200))*time.Millisecond+longer(round, owed > 0))
 		rows := 0
 		for _, line := range lines {
 			var n, at int64
