@@ -15,7 +15,7 @@ func TestTheEngineHearsOfACallerWhoHasGone(t *testing.T) {
 	gone, leave := context.WithCancel(t.Context())
 	leave()
 	for range 50 {
-		if _, err := l.Ask(gone, daq.NewAsk(daq.Still)); err == nil {
+		if _, err := l.Ask(gone, daq.Command{Ask: daq.NewAsk(daq.Still)}); err == nil {
 			t.Fatal("it is answered")
 		}
 		select {
