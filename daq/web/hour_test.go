@@ -30,16 +30,15 @@ var long = flag.Bool("long", false, "play the long forms")
 type hurried struct {
 	*bed
 	at      string
-	updates chan []byte
+	updates chan *daq.State
 	ended   chan struct{}
 	asked   atomic.Int64 // requests of the page, but for its stream
 	open    atomic.Int64 // of them those that are not answered yet
-	seen    uint64
 	count   int
 }
 
 func newHurried(t *testing.T) *hurried {
-	h := &hurried{updates: make(chan []byte), ended: make(chan struct{})}
+	h := &hurried{updates: make(chan *daq.State), ended: make(chan struct{})}
 	h.bed = testBed(t, func(o *Options) {
 		o.OneTimeKey, o.Facts.Permit, o.Facts.Plans = "once", true, []string{"four temperatures"}
 		o.Simulator = &fakeHands{now: daq.Simulator{Valve: 0.4, Supply: 3.5e-3 / 60, Heater: 45, Speed: 10, Scenarios: []daq.Scenario{{Name: "sweep", About: "Four temperatures."}}}}
@@ -59,16 +58,25 @@ func newHurried(t *testing.T) *hurried {
 	return h
 }
 
+// stream says what followPage says, as soon as there is an update.
 func (h *hurried) stream(w http.ResponseWriter, r *http.Request) {
 	st, err := openStream(w)
-	for err == nil {
+	tick := time.NewTicker(keepAlive)
+	defer tick.Stop()
+	for seen := uint64(0); err == nil; {
+		now := h.snapshot(0)
+		if err = st.event("page", h.newsFor(seen, now)); err != nil {
+			return // the page connects again, and is told the whole
+		}
+		seen = now.number
 		select {
 		case <-r.Context().Done():
 			return
 		case <-h.ended:
 			return
-		case news := <-h.updates:
-			err = st.event("page", news)
+		case state := <-h.updates:
+			h.rig.set(func(f *fakeRig) { f.state = state })
+		case <-tick.C:
 		}
 	}
 }
@@ -88,21 +96,19 @@ func (h *hurried) play(ctx context.Context, n int) {
 	h.Helper()
 	for range n {
 		h.count++
-		state := stateAt(h.count)
-		h.rig.set(func(f *fakeRig) { f.state = state })
 		if h.count%30 == 0 {
 			h.hub.told.Add(1) // something was written down: the page lists the results again
 		}
-		now := h.snapshot(0)
-		news := h.newsFor(h.seen, now)
-		h.seen = now.number
 		select {
-		case h.updates <- news:
+		case h.updates <- stateAt(h.count):
 		case <-time.After(20 * time.Second):
 			h.Fatalf("the page takes no update after %d", h.count)
 		}
+		if h.count%20 == 0 { // no more are under way than a slow machine shows in seconds
+			h.shows(ctx)
+		}
 	}
-	within(h.T, ctx, time.Minute, fmt.Sprintf(`document.querySelector('[data-part="clock"]').textContent.includes(%q)`, clock(stateAt(h.count).Time, h.facts.Load())))
+	h.shows(ctx)
 	for deadline := time.Now().Add(time.Minute); h.open.Load() > 0; time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			h.Fatalf("%d requests of the page are not answered", h.open.Load())
@@ -110,6 +116,12 @@ func (h *hurried) play(ctx context.Context, n int) {
 	}
 	_, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`new Promise((done) => requestAnimationFrame(() => setTimeout(() => done(true))))`, chromedp.EvalAwaitPromise))
 	must(h, err)
+}
+
+// shows waits until the page shows the last update.
+func (h *hurried) shows(ctx context.Context) {
+	h.Helper()
+	within(h.T, ctx, time.Minute, fmt.Sprintf(`document.querySelector('[data-part="clock"]').textContent.includes(%q)`, clock(stateAt(h.count).Time, h.facts.Load())))
 }
 
 // lifetime makes the page's own timers follow the updates in place of the clock: one
