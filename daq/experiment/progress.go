@@ -93,7 +93,7 @@ func (n *Notebook) advise(p *config.PlannedPoint, s *daq.State) string {
 		return n.adviseWarmth(p.Temperature, celsius, s)
 	}
 	if !flowMet(p, s) {
-		return "set the valve to " + litres(n.flowNow(p, s)) + " for " + p.Name()
+		return "set the valve to " + litres(n.run.told.hold(p.Name(), n.flowNow(p, s))) + " for " + p.Name()
 	}
 	if why := n.spoiltWithin(s, s.Mono-n.window()); why != "" && why != "not steady" {
 		return "wait a minute, " + p.Name() + " is set: " + why
@@ -138,6 +138,25 @@ func (n *Notebook) flowNow(p *config.PlannedPoint, s *daq.State) float64 {
 		return limit * p.Reynolds / n.cfg.Regime.LaminarBelow
 	}
 	return n.flowOf(p)
+}
+
+// toldShare is how far the flow to set may move before another is told: the water's
+// temperature scatters, and a figure that changes while a hand is on the valve cannot be met
+// (own choice: a third of what a planned Re is met within).
+const toldShare = 0.01
+
+// told is the flow that a person was told to set last.
+type told struct {
+	point string
+	flow  float64 // m³/s; 0 before the first
+}
+
+// hold is the flow to tell for a condition.
+func (t *told) hold(point string, flow float64) float64 {
+	if t.point != point || math.Abs(flow-t.flow) > toldShare*t.flow {
+		*t = told{point, flow}
+	}
+	return t.flow
 }
 
 func litres(flow float64) string { return fmt.Sprintf("%.2f L/min", 6e4*flow) }

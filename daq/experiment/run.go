@@ -29,6 +29,7 @@ type running struct {
 	count    map[string]int64 // test points by their condition, spoilt ones too
 	good     map[string]bool  // the condition has one that nothing speaks against
 	pace     pace
+	told     told
 }
 
 // experiment is the ID of the one that runs; "" for none.

@@ -169,6 +169,35 @@ func TestAdvice(t *testing.T) {
 	}
 }
 
+// The flow to set stands while what it is computed from scatters; it is told anew once it
+// has moved by more than 1 %, however slowly, and for another condition.
+func TestTheFlowToSetStands(t *testing.T) {
+	b := newBench(t)
+	b.must(&daq.StartExperimentAsk{Own: &config.PlanText{Name: "steps", Points: []config.PointText{{Temperature: "25 Cel", Reynolds: []float64{1500, 1600}}}}})
+	says := func(want, point string, limit float64) {
+		t.Helper()
+		b.run(200*time.Millisecond, 3000, func(s *daq.State) { s.Values.Put(quantity.LaminarLimitFlow, limit) })
+		if next := b.s.Experiment.Next; next != "set the valve to "+want+" L/min for 25 Cel, Re "+point {
+			t.Errorf("%q, want %s", next, want)
+		}
+	}
+	const at = 1.3555e-5 // m³/s for Re 2000: 0.60998 L/min for Re 1500
+	for i := range 20 {
+		says("0.61", "1500", at*(1+0.009*float64((i+1)%3-1)))
+	}
+	says("0.61", "1500", at*1.0099)
+	says("0.62", "1500", at*1.0101) // 0.6161
+	says("0.62", "1500", at*1.001)
+	says("0.61", "1500", at*0.9999) // 1.01 % back
+	says("0.61", "1500", at*1.009)
+	b.run(70*time.Second, 1500)
+	says("0.66", "1600", at*1.009)
+	var one told
+	if first, other := one.hold("a", 1e-5), one.hold("b", 1.001e-5); first != 1e-5 || other != 1.001e-5 {
+		t.Errorf("%g, for another condition %g", first, other)
+	}
+}
+
 func TestStop(t *testing.T) {
 	b := newBench(t)
 	b.run(time.Second, 1500)
