@@ -19,9 +19,9 @@ import (
 	"flowrigd/daq/daqtest"
 )
 
-// wholeSweep has TestReportOfARecording play a whole round of the sweep, which takes two
-// minutes of a core.
-var wholeSweep = flag.Bool("report.sweep", false, "a report of a whole sweep with the critical Reynolds numbers by the light, not of two minutes")
+// wholeScenario has TestReportOfARecording play all of sweep or night, which takes some six
+// minutes.
+var wholeScenario = flag.String("report.whole", "", "sweep or night: a report of the whole scenario with the critical Reynolds numbers by the light, not of two minutes of the sweep")
 
 // TestReportOfARecording that the program made: of its directory while it runs, and of a
 // backup, the same report; it prints on more pages than one, with nothing cut at the side.
@@ -31,12 +31,12 @@ func TestReportOfARecording(t *testing.T) {
 	fastAtOnce <- struct{}{}
 	t.Cleanup(func() { <-fastAtOnce })
 	dir, at, to := t.TempDir(), daqtest.FreeAddress(t), t.TempDir()
-	p := start(t, program, "demo", "--listen", at, "--data", dir, "--speed", "50", "--seed", "3")
-	rows := 80.0
-	if *wholeSweep {
-		rows = 90 * 60
+	scenario, rows := "sweep", 80.0
+	if *wholeScenario != "" {
+		scenario, rows = *wholeScenario, 92*60
 	}
-	within(t, max(30*time.Second, time.Duration(rows)*time.Second/10), "rows", func() bool { return number(now(at), "sequence") >= rows })
+	p := start(t, program, "demo", "--scenario", scenario, "--listen", at, "--data", dir, "--speed", "50", "--seed", "3")
+	within(t, max(30*time.Second, time.Duration(rows)*time.Second/5), "rows", func() bool { return number(now(at), "sequence") >= rows })
 	report := func(name string, args ...string) string {
 		t.Helper()
 		file := filepath.Join(to, name)
@@ -53,8 +53,15 @@ func TestReportOfARecording(t *testing.T) {
 	}
 	made := regexp.MustCompile(`Made [-0-9: ]+`)
 	whole := made.ReplaceAllString(report("whole.html", "--data", dir), "")
-	if *wholeSweep {
+	switch *wholeScenario {
+	case "sweep":
 		says(t, "the report", whole, "<td>light, half torn</td><td>rising</td>", "the light through the tube", "By light, half torn, Re rising")
+	case "night":
+		says(t, "the report in the morning", whole, "the light through the tube")
+		found := regexp.MustCompile(`<td>light, half torn</td><td>rising</td><td class="n">\d+</td><td>\d+, in \d+ to \d+<`).FindAllString(whole, -1)
+		if t.Log(found); len(found) != 1 {
+			t.Errorf("%d critical Re with an interval", len(found))
+		}
 	}
 	if copy := made.ReplaceAllString(report("copy.html", "--data", copied), ""); copy != whole {
 		t.Error("the report of a backup is not that of its recording")

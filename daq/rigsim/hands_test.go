@@ -89,12 +89,12 @@ func TestHandsCheckAllFirst(t *testing.T) {
 	before := s.Simulator()
 	good := daq.Hands{Valve: of(0.5), Supply: of(1e-5), Heater: of(30.0), Dye: of(false), Scenario: of("steady"), Speed: of(10.0), Pause: of(true)}
 	for says, spoil := range map[string]func(*daq.Hands){
-		"valve: 1.1 is out of range; write 0 to 1":                     func(h *daq.Hands) { h.Valve = of(1.1) },
-		"valve: NaN is out of range":                                   func(h *daq.Hands) { h.Valve = of(math.NaN()) },
-		"supply: 11 L/min is out of range; write 0 to 10 L/min":        func(h *daq.Hands) { h.Supply = of(11 * litreAMinute) },
-		"heater: 81 Cel is out of range; write 0 to 80 Cel":            func(h *daq.Hands) { h.Heater = of(81.0) },
-		"speed: 0.05 is out of range; write 0.1 to 1000":               func(h *daq.Hands) { h.Speed = of(0.05) },
-		`scenario "nonsense": unknown; write one of steady, sweep, ov`: func(h *daq.Hands) { h.Scenario = of("nonsense") },
+		"valve: 1.1 is out of range; write 0 to 1":                            func(h *daq.Hands) { h.Valve = of(1.1) },
+		"valve: NaN is out of range":                                          func(h *daq.Hands) { h.Valve = of(math.NaN()) },
+		"supply: 11 L/min is out of range; write 0 to 10 L/min":               func(h *daq.Hands) { h.Supply = of(11 * litreAMinute) },
+		"heater: 81 Cel is out of range; write 0 to 80 Cel":                   func(h *daq.Hands) { h.Heater = of(81.0) },
+		"speed: 0.05 is out of range; write 0.1 to 1000":                      func(h *daq.Hands) { h.Speed = of(0.05) },
+		`scenario "nonsense": unknown; write one of steady, sweep, night, ov`: func(h *daq.Hands) { h.Scenario = of("nonsense") },
 	} {
 		h := good
 		spoil(&h)

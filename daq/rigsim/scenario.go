@@ -111,7 +111,7 @@ func Scenarios() []string {
 // Guarded says whether a scenario is one in which the heating permit has
 // something to do.
 func Guarded(name string) bool {
-	return !slices.Contains([]string{"", "steady", "sweep", "friction", "noise", "blocked-tube"}, name)
+	return !slices.Contains([]string{"", "steady", "sweep", "night", "friction", "noise", "blocked-tube"}, name)
 }
 
 func find(name string) (scenario, error) {

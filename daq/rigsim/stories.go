@@ -31,7 +31,26 @@ func watching() []scenario {
 		{name: "steady", about: "Nothing happens: 42 °C, turbulent, all instruments good.", start: point()},
 		{name: "sweep", about: "Four temperatures from 20 to 65 °C, three states of the dye each, with valve moves and observations.",
 			start: setting{40, 1500, 3.5}, extra: append(full(), quantity.DyeLight), moves: sweep(), again: 4 * sweepStage, plan: sweepPlan},
+		{name: "night", about: "Nobody touches the valve: the thermostat brings the water from 20 to 65 °C, through the transition.",
+			start: setting{nightCold, 1500, 2.1}, extra: append(full(), quantity.DyeLight), moves: warming()},
 	}
+}
+
+// Half a kelvin a minute, which the tank follows, brings the water of the night from the
+// first to the second, °C. It begins at once: water that a heater warms for five minutes and
+// that stays as cold as the room is an alarm. The still thread is taken meanwhile.
+const (
+	nightStep           = 0.25
+	nightEvery          = 30 * time.Second
+	nightCold, nightHot = 20.0, 65.0
+)
+
+// warming is the thermostat's way through the night.
+func warming() (moves []move) {
+	for i := range int((nightHot - nightCold) / nightStep) {
+		moves = append(moves, move{time.Duration(i+1) * nightEvery, heat(nightCold+float64(i+1)*nightStep, 2.1)})
+	}
+	return moves
 }
 
 // heating are the scenarios in which the bench itself fails.
