@@ -208,9 +208,9 @@ func flowAdvice(s *quantity.Set) []string {
 	case !known:
 		return []string{"Too early to say whether the rig is steady: wait."}
 	case steady == 0:
-		return []string{"Still settling: wait before you note a reading."}
+		return []string{"Wait before you note a reading."}
 	}
-	return []string{"Steady: a reading may be noted. Re gives a band; only the dye shows the flow."}
+	return []string{"A reading may be noted. Re gives a band; only the dye shows the flow."}
 }
 
 // roughly writes seconds as a person would say them.

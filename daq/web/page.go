@@ -19,7 +19,7 @@ import (
 
 // partNames are the pieces of the page that the stream replaces; each is a
 // template part-NAME.
-var partNames = [...]string{"notices", "band", "permit", "bench", "thread", "word", "number", "ruler", "steady", "advice", "readings", "alarms", "plan",
+var partNames = [...]string{"notices", "band", "permit", "bench", "thread", "word", "number", "ruler", "sure", "steady", "advice", "readings", "alarms", "plan",
 	"remarks", "details", "say", "clock", "sign", "next"}
 
 // asset is a file of the page with its mark for caches.

@@ -139,30 +139,35 @@ func TestToldApartWithoutColour(t *testing.T) {
 	}
 }
 
-// youngHistory has a trend of the last few intervals alone.
+// youngHistory is a recording that began a while before whatever is asked for ends.
 type youngHistory struct {
 	fakeHistory
-	known int
+	age time.Duration
 }
 
 func (h youngHistory) Trend(ctx context.Context, id quantity.ID, from, to time.Time, n int) ([]daq.Bucket, error) {
 	list, err := h.fakeHistory.Trend(ctx, id, from, to, n)
-	for i := range len(list) - h.known {
-		list[i] = daq.Bucket{Time: list[i].Time}
+	for i := range list {
+		if list[i].Time.Before(to.Add(-h.age)) {
+			list[i] = daq.Bucket{Time: list[i].Time}
+		}
 	}
 	return list, err
 }
 
-// TestTrendThatHasJustBegun says that it will begin, and begins.
+// TestTrendThatHasJustBegun says so in the place of the picture, and begins by filling
+// more than half of it.
 func TestTrendThatHasJustBegun(t *testing.T) {
 	t.Parallel()
 	ctx := browser(t)
-	for known, want := range map[int]string{0: "begins when two points are recorded", 1: "begins when two points are recorded", 2: " to "} {
-		b := testBed(t, func(o *Options) { o.History = youngHistory{known: known} })
+	const young = "The recording has just begun: the trend begins within some seconds."
+	for age, want := range map[time.Duration]string{0: young, 4 * time.Second: young, 20 * time.Second: " to "} {
+		b := testBed(t, func(o *Options) { o.History = youngHistory{age: age} })
 		must(t, chromedp.Do(ctx, chromedp.Navigate(b.base)))
-		until(t, ctx, `[...document.querySelectorAll('figure[data-quantity] .range')].every((r) => r.textContent.includes('`+want+`'))`)
-		if drawn := look[bool](t, ctx, `document.querySelector('.chart svg') !== null`); drawn != (known > 1) {
-			t.Errorf("%d points: a picture %v", known, drawn)
+		until(t, ctx, `[...document.querySelectorAll('figure[data-quantity]')].every((f) => f.textContent.includes('`+want+`'))`)
+		const filled = `((mean) => mean === null ? 0 : mean.getBoundingClientRect().width / mean.closest('.chart').clientWidth)(document.querySelector('.chart .mean'))`
+		if part := look[float64](t, ctx, filled); (part > 0.5) != (want != young) {
+			t.Errorf("after %v: the trend fills %.2f of its place", age, part)
 		}
 	}
 }
@@ -207,12 +212,12 @@ func TestAPlaceIsKeptForAlarms(t *testing.T) {
 		b.become(steadyState())
 		must(t, chromedp.Do(ctx, chromedp.EmulateViewport(view.width, view.height), chromedp.Navigate(b.base+view.path)))
 		until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelector('.chart svg') !== null`)
-		const places = `['.word', '#re'].map((q) => document.querySelector(q).getBoundingClientRect().top + scrollY).join(' ')`
+		const places = `['.word', '#re', '.sure', '.steady', '.permit-place', '.record', '.ruler svg', '.chart'].map((q) => document.querySelector(q)?.getBoundingClientRect().top + scrollY).join(' ')`
 		calm := look[string](t, ctx, places)
 		b.become(alarmed)
 		until(t, ctx, `document.querySelector('`+view.alarm+`') !== null`)
 		if now := look[string](t, ctx, places); now != calm {
-			t.Errorf("%s: word and Re move from %s to %s", view.path, calm, now)
+			t.Errorf("%s: what stands below it moves from %s to %s", view.path, calm, now)
 		}
 	}
 }

@@ -25,6 +25,7 @@ type view struct {
 	Re, U     string
 	At        string // where Re is meant, and the water's temperature there
 	Chances   []chance
+	Likely    string   // the band that is the likeliest, and how likely; "" where that is not known
 	Settled   string   // steady, settling, or neither known
 	Steady    string   // the same in a sentence
 	Advice    []string // all there is to do, the most pressing first
@@ -162,17 +163,22 @@ func (v *view) number(state *daq.State, f *Facts) {
 		}
 	}
 	low, high := group(f.LaminarBelow, 0), group(f.TurbulentAbove, 0)
+	most := 0.0
 	for _, row := range []struct {
 		id   quantity.ID
 		band string
+		with string // the limits of "between"
 	}{
-		{quantity.ProbabilityBelow, "below " + low},
-		{quantity.ProbabilityBetween, "between"},
-		{quantity.ProbabilityAbove, "above " + high},
+		{quantity.ProbabilityBelow, "below " + low, ""},
+		{quantity.ProbabilityBetween, "between", " " + low + " and " + high},
+		{quantity.ProbabilityAbove, "above " + high, ""},
 	} {
 		text := unknown
 		if p, known := s.Get(row.id); known {
 			text = percent(p)
+			if p > most {
+				most, v.Likely = p, "Re "+row.band+row.with+": "+text
+			}
 		}
 		v.Chances = append(v.Chances, chance{row.band, text})
 	}

@@ -138,7 +138,7 @@ func TestNoticesAndAdvice(t *testing.T) {
 		notice string // one that must be there
 		advice string // the first
 	}{
-		{"calm", steadyState(), nil, "Dry heating is not detected", "Steady: a reading may be noted"},
+		{"calm", steadyState(), nil, "Dry heating is not detected", "A reading may be noted"},
 		{"hot", hotState(), nil, "Hot water, 76.4", "Switch the heater off"},
 		{"bad", badState(), nil, "Dry heating", "See that the cable"},
 		{"hung", nil, errFake, "No values: no answer for 3 s", "Go to the rig"},
@@ -293,7 +293,7 @@ func TestAdviceWaitsForWhatPresses(t *testing.T) {
 	high.Alarms = []daq.AlarmStatus{{Name: "instrument-fault-flow", Priority: "high", State: "acknowledged", Active: true, CauseStands: true, Action: "Look."}}
 	low := steadyState()
 	low.Alarms = []daq.AlarmStatus{{Name: "broker-lost", Priority: "medium", State: "acknowledged", Active: true, CauseStands: true, Action: "Look."}}
-	const note = "Steady: a reading may be noted. Re gives a band; only the dye shows the flow."
+	const note = "A reading may be noted. Re gives a band; only the dye shows the flow."
 	for name, c := range map[string]struct {
 		state *daq.State
 		want  []string

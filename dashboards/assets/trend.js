@@ -4,6 +4,7 @@ import {rigsTime} from './clock.js';
 
 const every = 5000; // ms between two looks at the recording, for short windows
 const buckets = 240;
+const youth = 5000; // ms of data, with less of which there is no picture yet
 let minutes = 10; // 0: all that is recorded
 let chosen = null; // [from, to] in ms, where somebody looks closer
 let marks = []; // {at, kind, says}
@@ -26,6 +27,8 @@ function bounds(points, limits) {
   let low = Math.min(...points.map((p) => p.min));
   let high = Math.max(...points.map((p) => p.max));
   const span = Math.max(high - low, Math.abs(high) * 0.02, 1e-6);
+  const spare = (span - (high - low)) / 2; // noise alone does not fill the picture
+  [low, high] = [low - spare, high + spare];
   for (const {at} of limits) {
     if (at > low - 2 * span && at < high + 2 * span) {
       low = Math.min(low, at);
@@ -56,9 +59,13 @@ function runs(list, gap) {
 function niceSteps(low, high, wanted) {
   const raw = (high - low) / wanted;
   const power = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].find((m) => m * power >= raw) * power;
-  const list = [];
-  for (let v = Math.ceil(low / step) * step; v <= high; v += step) list.push(v);
+  let step, list;
+  for (const m of [10, 5, 2, 1]) { // the widest that leaves two marks at least
+    if (list?.length >= 2 && m * power < raw) break;
+    step = m * power;
+    list = [];
+    for (let v = Math.ceil(low / step) * step; v <= high; v += step) list.push(v);
+  }
   return {list, decimals: Math.max(0, -Math.floor(Math.log10(step) + 1e-9))};
 }
 
@@ -80,10 +87,9 @@ function clock(trend, at) {
 function draw(figure, trend) {
   const place = figure.querySelector('.chart');
   const range = figure.querySelector('.range');
-  if (trend.known.length < (chosen ? 1 : 2)) {
-    range.textContent = chosen ? 'no data in this period' : 'begins when two points are recorded';
-    place.replaceChildren();
-    shown.delete(figure);
+  const young = !chosen && !(trend.known.length >= 2 && trend.end - trend.known[0].at >= youth);
+  if (young || !trend.known.length) {
+    tell(figure, young ? 'The recording has just begun: the trend begins within some seconds.' : 'Nothing is recorded in this period.');
     return;
   }
   const decimals = Number(figure.dataset.decimals);
@@ -94,8 +100,18 @@ function draw(figure, trend) {
   place.innerHTML = picture(scale, trend, limits);
 }
 
+// tell puts words in the place of the picture.
+function tell(figure, words) {
+  figure.querySelector('.range').textContent = '';
+  const said = document.createElement('p');
+  said.className = 'soft';
+  said.textContent = words;
+  figure.querySelector('.chart').replaceChildren(said);
+  shown.delete(figure);
+}
+
 function scaleOf(place, trend, limits) {
-  const size = parseFloat(getComputedStyle(place).fontSize) > 20 || document.body.classList.contains('hall') ? innerWidth * 0.023 : 12;
+  const size = parseFloat(getComputedStyle(place).fontSize);
   const width = place.clientWidth, height = place.clientHeight;
   const left = size * 4.6, right = size * 0.8, top = size * 0.7, foot = size * 1.8;
   const [low, high] = bounds(trend.known, limits);
@@ -117,16 +133,16 @@ function picture(s, trend, limits) {
   for (const v of steps.list) {
     out.push(`<path class="grid" d="M${left} ${y(v)}H${width - right}"/><text x="${left - size / 2}" y="${s.y(v) + size / 3}" text-anchor="end">${text(v, steps.decimals)}</text>`);
   }
+  for (const {at, name} of limits) {
+    if (at < low || at > high) continue;
+    out.push(`<path class="limit" d="M${left} ${y(at)}H${width - right}"/><text class="limit-name" x="${left + 4}" y="${s.y(at) - 4}">${name}</text>`);
+  }
   for (const run of runs(trend.buckets, trend.gap ?? 0)) {
     const upper = run.map((b) => `${x(b.at)} ${y(b.max)}`);
     const lower = run.map((b) => `${x(b.at)} ${y(b.min)}`).reverse();
     out.push(`<path class="spread" d="M${upper.concat(lower).join('L')}z"/>`);
     const mean = run.map((b) => `${x(b.at)} ${y(b.mean)}`);
     out.push(`<path class="mean" d="M${mean.join('L')}${mean.length === 1 ? 'h1' : ''}"/>`);
-  }
-  for (const {at, name} of limits) {
-    if (at < low || at > high) continue;
-    out.push(`<path class="limit" d="M${left} ${y(at)}H${width - right}"/><text class="limit-name" x="${left + 4}" y="${s.y(at) - 4}">${name}</text>`);
   }
   for (const m of marks) {
     if (!(m.at >= trend.begin && m.at <= trend.end)) continue;
@@ -157,7 +173,7 @@ async function windowOf(figure) {
   let trend = await ask(figure, window);
   for (let round = 0; round < 5 && trend.known.length; round++) {
     const first = trend.known[0].at, long = trend.end - trend.begin;
-    if (first - trend.begin < long / 10 || trend.end - first < 5000) break;
+    if (first - trend.begin < long / 10 || trend.end - first < youth) break;
     trend = await ask(figure, {from: iso(first - (round > 2 ? 0 : long / buckets)), to: trend.to});
   }
   if (minutes === 0 && trend.known.length) eldest = trend.begin;
@@ -165,9 +181,7 @@ async function windowOf(figure) {
 }
 
 function fail(figure, error) {
-  figure.querySelector('.range').textContent = `no trend: ${error.message}`;
-  figure.querySelector('.chart').replaceChildren();
-  shown.delete(figure);
+  tell(figure, `No trend: ${error.message}.`);
 }
 
 async function show(figure, window) {
@@ -208,10 +222,11 @@ function crossPicture() {
   const by = new Map(heat?.known.map((b) => [b.time, b]) ?? []);
   const pairs = (re?.known ?? []).filter((b) => by.has(b.time)).map((b) => ({t: by.get(b.time).mean, re: b.mean}));
   if (pairs.length < 2) {
-    place.replaceChildren();
+    tell(cross, 'It is drawn when both trends are.');
     return;
   }
-  const width = place.clientWidth, height = place.clientHeight, left = 56, right = 12, top = 10, foot = 24;
+  const size = parseFloat(getComputedStyle(place).fontSize);
+  const width = place.clientWidth, height = place.clientHeight, left = size * 4.6, right = size, top = size * 0.8, foot = size * 2;
   const of = (list) => bounds(list.map((v) => ({min: v, max: v})), []);
   const [t0, t1] = of(pairs.map((p) => p.t)), [r0, r1] = of(pairs.map((p) => p.re));
   const x = (t) => (left + (width - left - right) * (t - t0) / (t1 - t0)).toFixed(1);
@@ -284,6 +299,7 @@ function band(figure, from, to) {
 }
 
 for (const figure of figures) {
+  tell(figure, 'The recording is being read.');
   const place = figure.querySelector('.chart');
   const at = (event) => event.clientX - place.getBoundingClientRect().left;
   let begun = null;
@@ -331,7 +347,13 @@ document.addEventListener('marks', (event) => {
 });
 
 let resized;
-addEventListener('resize', () => { clearTimeout(resized); resized = setTimeout(refresh, 300); });
+addEventListener('resize', () => {
+  clearTimeout(resized);
+  resized = setTimeout(() => {
+    for (const [figure, {trend}] of shown) draw(figure, trend);
+    crossPicture();
+  }, 100);
+});
 let scrolled;
 addEventListener('scroll', () => { clearTimeout(scrolled); scrolled = setTimeout(loadAll, 200); }, {passive: true});
 document.addEventListener('visibilitychange', loadAll);
