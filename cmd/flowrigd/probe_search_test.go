@@ -69,12 +69,12 @@ func probeSearch(t *testing.T, address byte, slow, other bool, found ...string) 
 	}
 	text := strings.Replace(fmt.Sprintf(probeText, line.name, asModbus), "/dev/serial/by-id/none", idle.name, 1)
 	file := write(t, filepath.Join(dir, "rig.toml"), text)
-	stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "20 s", "temperature")
+	stdout, stderr, code := call(t, program, "probe", "--config", file, "--search", "--search-time", "40 s", "temperature")
 	if code != exitFailed {
 		t.Errorf("ends with %d", code)
 	}
 	says(t, "stdout", stdout, found...)
-	says(t, "stderr", stderr, "temperature gives no answer that can be read; searching for up to 20 s, "+
+	says(t, "stderr", stderr, "temperature gives no answer that can be read; searching for up to 40 s, "+
 		"with the request to read input register 0, on the other ports of the configuration, then at other rates and framings, then under the addresses 1 to 247. It only reads, and writes nothing to any device.\n")
 	if n := strings.Count(stdout, "   found "); n != 1 {
 		t.Errorf("%d are found:\n%s", n, stdout)
