@@ -1,6 +1,7 @@
 package daq
 
 import (
+	"cmp"
 	"encoding/json"
 	"time"
 
@@ -37,7 +38,7 @@ type TestPoint struct {
 	Repeat     int64     `json:"repeat"`          // so many of this experiment were captured at that condition before
 	Seconds    float64   `json:"seconds"`         // averaged over
 	Computed   string    `json:"computed_regime"` // by the mean Re against the two limits
-	Observed   string    `json:"observed_regime"` // by the newest observation of the same conditions; "" without one
+	Observed   string    `json:"observed_regime"` // by the newest observation of the same conditions; "" without one yet
 	Spoilt     string    `json:"spoilt"`          // why it is not to be relied upon; "" where nothing speaks against it
 
 	Means [len(PointQuantities)]Mean `json:"-"`
@@ -50,7 +51,12 @@ type Conditions struct {
 	TubeTemperature     *float64 `json:"tube_temperature_celsius"`
 	Flow                *float64 `json:"flow_cubic_meters_per_second"`
 	DisturbedFraction   *float64 `json:"disturbed_fraction"`
+	Temperature         *float64 `json:"temperature_celsius"` // at the inlet
 }
+
+// Water is how warm the water was where the dye is watched, or at the inlet where what it
+// loses on the way is not known, °C; nil for unknown.
+func (c *Conditions) Water() *float64 { return cmp.Or(c.TubeTemperature, c.Temperature) }
 
 // Observation is what the dye showed.
 type Observation struct {

@@ -57,6 +57,8 @@ func allowed(room string) []string {
 		return []string{"calc/", "config", "daq", "daq/alarm", "daq/clock", "daq/engine", "daq/hold"}
 	case room == "daq/instrument": // a probe asks the leaf what its numbers mean
 		return []string{"calc/", "config", "daq", "daq/channel", "daq/clock", "daq/modbus"}
+	case room == "daq/record": // asks the leaf which observation is of which test point
+		return []string{"calc/", "config", "daq", "daq/alarm", "daq/experiment", "daq/table"}
 	case room == "daq/table" || room == "daq/request": // leaves: the forms in which a table is handed over; how what is asked is read
 		return []string{"calc/", "config", "daq"}
 	case strings.HasPrefix(room, "daq/"):

@@ -84,14 +84,14 @@ func TestCapture(t *testing.T) {
 	if p.Seconds != 60 || p.Who != "dana" || p.Point != "25 Cel laminar" || p.Computed != "laminar" || p.Observed != "laminar" || p.Spoilt != "" || !p.Time.Equal(b.s.Time) {
 		t.Errorf("%+v", p)
 	}
-	flow := b.n.meanOf(p, quantity.Flow)
+	flow := meanOf(p, quantity.Flow)
 	if math.Abs(*flow.Value-1.5e-5) > 1e-8 || *flow.StandardError <= 0 || math.Abs(*flow.Expanded-2*math.Hypot(1.5e-7, *flow.StandardError)) > 1e-12 {
 		t.Errorf("flow %g ± %g, expanded %g", *flow.Value, *flow.StandardError, *flow.Expanded)
 	}
-	if re := b.n.meanOf(p, quantity.Reynolds); re.Expanded != nil {
+	if re := meanOf(p, quantity.Reynolds); re.Expanded != nil {
 		t.Errorf("Re without a stated uncertainty has ± %g", *re.Expanded)
 	}
-	if level := b.n.meanOf(p, quantity.Level); level.Value != nil || level.StandardError != nil || level.Expanded != nil {
+	if level := meanOf(p, quantity.Level); level.Value != nil || level.StandardError != nil || level.Expanded != nil {
 		t.Errorf("a level that is unknown is %v", level)
 	}
 }
@@ -104,6 +104,14 @@ func TestCaptureRegimes(t *testing.T) {
 	b.must(&daq.ObserveAsk{Seen: "turbulent"})
 	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Computed != "transitional" || p.Observed != "turbulent" {
 		t.Errorf("%s, seen %q", p.Computed, p.Observed)
+	}
+	unknown := func(s *daq.State) { s.Values.Clear(quantity.TubeTemperature) }
+	b.run(2*time.Minute, 3000, unknown)
+	if o := b.must(&daq.ObserveAsk{Seen: "transitional"}).Observation; o.TubeTemperature != nil || *o.Temperature != 25 {
+		t.Errorf("%+v", o)
+	}
+	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "transitional" {
+		t.Errorf("by the inlet's temperature %q was seen", p.Observed)
 	}
 	b.run(2*time.Minute, 4300)
 	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Computed != "turbulent" || p.Observed != "" {

@@ -39,13 +39,9 @@ func (n *Notebook) observe(a *daq.ObserveAsk, s *daq.State, who string) (*daq.Ob
 		return nil, fmt.Errorf("seen: %q is not what a dye thread shows; write laminar, transitional or turbulent", a.Seen)
 	}
 	o := &daq.Observation{Time: s.Time, Who: who, Experiment: n.experiment(), Seen: a.Seen, Note: a.Note, Approach: n.approach(s.Mono), Conditions: conditions(s)}
-	celsius := value(s, waterTemperature(s))
-	if o.Reynolds == nil || celsius == nil {
+	one, ok := seenOf(o)
+	if !ok {
 		return o, nil // nothing to hold it against
-	}
-	one := seen{s.Time, o.Experiment, band, o.Approach, *o.Reynolds, *celsius, 0}
-	if o.ReynoldsUncertainty != nil {
-		one.u = *o.ReynoldsUncertainty
 	}
 	for _, before := range slices.Backward(n.observations) {
 		if one.contradicts(&before) {
@@ -56,6 +52,20 @@ func (n *Notebook) observe(a *daq.ObserveAsk, s *daq.State, who string) (*daq.Ob
 	n.observations = append(n.observations, one)
 	n.observations = n.observations[max(0, len(n.observations)-observationsKept):]
 	return o, nil
+}
+
+// seenOf is false for one whose conditions are not known.
+func seenOf(o *daq.Observation) (one seen, ok bool) {
+	band, ok := quantity.ParseBand(o.Seen)
+	celsius := o.Water()
+	if !ok || o.Reynolds == nil || celsius == nil {
+		return one, false
+	}
+	one = seen{o.Time, o.Experiment, band, o.Approach, *o.Reynolds, *celsius, 0}
+	if o.ReynoldsUncertainty != nil {
+		one.u = *o.ReynoldsUncertainty
+	}
+	return one, true
 }
 
 // contradicts says whether the flow was more disturbed at the lower Re, on the same
@@ -96,20 +106,12 @@ func (n *Notebook) approach(now time.Duration) string {
 // observed is what was seen last at the conditions of a test point by a person, or else
 // what the light shows there; "" for nothing.
 func (n *Notebook) observed(p *daq.TestPoint, s *daq.State) string {
-	re, celsius := n.meanOf(p, quantity.Reynolds), n.meanOf(p, quantity.TubeTemperature)
-	if celsius.Value == nil {
-		celsius = n.meanOf(p, quantity.Temperature)
-	}
-	if re.Value == nil || celsius.Value == nil {
+	at, known := placeOf(p)
+	if !known {
 		return ""
 	}
 	for _, o := range slices.Backward(n.observations) {
-		width := o.u
-		if re.Expanded != nil {
-			width = max(width, *re.Expanded)
-		}
-		width = cmp.Or(width, approachShare*o.re)
-		if o.experiment == p.Experiment && math.Abs(o.re-*re.Value) <= width && math.Abs(o.celsius-*celsius.Value) <= sameTemperature {
+		if at.holds(&o) {
 			return o.band.String()
 		}
 	}
@@ -119,6 +121,34 @@ func (n *Notebook) observed(p *daq.TestPoint, s *daq.State) string {
 	return ""
 }
 
-func (n *Notebook) meanOf(p *daq.TestPoint, id quantity.ID) daq.Mean {
+// place are the conditions of a test point; u, expanded, is 0 where it is not known.
+type place struct {
+	experiment     string
+	re, u, celsius float64
+}
+
+// placeOf is false where Re or temperature is not known.
+func placeOf(p *daq.TestPoint) (place, bool) {
+	re, celsius := meanOf(p, quantity.Reynolds), meanOf(p, quantity.TubeTemperature)
+	if celsius.Value == nil {
+		celsius = meanOf(p, quantity.Temperature)
+	}
+	if re.Value == nil || celsius.Value == nil {
+		return place{}, false
+	}
+	at := place{p.Experiment, *re.Value, 0, *celsius.Value}
+	if re.Expanded != nil {
+		at.u = *re.Expanded
+	}
+	return at, true
+}
+
+// holds says whether an observation is of the same conditions.
+func (at *place) holds(o *seen) bool {
+	width := cmp.Or(max(o.u, at.u), approachShare*o.re)
+	return o.experiment == at.experiment && math.Abs(o.re-at.re) <= width && math.Abs(o.celsius-at.celsius) <= sameTemperature
+}
+
+func meanOf(p *daq.TestPoint, id quantity.ID) daq.Mean {
 	return p.Means[slices.Index(daq.PointQuantities[:], id)]
 }

@@ -68,5 +68,5 @@ func conditions(s *daq.State) daq.Conditions {
 	return daq.Conditions{
 		Reynolds: value(s, quantity.Reynolds), ReynoldsUncertainty: value(s, quantity.ReynoldsUncertainty),
 		TubeTemperature: value(s, quantity.TubeTemperature), Flow: value(s, quantity.Flow),
-		DisturbedFraction: value(s, quantity.DisturbedFraction)}
+		DisturbedFraction: value(s, quantity.DisturbedFraction), Temperature: value(s, quantity.Temperature)}
 }

@@ -16,7 +16,7 @@ func (r *Reader) Events(ctx context.Context, what string, from, to time.Time, ea
 	end, arguments := (&Export{From: from, To: to}).between()
 	for i := range kinds {
 		if k := &kinds[i]; k.export == what {
-			for w, err := range r.events(ctx, r.history, k, "events", end, arguments...) {
+			for w, err := range r.shown(ctx, r.history, k, "events", end, arguments...) {
 				if err != nil {
 					return err
 				}

@@ -80,7 +80,7 @@ func (r *Reader) exportRows(ctx context.Context, e *Export) iter.Seq2[table.Row,
 		return converted(r.rows(ctx, r.db, "export", span{from: e.From, to: e.To}), r.sampleRow)
 	}
 	end, arguments := e.between()
-	return converted(r.events(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) (table.Row, error) {
+	return converted(r.shown(ctx, r.db, k, "export", end, arguments...), func(w *eventRow) (table.Row, error) {
 		return table.Row{Values: k.exportValues(w), Object: func() []byte { return w.Message(r.recording, w.sequence).Body }}, nil
 	})
 }

@@ -33,7 +33,7 @@ var kinds = [...]kind{
 		blank: func() daq.Event { return daq.Event{Note: &daq.Note{}} }, fields: noteFields},
 	{class: daq.ClassEvent, table: "test_point", export: "test-points", exported: 10 + 3*len(daq.PointQuantities),
 		blank: func() daq.Event { return daq.Event{TestPoint: &daq.TestPoint{}} }, fields: testPointFields},
-	{class: daq.ClassEvent, table: "observation", export: "observations", exported: 14,
+	{class: daq.ClassEvent, table: "observation", export: "observations", exported: 15,
 		blank: func() daq.Event { return daq.Event{Observation: &daq.Observation{}} }, fields: observationFields},
 	{class: daq.ClassEvent, table: "collection", export: "collections", exported: 19,
 		blank: func() daq.Event { return daq.Event{Collection: &daq.Collection{}} }, fields: collectionFields},

@@ -61,7 +61,7 @@ func results() []daq.Event {
 		{TestPoint: p},
 		{Observation: &daq.Observation{Time: start, Who: "dana", Experiment: "x-1", Seen: "laminar", Note: "a thread", Sensor: true,
 			Approach: "rising", Contradicts: start.Add(-time.Minute),
-			Conditions: daq.Conditions{Reynolds: at(1900), ReynoldsUncertainty: at(40), TubeTemperature: at(25), Flow: at(1e-5), DisturbedFraction: at(0.1)}}},
+			Conditions: daq.Conditions{Reynolds: at(1900), ReynoldsUncertainty: at(40), TubeTemperature: at(25), Flow: at(1e-5), DisturbedFraction: at(0.1), Temperature: at(25.1)}}},
 		{Collection: &daq.Collection{Time: start, Who: "dana", Start: start.Add(-time.Minute), Stop: start, Seconds: 60, Volume: at(1e-3),
 			VolumeUncertainty: at(1e-6), Mass: at(1), MassUncertainty: at(0.001), Vessel: "polypropylene", VesselTemperature: at(20),
 			Collected: 1e-5, CollectedU: 1e-7, Metered: 1.1e-5, MeteredU: 1e-8, Factor: 0.9, FactorU: 0.01, Verdict: "inconclusive"}},

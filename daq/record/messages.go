@@ -49,7 +49,11 @@ func (r *Reader) events(ctx context.Context, db *sql.DB, k *kind, operation, end
 }
 
 func (r *Reader) messages(ctx context.Context, db *sql.DB, k *kind, end string, arguments ...any) (out []daq.Message, err error) {
-	for w, err := range r.events(ctx, db, k, "messages", end, arguments...) {
+	return r.messagesOf(r.events(ctx, db, k, "messages", end, arguments...))
+}
+
+func (r *Reader) messagesOf(events iter.Seq2[*eventRow, error]) (out []daq.Message, err error) {
+	for w, err := range events {
 		if err != nil {
 			return nil, err
 		}

@@ -48,8 +48,8 @@ func (r *Reader) remembered(ctx context.Context) (*daq.Remembered, error) {
 		if err != nil {
 			return nil, err
 		}
-		if o := w.Observation; o.Reynolds != nil && o.TubeTemperature != nil {
-			s := daq.RememberedSight{Time: o.Time, Seen: o.Seen, Approach: o.Approach, Reynolds: *o.Reynolds, Celsius: *o.TubeTemperature}
+		if o := w.Observation; o.Reynolds != nil && o.Water() != nil {
+			s := daq.RememberedSight{Time: o.Time, Seen: o.Seen, Approach: o.Approach, Reynolds: *o.Reynolds, Celsius: *o.Water()}
 			if o.ReynoldsUncertainty != nil {
 				s.U = *o.ReynoldsUncertainty
 			}

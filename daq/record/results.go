@@ -3,6 +3,7 @@ package record
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"flowrigd/daq"
@@ -58,7 +59,8 @@ func observationFields(w *eventRow) []field {
 		field{"reynolds_number_uncertainty", "REAL", &o.ReynoldsUncertainty},
 		field{"tube_temperature_celsius", "REAL", &o.TubeTemperature},
 		field{"flow_cubic_meters_per_second", "REAL", &o.Flow},
-		field{"disturbed_fraction", "REAL", &o.DisturbedFraction})
+		field{"disturbed_fraction", "REAL", &o.DisturbedFraction},
+		field{"temperature_celsius", "REAL", &o.Temperature}) // recordings of before lack it
 }
 
 func collectionFields(w *eventRow) []field {
@@ -112,11 +114,14 @@ func strikeFields(w *eventRow) []field {
 }
 
 // Results gives the newest events of a kind of class event up to a sequence, newest
-// first, as they were told; what is the kind's word of the verb export.
+// first; what is the kind's word of the verb export.
 func (r *Reader) Results(ctx context.Context, what string, last int64, limit int) ([]daq.Message, error) {
 	for i := range kinds {
 		if k := &kinds[i]; k.class == daq.ClassEvent && k.export == what {
-			return r.messages(ctx, r.history, k, ` WHERE sequence <= ? ORDER BY sequence DESC LIMIT ?`, last, limit)
+			const newest = ` WHERE sequence IN (SELECT sequence FROM %s WHERE sequence <= ? ORDER BY sequence DESC LIMIT ?) ORDER BY sequence`
+			list, err := r.messagesOf(r.shown(ctx, r.history, k, "results", fmt.Sprintf(newest, k.table), last, limit))
+			slices.Reverse(list)
+			return list, err
 		}
 	}
 	return nil, fmt.Errorf("results: there is no %q", what)

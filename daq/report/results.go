@@ -79,11 +79,11 @@ func appendCriticals(all []Critical, from string, observations []transition.Obse
 // temperature.
 func observationOf(o *daq.Observation) (transition.Observation, bool) {
 	band, ok := quantity.ParseBand(o.Seen)
-	if !ok || o.Reynolds == nil || o.ReynoldsUncertainty == nil || o.TubeTemperature == nil {
+	if !ok || o.Reynolds == nil || o.ReynoldsUncertainty == nil || o.Water() == nil {
 		return transition.Observation{}, false
 	}
 	approach, _ := transition.ParseApproach(o.Approach)
-	out := transition.Observation{Reynolds: uncertainty.Expanded(*o.Reynolds, *o.ReynoldsUncertainty, 2), Celsius: *o.TubeTemperature, Seen: band, Approach: approach}
+	out := transition.Observation{Reynolds: uncertainty.Expanded(*o.Reynolds, *o.ReynoldsUncertainty, 2), Celsius: *o.Water(), Seen: band, Approach: approach}
 	_, err := transition.Analyse([]transition.Observation{out}, 0)
 	return out, err == nil
 }

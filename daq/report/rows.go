@@ -145,8 +145,8 @@ func (r *Report) observationRow(kept Kept[*daq.Observation]) observationRow {
 		Time: r.clock(o.Time), Seen: o.Seen, Re: statedValue(o.Reynolds, o.ReynoldsUncertainty, 1), Water: unknown,
 		Approach: o.Approach, By: o.Who, Struck: kept.Struck != "",
 	}
-	if o.TubeTemperature != nil {
-		row.Water = fmt.Sprintf("%.1f", *o.TubeTemperature)
+	if w := o.Water(); w != nil {
+		row.Water = fmt.Sprintf("%.1f", *w)
 	}
 	if o.Sensor {
 		row.By = "the light through the tube"
