@@ -82,7 +82,7 @@ func (l *handLine) answerAll(far *os.File, heard []byte) (rest []byte, err error
 }
 
 // pollable is the same file without blocking, so that Close ends a Read.
-func pollable(t *testing.T, f *os.File) *os.File {
+func pollable(t testing.TB, f *os.File) *os.File {
 	t.Helper()
 	defer f.Close()
 	fd, err := unix.FcntlInt(f.Fd(), unix.F_DUPFD_CLOEXEC, 0)
@@ -93,7 +93,7 @@ func pollable(t *testing.T, f *os.File) *os.File {
 
 // quietTerminal keeps a line from echoing and translating before the daemon
 // has opened it.
-func quietTerminal(t *testing.T, f *os.File) {
+func quietTerminal(t testing.TB, f *os.File) {
 	t.Helper()
 	mode, err := unix.IoctlGetTermios(int(f.Fd()), getMode)
 	must(t, err)
