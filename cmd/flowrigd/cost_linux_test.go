@@ -39,7 +39,7 @@ const (
 func BenchmarkCost(b *testing.B) {
 	python := daqtest.Program(b, "python3", "python3")
 	loop := filepath.Join(b.TempDir(), "loop")
-	if out, err := exec.Command("go", "build", "-o", loop, "./testdata/bare/loop").CombinedOutput(); err != nil {
+	if out, err := exec.Command("go", "build", "-o", loop, "../../testdata/bare/loop").CombinedOutput(); err != nil {
 		b.Fatalf("%v\n%s", err, out)
 	}
 	broker := daqtest.StartMosquitto(b, "")
@@ -51,7 +51,7 @@ func BenchmarkCost(b *testing.B) {
 		return []string{program, "run", "--config", file}
 	})
 	script := newCost(b, func(bus, tc string) []string {
-		return []string{python, "testdata/bare/script.py", bus, tc, broker.At}
+		return []string{python, "../../testdata/bare/script.py", bus, tc, broker.At}
 	})
 	bare := newCost(b, func(bus, tc string) []string { return []string{loop, bus, tc, broker.At} })
 	all := []*cost{daemon, script, bare}

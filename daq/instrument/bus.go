@@ -164,10 +164,18 @@ func (b *bus) serve(p *poll) {
 func (b *bus) poll(p *poll) {
 	began, started := b.since(), time.Now()
 	var results []result
-	err := b.timed(p.again(), func() (err error) { results, err = p.exchange(b.wire); return err })
+	w := b.wire
+	w.unhurried = b.clock.Speed() == 1 && !p.late(began)
+	if w.unhurried {
+		w.takes = p.sleep()
+	}
+	slept := w.takes > 0
+	err := b.timed(p.again(), func() (err error) { results, err = p.exchange(w); return err })
+	w.unhurried, w.takes = false, 0
 	if b.ending() {
 		return // our own closing is no fault of the instrument
 	}
+	p.learn(w.lastByteAt.Sub(w.sentAt), slept, err)
 	p.reschedule(began, b.since(), err)
 	b.throttleDead(p, began)
 	end := time.Now()

@@ -33,6 +33,41 @@ type poll struct {
 	notBefore  time.Duration // not before: a late answer may still come
 	unanswered int           // exchanges in a row without an answer
 	failed     bool          // the last exchange
+	behind     bool          // the last exchange ended after the next was due
+
+	takes   time.Duration // from the request to the last byte of the answer, at the least of late
+	watched int           // exchanges, in turns of watchEach
+}
+
+// watchEach is in how many exchanges one is read byte by byte as it comes, to learn how
+// long an answer takes; takesGrow is the part by which what was learned may grow then.
+const (
+	watchEach = 16
+	takesGrow = 8
+)
+
+// late says whether the poll has waited for its turn on the line so long, this time or
+// the last, that the line must not lose any time.
+func (p *poll) late(now time.Duration) bool { return p.behind || now-p.due > p.every/4 }
+
+// sleep is how long to sleep for the next answer; 0: read it as it comes.
+func (p *poll) sleep() time.Duration {
+	p.watched = (p.watched + 1) % watchEach
+	if p.watched == 1 {
+		return 0
+	}
+	return p.takes
+}
+
+// learn takes down how long an answer took that was read as it came.
+func (p *poll) learn(took time.Duration, slept bool, err error) {
+	switch {
+	case err != nil || slept: // a sleeper wakes up late: from that nothing is learned
+	case p.takes == 0:
+		p.takes = took
+	default:
+		p.takes = min(p.takes+p.takes/takesGrow, took)
+	}
 }
 
 // result is what an exchange gave one instrument.
@@ -102,6 +137,7 @@ func (p *poll) reschedule(began, now time.Duration, err error) {
 		p.due = max(now, began+probeEvery)
 		return
 	}
+	p.behind = now > p.due+p.every
 	p.due = onGrid(max(p.due+p.every, now), p.every)
 }
 

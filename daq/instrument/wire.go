@@ -26,9 +26,12 @@ type wire struct {
 	slowest    time.Duration // what an answer takes on this machine, at its worst of late
 	echo       echo
 	got        [maxAnswer]byte
-	lastByteAt time.Time // when the last bytes of an answer came
-	clean      bool      // the last exchange left nothing behind: no late answer is about
-	sent       []byte    // of the last exchange, for the verb probe
+	lastByteAt time.Time     // when the last bytes of an answer came
+	clean      bool          // the last exchange left nothing behind: no late answer is about
+	unhurried  bool          // no poll waits for the line: a silence may last a millisecond longer
+	takes      time.Duration // what the answer that is waited for takes at the least; 0: not known
+	sentAt     time.Time
+	sent       []byte // of the last exchange, for the verb probe
 	received   []byte
 }
 
@@ -107,7 +110,8 @@ func (w *wire) sendRequest(ctx context.Context, request []byte) (deadline time.T
 		}
 		return time.Time{}, err
 	}
-	return time.Now().Add(sending + w.timeout), nil
+	w.sentAt = time.Now()
+	return w.sentAt.Add(sending + w.timeout), nil
 }
 
 // errJammed is a line that takes no bytes; it is opened anew.
@@ -119,6 +123,7 @@ func (w *wire) readUntil(buf []byte, deadline time.Time) ([]byte, error) {
 	if len(buf) >= maxAnswer {
 		return buf, errNeverSilent
 	}
+	w.sleepThrough(deadline)
 	if err := w.line.SetReadDeadline(deadline); err != nil {
 		return buf, err
 	}
@@ -132,10 +137,30 @@ func (w *wire) readUntil(buf []byte, deadline time.Time) ([]byte, error) {
 	return buf, err
 }
 
+// worthSleeping is the least time that is slept through: the runtime wakes a sleeper up
+// to a millisecond late.
+const worthSleeping = 2 * time.Millisecond
+
+// sleepThrough sleeps, once an exchange, while the answer cannot be whole yet: each of
+// its bytes would wake the program.
+func (w *wire) sleepThrough(deadline time.Time) {
+	d := min(w.takes-time.Since(w.sentAt), time.Until(deadline))
+	w.takes = 0
+	if d >= worthSleeping {
+		time.Sleep(d)
+	}
+}
+
 // listen waits for bytes without taking them, where the line can do so finely;
-// elsewhere it waits with a deadline and keeps what it reads in received only.
+// elsewhere it waits with a deadline and keeps what it reads in received only. Where
+// nobody is in a hurry it sleeps and looks then: to wait finely costs the processor
+// some thirty looks at the clock.
 func (w *wire) listen(d time.Duration) (bool, error) {
 	if l, ok := w.line.(listener); ok {
+		if w.unhurried {
+			time.Sleep(d)
+			d = 0
+		}
 		return l.Listen(d)
 	}
 	if err := w.line.SetReadDeadline(time.Now().Add(max(d, time.Microsecond))); err != nil {

@@ -49,7 +49,7 @@ func crc(b []byte) []byte {
 func ask(f *os.File, request []byte, whole func([]byte) bool) []byte {
 	_, err := f.Write(request)
 	check(err)
-	check(f.SetReadDeadline(time.Now().Add(200 * time.Millisecond)))
+	check(f.SetReadDeadline(time.Now().Add(2 * time.Second)))
 	got, buf := []byte(nil), make([]byte, 256)
 	for !whole(got) {
 		n, err := f.Read(buf)

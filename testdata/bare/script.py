@@ -27,7 +27,7 @@ def ask(fd, request, whole):
     os.write(fd, request)
     got = b""
     while not whole(got):
-        if not select.select([fd], [], [], 0.2)[0]:
+        if not select.select([fd], [], [], 2)[0]:
             raise OSError("no answer")
         got += os.read(fd, 256)
     return got
