@@ -16,8 +16,12 @@ type Drop struct {
 	// Laminar and Turbulent are the drops, Pa, that the two laws give at this velocity:
 	// 64/Re and 0.3164/Re^0.25 times ρ·v²/2·L/D.
 	Laminar, Turbulent float64
-	Looks              float64 // how many independent looks at the flow it is the mean of
-	Begins             bool    // it is not known what the flow did before
+	// Heat is by how much more the drop would be, Pa, if the tube lost one standard
+	// uncertainty more heat than computed: of a vertical tube, whose water so weighs more.
+	// Bend is by how much warm or cold water at the wall may move the laminar drop, Pa.
+	Heat, Bend float64
+	Looks      float64 // how many independent looks at the flow it is the mean of
+	Begins     bool    // it is not known what the flow did before
 }
 
 // What makes two branches (common practice, no source).
@@ -26,14 +30,14 @@ const (
 	leastRise     = 5.0 // from branch to branch, times the scatter of the drops about the two
 )
 
-// SharesOfDrops is Reynolds' own sign of the transition, the break in log Δp against log v:
+// sharesOfDrops is Reynolds' own sign of the transition, the break in log Δp against log v:
 // along each way up or down at one temperature (within width kelvin; 0 means DefaultWidth)
 // the drop leaves the laminar branch, ∝ v, and comes to the turbulent one, ∝ v^1.75. Where
 // it stands between the two is the share of the tube that is turbulent. Level of both
 // branches, and the transmitter's zero, are fitted to the drops of the way, since bore,
 // entry and warm water change them. Ways without two branches, or with branches no farther
-// apart than the drops scatter, give no look; the others go to HalfTorn.
-func SharesOfDrops(drops []Drop, width float64) (looks []Look) {
+// apart than the drops scatter, give no look; of is the drop of each look.
+func sharesOfDrops(drops []Drop, width float64) (looks []Look, of []Drop) {
 	if width == 0 {
 		width = DefaultWidth
 	}
@@ -53,9 +57,10 @@ func SharesOfDrops(drops []Drop, width float64) (looks []Look) {
 		for i, l := range bare[from:to] {
 			l.Torn, l.Begins = shares[i], i == 0
 			looks = append(looks, l)
+			of = append(of, drops[from+i])
 		}
 	}
-	return looks
+	return looks, of
 }
 
 // branches are those of a way: drop = zero + (1 − q)·laminar·Laminar + q·turbulent·Turbulent.

@@ -32,7 +32,7 @@ func TestTheBreakOfThePressureDrop(t *testing.T) {
 	for _, c := range []struct{ zero, laminar, turbulent, noise float64 }{{0, 1, 1, 0}, {-3, 1.02, 1.02, 0.05}, {150, 1.1, 0.97, 0.05}} {
 		all := drops(1800, 3100, 2400, c.zero, c.laminar, c.turbulent, c.noise, r)
 		all = append(all, drops(3000, 1500, 1800, c.zero, c.laminar, c.turbulent, c.noise, r)...)
-		estimates, _, err := HalfTorn(SharesOfDrops(all, 0), 0)
+		estimates, err := Breaks(all, 0)
 		if err != nil || len(estimates) != 2 {
 			t.Fatalf("%+v: %d estimates, %v", c, len(estimates), err)
 		}
@@ -59,8 +59,8 @@ func TestNoBreakIsNoLook(t *testing.T) {
 		"one drop":           heated[:1],
 		"none":               nil,
 	} {
-		if looks := SharesOfDrops(list, 0); len(looks) != 0 {
-			t.Errorf("%s: %d looks", name, len(looks))
+		if estimates, err := Breaks(list, 0); err != nil || len(estimates) != 0 {
+			t.Errorf("%s: %+v, %v", name, estimates, err)
 		}
 	}
 }

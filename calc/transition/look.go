@@ -45,6 +45,7 @@ const (
 // way is a stretch of looks through which Re rose, or fell.
 type way struct {
 	looks    []Look
+	from     int // where its first look stands in the list
 	approach Approach
 	celsius  float64 // where it crossed one half, or came nearest
 }
@@ -82,7 +83,7 @@ func errWidth(width float64) error {
 func ways(looks []Look) (list []way, unused int) {
 	used := make([]bool, len(looks)) // by one way, or by the two that meet in it
 	for from, to := range turns(looks) {
-		w := way{looks: looks[from:to]}
+		w := way{looks: looks[from:to], from: from}
 		first, last := w.looks[0], w.looks[len(w.looks)-1]
 		switch rises := last.Reynolds.X > first.Reynolds.X; {
 		case rises && first.Torn <= stillShare:

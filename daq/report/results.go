@@ -174,11 +174,9 @@ type Verdict struct {
 	Used     int // temperatures
 }
 
-// verdicts answer the question of the sweep. The pressure drop has none: where its two
-// branches lie is fitted to each temperature by itself, which shifts its critical Re by
-// more than its interval's own part knows, and the test would call one value many.
+// verdicts answer the question of the sweep.
 func verdicts(all []Critical, causes func(transition.Estimate) []float64) (list []Verdict, err error) {
-	for _, by := range [...]string{byEye, byEyeHalf, byLight} {
+	for _, by := range [...]string{byEye, byEyeHalf, byLight, byPressure} {
 		for _, from := range [...]string{"rising", "falling", "any"} {
 			var estimates []transition.Estimate
 			for _, c := range all {
