@@ -4,9 +4,12 @@ import (
 	"context"
 	"fmt"
 	"net"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -121,6 +124,39 @@ func TestPageFollows(t *testing.T) {
 	must(t, err)
 	again.start()
 	until(t, ctx, `document.documentElement.dataset.link === 'live' && document.querySelector('.word').textContent === 'unknown'`)
+}
+
+// TestSlowDaemonIsReached: a daemon that is 4 s late with the first byte of each stream is
+// told of as lost, and is reached; it is asked for no more than two at a time.
+func TestSlowDaemonIsReached(t *testing.T) {
+	daqtest.Browses(t)
+	t.Parallel()
+	b := testBed(t, nil)
+	var under, most atomic.Int64
+	late := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "/page/follow" {
+			most.Store(max(most.Load(), under.Add(1)))
+			defer under.Add(-1)
+			select {
+			case <-time.After(4 * time.Second):
+			case <-r.Context().Done():
+				return
+			}
+		}
+		b.Handler().ServeHTTP(w, r)
+	}))
+	t.Cleanup(late.Close)
+	ctx := browser(t)
+	must(t, chromedp.Do(ctx, chromedp.Navigate(late.URL)))
+	within(t, ctx, 40*time.Second, `(window.lost ||= document.documentElement.dataset.link === 'lost') && document.documentElement.dataset.link === 'live'`)
+	next := hotState()
+	b.rig.set(func(f *fakeRig) { f.state = next })
+	b.ObserveState(next)
+	until(t, ctx, `document.querySelector('.word').textContent === 'turbulent'`)
+	if n := most.Load(); n > 3 { // one that was given up may still be under way here
+		t.Errorf("%d streams were asked for at once", n)
+	}
+	b.endStreams()
 }
 
 // TestTimesAreTheRigs: the axis of a trend, as every time on the page, is in the

@@ -9,6 +9,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"flowrigd/daq"
+	"flowrigd/daq/daqtest"
 )
 
 // paleText lists the text inside drawings whose contrast (WCAG 2.2, 1.4.3 and 1.4.6)
@@ -81,6 +82,7 @@ func hasContrast(t *testing.T, ctx context.Context, what string, least float64, 
 // TestTextInDrawings: bench, ruler and trends in the light and in the dark, with doubtful and
 // with bad instruments; the hall's as what is read from afar; and the report's pictures.
 func TestTextInDrawings(t *testing.T) {
+	daqtest.Browses(t)
 	t.Parallel()
 	ctx, b := desk(t, 1366, 768, "", nil)
 	for _, view := range []struct {

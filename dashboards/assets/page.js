@@ -8,8 +8,9 @@ const lost = document.getElementById('lost');
 const link = document.getElementById('link');
 
 let lastHeard = performance.now();
-let attempt = null; // the AbortController of the present connection
-let begun = lastHeard; // when it was asked for
+const patience = 30000; // ms that one attempt waits for a daemon that is slow to answer
+let attempt = null; // the present one: {begun, answered, stop, leave, over}
+let patient = null; // one before it, which waits on beside it
 
 function put(name, html) {
   if (name === 'build') {
@@ -100,25 +101,33 @@ async function read(body) {
   }
 }
 
-async function connect() {
-  attempt = new AbortController();
-  begun = performance.now();
-  const answer = await fetch('/page/follow', {signal: attempt.signal, cache: 'no-store'});
+async function run(mine) {
+  const answer = await fetch('/page/follow', {signal: mine.stop.signal, cache: 'no-store'});
   if (answer.status === 401 || answer.status === 403) location.reload(); // shows the form to sign in
   if (!answer.ok) throw new Error(`the daemon answers ${answer.status}`);
+  mine.answered = true;
+  lastHeard = performance.now();
+  for (const other of [attempt, patient]) if (other !== mine) other?.stop.abort();
   await read(answer.body);
+}
+
+// connect ends with its connection, or when it is left to wait by itself. The watchdog
+// tells the person of a failure; here it is only tried again.
+function connect() {
+  const mine = {begun: performance.now(), answered: false, stop: new AbortController()};
+  const left = new Promise((done) => { mine.leave = done; });
+  attempt = mine;
+  mine.over = run(mine).catch(() => {}).finally(() => { if (patient === mine) patient = null; });
+  return Promise.race([mine.over, left]);
 }
 
 const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
 async function follow() {
   for (let pause = 250; ; pause = Math.min(slowest, pause * 2)) {
-    try {
-      await connect();
-    } catch {
-      // The watchdog tells the person; here it is only tried again.
-    }
-    if (performance.now() - begun > slowest) pause = 250;
+    await (patient?.answered ? patient.over : connect());
+    if (patient?.answered) continue;
+    if (performance.now() - attempt.begun > slowest) pause = 250;
     await wait(pause * (0.75 + Math.random() / 2));
   }
 }
@@ -127,7 +136,15 @@ function watch() {
   const now = performance.now();
   if (now - lastHeard < lostAfter) return;
   show('lost');
-  if (now - begun > lostAfter) attempt?.abort(); // a connection that hangs
+  const hangs = (one, limit) => one !== null && (one.answered || now - one.begun > limit);
+  if (hangs(patient, patience)) patient.stop.abort();
+  if (attempt === patient || !hangs(attempt, lostAfter)) return;
+  if (attempt.answered || patient) {
+    attempt.stop.abort();
+  } else { // a daemon that is slow answers it in the end; one that is back answers the next
+    patient = attempt;
+    attempt.leave();
+  }
 }
 
 setInterval(watch, 250);
