@@ -45,6 +45,7 @@ type queue struct {
 	events  int
 	urgent  bool
 	oldest  time.Time // when the first thing now waiting came
+	row     time.Time // when the first row now waiting came
 	dropped Drops
 	noted   Drops  // what gap notes have told of
 	newest  uint64 // number of the newest input
@@ -69,7 +70,11 @@ func (q *queue) put(s step, now time.Time) bool {
 	}
 	q.next.entries = append(q.next.entries, e)
 	q.urgent = q.urgent || len(e.Events) > 0
-	q.touch(now)
+	first := e.State != nil && q.row.IsZero()
+	if first {
+		q.row = now
+	}
+	q.touch(now, first)
 	return true
 }
 
@@ -100,7 +105,7 @@ func (q *queue) mark(key markKey, sequence int64, now time.Time) {
 	}
 	q.marked[key] = sequence
 	q.next.marks[key] = sequence
-	q.touch(now)
+	q.touch(now, false)
 }
 
 // newestMark is the newest mark given in this process, 0 without one.
@@ -111,13 +116,13 @@ func (q *queue) newestMark(key markKey) int64 {
 }
 
 // touch starts the time until the next commit, and wakes the writer where it
-// must begin to count, or to write at once.
-func (q *queue) touch(now time.Time) {
+// must begin to count, to write sooner, or to write at once.
+func (q *queue) touch(now time.Time, sooner bool) {
 	first := q.oldest.IsZero()
 	if first {
 		q.oldest = now
 	}
-	if !first && !q.urgent {
+	if !first && !sooner && !q.urgent {
 		return
 	}
 	select {
@@ -134,11 +139,13 @@ func (q *queue) hurry(now time.Time) {
 		return
 	}
 	q.urgent = true
-	q.touch(now)
+	q.touch(now, false)
 }
 
-// due is the time until the next commit; negative when nothing waits.
-func (q *queue) due(now time.Time, within time.Duration) time.Duration {
+// due is the time until the next commit; negative when nothing waits. A row is written
+// after half of durable_within, which leaves the other half for the commit itself; inputs
+// and marks alone wait for all of it, and so mostly go with the next row.
+func (q *queue) due(now time.Time, durableWithin time.Duration) time.Duration {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	switch {
@@ -147,7 +154,11 @@ func (q *queue) due(now time.Time, within time.Duration) time.Duration {
 	case q.urgent:
 		return 0
 	}
-	return max(0, within-now.Sub(q.oldest))
+	due := durableWithin - now.Sub(q.oldest)
+	if !q.row.IsZero() {
+		due = min(due, durableWithin/2-now.Sub(q.row))
+	}
+	return max(0, due)
 }
 
 // take hands over what the next transaction writes.
@@ -161,7 +172,7 @@ func (q *queue) take(now time.Time) chunk {
 	q.next = chunk{append([]entry(nil), rest...), map[markKey]int64{}}
 	if len(rest) == 0 {
 		c.entries = append(c.entries, q.gap(now)...)
-		q.oldest, q.urgent = time.Time{}, false
+		q.oldest, q.row, q.urgent = time.Time{}, time.Time{}, false
 	}
 	q.taken = len(c.entries)
 	return c

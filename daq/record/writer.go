@@ -128,10 +128,9 @@ func (w *writer) run() {
 	}
 }
 
-// due is the time until the next commit; negative when nothing waits. Half of
-// durable_within is left for the commit itself.
+// due is the time until the next commit; negative when nothing waits.
 func (w *writer) due() time.Duration {
-	return w.r.queue.due(time.Now(), w.r.retention.Load().durableWithin()/2)
+	return w.r.queue.due(time.Now(), w.r.retention.Load().durableWithin())
 }
 
 // flush writes everything that waits, a chunk at a time, and tells whoever waits
