@@ -30,9 +30,9 @@ type Journal struct {
 	anew   chan struct{} // closed: the recording has what the start did not know
 	once   sync.Once
 
-	sha     atomic.Pointer[string] // of the configuration that the engine runs
-	seen    sync.Map               // daq.SavedAlarm by name: of its last transition
-	foreign atomic.Bool            // it is another recording than the one before: marks are not its own
+	start   atomic.Pointer[daq.Start] // or reload that the engine last made
+	seen    sync.Map                  // daq.SavedAlarm by name: of its last transition
+	foreign atomic.Bool               // it is another recording than the one before: marks are not its own
 
 	mu        sync.Mutex
 	retention Retention
@@ -107,7 +107,7 @@ func (j *Journal) Adjust(h Retention) {
 // Put is the journal of the loop. It never blocks.
 func (j *Journal) Put(b daq.Batch) {
 	if b.Input.Start != nil {
-		j.sha.Store(&b.Input.Start.Configuration)
+		j.start.Store(b.Input.Start)
 	}
 	s := j.step(b)
 	if rec := j.open.Load(); rec != nil && rec.put(s) {

@@ -17,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"flowrigd/config"
 	"flowrigd/daq"
 )
 
@@ -230,6 +231,53 @@ func TestTheFeedOutlivesTheDatabase(t *testing.T) {
 	want := "observe unacknowledged; journalled unacknowledged 1; observe acknowledged; recording; journalled acknowledged 1"
 	if got := strings.Join(k.heard, "; "); got != want {
 		t.Errorf("the keeper heard %q, want %q", got, want)
+	}
+}
+
+// TestARecordingInPlaceOfALostOneNamesItsConfiguration: its first row, or its first
+// input, comes before a start does, and the text of the configuration with it.
+func TestARecordingInPlaceOfALostOneNamesItsConfiguration(t *testing.T) {
+	t.Parallel()
+	for _, next := range []daq.Batch{
+		{State: &daq.State{Time: start}}, // of a step that waited
+		{Input: daq.Input{Number: 3, Wall: start, Kind: daq.KindTick}},
+	} {
+		dir := filepath.Join(t.TempDir(), "record")
+		j := journal(t, dir, io.Discard)
+		first := begin("f00")
+		first.Input.Start.Config = &config.Config{SHA256: "f00", Text: []byte("site = \"north-hall\"\n")}
+		j.Put(first)
+		was := j.Recording()
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { _ = j.Run(ctx); close(done) }()
+		if err := os.RemoveAll(dir); err != nil {
+			t.Fatal(err)
+		}
+		j.Put(daq.Batch{Input: daq.Input{Number: 2, Wall: start, Kind: daq.KindTick}})
+		for end := time.Now().Add(patience); j.Recording() == was || j.Recording() == ""; time.Sleep(time.Millisecond) {
+			if time.Now().After(end) {
+				t.Fatal("no recording takes the place of the lost one")
+			}
+		}
+		j.Put(next)
+		cancel()
+		<-done
+		if err := j.Close(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		r, err := OpenReader(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Close()
+		runs, err := r.Runs(t.Context())
+		if err != nil || next.State == nil && (len(runs) != 1 || runs[0].Configuration != "f00") {
+			t.Errorf("runs %+v, %v", runs, err)
+		}
+		if text, err := r.Configuration(t.Context(), "f00"); text != "site = \"north-hall\"\n" || err != nil {
+			t.Errorf("%q, %v", text, err)
+		}
 	}
 }
 

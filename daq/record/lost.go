@@ -18,9 +18,7 @@ func (j *Journal) try() bool {
 	j.mu.Lock()
 	o.Retention = j.retention
 	j.mu.Unlock()
-	if sha := j.sha.Load(); sha != nil {
-		o.Configuration = *sha
-	}
+	o.Start = j.start.Load()
 	rec, err := Open(j.o.Directory, o)
 	j.mu.Lock()
 	defer j.mu.Unlock()

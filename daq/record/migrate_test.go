@@ -93,7 +93,7 @@ func variedRows(t *testing.T, r *Recorder, n int) {
 // reads the same of them, and the view shows what the table of schema 1 held.
 func TestRowsOfSchema1(t *testing.T) {
 	dir := t.TempDir()
-	r := open(t, dir, Options{Configuration: "one"})
+	r := open(t, dir, Options{Start: &daq.Start{Configuration: "one"}})
 	variedRows(t, r, 550)
 	want := readOf(t, r.Reader)
 	shut(t, r)

@@ -47,9 +47,9 @@ type Options struct {
 	Retention
 	Log *slog.Logger
 
-	// Configuration is the SHA-256 of that under which rows are made until a start
-	// or a reload names another.
-	Configuration string
+	// Start is the one under whose configuration rows are made until a start or a
+	// reload is recorded; nil: none.
+	Start *daq.Start
 
 	// Build names the program, so that a replay knows whether it is the same one.
 	Build string

@@ -23,6 +23,7 @@ type transaction struct {
 	sequences map[daq.Class]int64
 	run       int64
 	sha       string
+	named     bool
 	told      [][]int64 // the sequences of each entry's events
 	texts     texts
 	rollup    rollup
@@ -92,14 +93,15 @@ func (t *transaction) next(c daq.Class) int64 {
 func (t *transaction) input(e *entry) error {
 	in := &e.Input
 	if in.Start != nil {
-		t.sha = in.Start.Configuration
-		if cfg := in.Start.Config; cfg != nil {
-			if err := t.exec(t.w.statements.configuration, cfg.SHA256, string(cfg.Text), fullTime(in.Wall)); err != nil {
-				return fmt.Errorf("configuration: %w", err)
-			}
+		t.sha, t.named = in.Start.Configuration, false
+		if err := t.name(in.Start, in.Wall); err != nil {
+			return err
 		}
 	}
 	if in.Kind == daq.KindStart || t.run == 0 {
+		if err := t.name(t.w.o.Start, in.Wall); err != nil {
+			return err
+		}
 		t.run++
 		if err := t.exec(t.w.statements.run, t.run, fullTime(in.Wall), t.sha, t.w.o.Build); err != nil {
 			return err
@@ -120,7 +122,23 @@ func (t *transaction) input(e *entry) error {
 	return err
 }
 
+// name writes the text of the configuration that what comes next is named by, where a
+// start brings it. A recording in place of a lost one begins without a start of its own.
+func (t *transaction) name(start *daq.Start, at time.Time) error {
+	if t.named || start == nil || start.Config == nil || start.Config.SHA256 != t.sha {
+		return nil
+	}
+	t.named = true
+	if err := t.exec(t.w.statements.configuration, start.Config.SHA256, string(start.Config.Text), fullTime(at)); err != nil {
+		return fmt.Errorf("configuration: %w", err)
+	}
+	return nil
+}
+
 func (t *transaction) sample(s *daq.State) error {
+	if err := t.name(t.w.o.Start, s.Time); err != nil {
+		return err
+	}
 	w := &row{t.next(daq.ClassRecord), s.Time, s.Synchronised, t.sha, string(daq.AppendQuality(nil, s)), s.Values}
 	if err := t.texts.insert(t.tx.Stmt(t.w.statements.sample), w); err != nil || !t.w.rolled {
 		return err

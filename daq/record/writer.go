@@ -38,6 +38,7 @@ type writer struct {
 	sequences  map[daq.Class]int64 // newest given out and on disk
 	inputRun   int64               // of the inputs
 	sha        string              // configuration of the rows
+	named      bool                // its text has been written here
 	quality    string              // of the newest row
 	moving     bool                // there are rows of schema 1
 	rollup     rollup              // the minute that is under way
@@ -53,8 +54,11 @@ type writer struct {
 }
 
 func newWriter(r *Recorder, db *sql.DB, path string, o Options) (*writer, error) {
-	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, sha: o.Configuration, log: o.Log, purge: purger{retention: o.Retention},
+	w := &writer{r: r, db: db, path: path, stat: o.stat, o: o, log: o.Log, purge: purger{retention: o.Retention},
 		packing: o.packing, blocks: make(chan *block, 1)}
+	if o.Start != nil {
+		w.sha = o.Start.Configuration
+	}
 	if err := w.load(); err != nil {
 		return nil, explain(path, "open", err)
 	}
@@ -145,7 +149,7 @@ func (w *writer) flush() {
 		if t == nil {
 			return
 		}
-		w.sequences, w.inputRun, w.sha, w.quality, w.rollup = t.sequences, t.run, t.sha, t.texts.before, t.rollup
+		w.sequences, w.inputRun, w.sha, w.named, w.quality, w.rollup = t.sequences, t.run, t.sha, t.named, t.texts.before, t.rollup
 		for i := range c.entries {
 			if e := &c.entries[i]; e.waits != nil && w.o.Journalled != nil {
 				w.o.Journalled(e.waits.events, t.told[i])
@@ -223,7 +227,7 @@ func (w *writer) attempt(work func(*sql.Tx) error) (err error) {
 // only once they are on disk, so that a failed attempt leaves no hole.
 func (w *writer) write(tx *sql.Tx, c *chunk) (*transaction, error) {
 	t := &transaction{
-		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha,
+		w: w, tx: tx, sequences: maps.Clone(w.sequences), run: w.inputRun, sha: w.sha, named: w.named,
 		told: make([][]int64, len(c.entries)), texts: texts{tx: tx, before: w.quality}, rollup: w.rollup,
 	}
 	for i := range c.entries {
