@@ -106,7 +106,7 @@ func instrumentFault(in Instrument) Alarm {
 		Trip:        in.ID == quantity.Temperature || in.ID == quantity.Level,
 		Cause:       fmt.Sprintf("No valid reading of %s: the fault is in plug, sensor power, sensor or line settings.", name),
 		Consequence: cmp.Or(consequences[in.ID], "What depends on it is unknown."),
-		Action:      fmt.Sprintf("Do not heat unattended; try `flowrigd probe %s`, and once hot parts have cooled, check plug, sensor power and line settings of %s.", in.Name, name),
+		Action:      fmt.Sprintf("Do not heat unattended; once hot parts have cooled, check plug, sensor power and line settings of %s; with flowrigd stopped, `flowrigd probe %s` shows what it answers.", name, in.Name),
 	}
 }
 
