@@ -18,10 +18,9 @@ type Drop struct {
 	Laminar, Turbulent float64
 	// Heat is by how much more the drop would be, Pa, if the tube lost one standard
 	// uncertainty more heat than computed: of a vertical tube, whose water so weighs more.
-	// Bend is by how much warm or cold water at the wall may move the laminar drop, Pa.
-	Heat, Bend float64
-	Looks      float64 // how many independent looks at the flow it is the mean of
-	Begins     bool    // it is not known what the flow did before
+	Heat   float64
+	Looks  float64 // how many independent looks at the flow it is the mean of
+	Begins bool    // it is not known what the flow did before
 }
 
 // What makes two branches (common practice, no source).

@@ -15,7 +15,6 @@ const (
 	ofTurbulent
 	ofHeat      // lost on the way, in its standard uncertainties
 	ofHeatTorn  // what eddies lose more
-	ofBend      // of the laminar profile, in what the rule of thumb gives
 	ofExponent  // of Re on the turbulent branch
 	columnCount // two more for each direction: place and width of its break
 )
@@ -23,12 +22,12 @@ const (
 // beforehand are the standard deviations that are known beforehand; 0 is unknown. Eddies lose a
 // few percent more heat, most of whose way is the air's film (a fifth of the uncertainty).
 // Blasius' exponent of −0.25 is −0.30 by Prandtl's law at Re 2000 to 3500 (computed).
-var beforehand = [columnCount]float64{ofHeat: 1, ofHeatTorn: 0.2, ofBend: 1, ofExponent: 0.06}
+var beforehand = [columnCount]float64{ofHeat: 1, ofHeatTorn: 0.2, ofExponent: 0.06}
 
 // columns are a drop's, if all of the tube is laminar, and if all is turbulent.
 func (d *Drop) columns() (laminar, turbulent [columnCount]float64) {
 	const middle = 2300
-	laminar = [columnCount]float64{ofZero: 1, ofLaminar: d.Laminar, ofHeat: d.Heat, ofBend: d.Bend}
+	laminar = [columnCount]float64{ofZero: 1, ofLaminar: d.Laminar, ofHeat: d.Heat}
 	turbulent = [columnCount]float64{ofZero: 1, ofTurbulent: d.Turbulent, ofHeat: d.Heat, ofHeatTorn: d.Heat,
 		ofExponent: d.Turbulent * math.Log(d.Reynolds.X/middle)}
 	return laminar, turbulent

@@ -84,6 +84,9 @@ func (n *Notebook) spoiltWithin(s *daq.State, from time.Duration) string {
 // mean is a quantity over the intervals. The instruments' part of the expanded
 // uncertainty is that of now: it does not average out.
 func mean(list []interval, id quantity.ID, s *daq.State) (m daq.Mean) {
+	if id == quantity.DisturbedFraction {
+		return lastShare(s)
+	}
 	values, known := column(list, id)
 	if !known {
 		return m
@@ -96,6 +99,21 @@ func mean(list []interval, id quantity.ID, s *daq.State) (m daq.Mean) {
 	if u, stated := s.U.Get(id); stated {
 		expanded := 2 * math.Hypot(u, a.StandardError)
 		m.Expanded = &expanded
+	}
+	return m
+}
+
+// lastShare is the torn share of the last minute as it stands: a mean of such shares would
+// reach back another minute, into what the flow was before.
+func lastShare(s *daq.State) (m daq.Mean) {
+	share, known := s.Values.Get(quantity.DisturbedFraction)
+	if !known {
+		return m
+	}
+	m.Value = &share
+	if u, stated := s.U.Get(quantity.DisturbedFraction); stated {
+		expanded := 2 * u
+		m.StandardError, m.Expanded = &u, &expanded
 	}
 	return m
 }

@@ -73,9 +73,11 @@ func TestAPersonIsNotHeldAgainstTheLight(t *testing.T) {
 	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "turbulent" {
 		t.Errorf("a test point that the light alone looked at: %q", p.Observed)
 	}
-	b.s.Values.Put(quantity.DisturbedFraction, 0.5) // which is of the last minute already: its mean is of two
+	b.s.Values.Put(quantity.DisturbedFraction, 0.5) // which is of the last minute already: a mean would be of two
 	if p := b.must(&daq.CaptureAsk{}).TestPoint; p.Observed != "transitional" {
 		t.Errorf("a share of 0.5 after a minute of 1: %q", p.Observed)
+	} else if m := meanOf(p, quantity.DisturbedFraction); m.Value == nil || *m.Value != 0.5 {
+		t.Errorf("a share of 0.5 after a minute of 1: the test point has %+v", m)
 	}
 	if o := b.must(&daq.ObserveAsk{Seen: "laminar"}).Observation; !o.Contradicts.IsZero() || o.Sensor {
 		t.Errorf("%+v", o)

@@ -24,7 +24,7 @@ const (
 // minuteOf are the quantities that a minute has a mean of.
 var minuteOf = [...]quantity.ID{
 	quantity.Reynolds, quantity.ReynoldsUncertainty, quantity.TubeTemperature, quantity.Velocity, quantity.Density,
-	quantity.DynamicViscosity, quantity.PressureDrop, quantity.Ambient, quantity.TubeTemperatureFall, quantity.GrashofReynoldsRatio,
+	quantity.DynamicViscosity, quantity.PressureDrop, quantity.Ambient, quantity.TubeTemperatureFall,
 }
 
 // minute is a mean of each; NaN where one row of the minute does not know it.

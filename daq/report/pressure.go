@@ -11,27 +11,19 @@ import (
 	"flowrigd/config"
 )
 
-// What is known beforehand of the branches.
-const (
-	heatSpread   = 0.25   // relative standard uncertainty of the heat lost: 0.18 K of a fall of 0.77 K (package heat, its example)
-	bendPerRatio = 0.0055 // of the laminar friction, for Gr/Re of 1: 4 to 7 % at 10 (package pipe)
-)
+// heatSpread is the relative standard uncertainty of the heat lost: 0.18 K of a fall of
+// 0.77 K (package heat, its example).
+const heatSpread = 0.25
 
 // ofWeight is how much more the water weighs for having cooled through the whole tube,
 // kg/m³; none where that is not known.
 func ofWeight(m *minute) float64 {
 	w, err := waterNear(m.of(quantity.TubeTemperature))
-	if err != nil {
+	fall := m.of(quantity.TubeTemperatureFall)
+	if err != nil || math.IsNaN(fall) {
 		return 0
 	}
-	return w.Density * w.Expansion * orNone(m.of(quantity.TubeTemperatureFall))
-}
-
-func orNone(v float64) float64 {
-	if math.IsNaN(v) {
-		return 0
-	}
-	return v
+	return w.Density * w.Expansion * fall
 }
 
 // dropsOf are the minutes in which the pressure drop is known, worked up as the measured
@@ -55,8 +47,7 @@ func dropsOf(all []minute, c *config.Config) (drops []transition.Drop) {
 			continue
 		}
 		drops = append(drops, transition.Drop{
-			Heat:     sign * pipe.Gravity * length * ofWeight(&m) * heatSpread * c.Tube.WatchedAt.X / length,
-			Bend:     bendPerRatio * orNone(m.of(quantity.GrashofReynoldsRatio)) * head * pipe.LaminarFriction(re),
+			Heat:     sign * pipe.Gravity * c.Tube.WatchedAt.X * ofWeight(&m) * heatSpread,
 			Reynolds: uncertainty.Expanded(re, m.of(quantity.ReynoldsUncertainty), 2), Celsius: m.of(quantity.TubeTemperature), Pascal: drop,
 			Laminar: head * pipe.LaminarFriction(re), Turbulent: head * 0.3164 / math.Sqrt(math.Sqrt(re)),
 			Looks: dye.Looks(minuteLong.Seconds(), v, bore), Begins: begins,

@@ -64,7 +64,8 @@ func (r *Report) conditions() (list []fact) {
 	for _, id := range summed {
 		if b, ok := r.Trends[id]; ok {
 			name, factor := benchName(id)
-			add(name, "mean %s, from %s to %s", digits(b.Mean*factor), digits(b.Min*factor), digits(b.Max*factor))
+			texts := alike(b.Mean*factor, b.Min*factor, b.Max*factor)
+			add(name, "mean %s, from %s to %s", texts[0], texts[1], texts[2])
 		}
 	}
 	add("configuration, SHA-256", "%s", strings.Join(append([]string(nil), orUnknown(r.Configurations)...), ", "))
@@ -87,7 +88,29 @@ func orUnknown(list []string) []string {
 	return list
 }
 
-func digits(v float64) string { return explain.WithUncertainty(v, math.NaN()) }
+// alike writes values of one quantity with as many decimals each: four digits of the
+// greatest, less what is 0 in all of them.
+func alike(values ...float64) (texts []string) {
+	greatest := 0.0
+	for _, v := range values {
+		greatest = max(greatest, math.Abs(v))
+	}
+	decimals := 0
+	if greatest > 0 {
+		decimals = max(0, min(6, 3-int(math.Floor(math.Log10(greatest)))))
+	}
+	for ; ; decimals-- {
+		texts = texts[:0]
+		zeros := decimals > 0
+		for _, v := range values {
+			text := strings.Replace(fmt.Sprintf("%.*f", decimals, v), "-", "−", 1)
+			texts, zeros = append(texts, text), zeros && strings.HasSuffix(text, "0")
+		}
+		if !zeros {
+			return texts
+		}
+	}
+}
 
 // benchName is how the report calls a quantity, and its factor from SI.
 func benchName(id quantity.ID) (string, float64) {
@@ -117,7 +140,7 @@ func (r *Report) pointRows() (rows []pointRow) {
 		p := kept.Of
 		of := func(id quantity.ID, factor float64) string { return stated(meanOf(p, id), factor) }
 		row := pointRow{
-			Time: r.clock(p.Time), Condition: p.Point, Computed: p.Computed, Observed: p.Observed, Struck: kept.Struck != "",
+			Time: r.clock(p.Time), Condition: strings.ReplaceAll(p.Point, " Cel", " °C"), Computed: p.Computed, Observed: p.Observed, Struck: kept.Struck != "",
 			Flow: of(quantity.Flow, litresPerMinute), Water: of(quantity.TubeTemperature, 1), Re: of(quantity.Reynolds, 1),
 			Seconds: fmt.Sprintf("%.0f", p.Seconds), Viscosity: of(quantity.KinematicViscosity, squareMillimetres),
 			Velocity: of(quantity.Velocity, 1), Head: of(quantity.Head, millimetres), Friction: of(quantity.FrictionFactor, 1),
@@ -202,9 +225,9 @@ func (r *Report) budgets() (list []budget) {
 		b := budget{Of: fmt.Sprintf("Test point of %s, Re %s", r.clock(point.Time), stated(meanOf(point, quantity.Reynolds), 1))}
 		sum := uncertainty.Combine(rows...).U
 		for _, row := range rows {
-			b.Rows = append(b.Rows, budgetRow{row.Name, digits(row.Share()), fmt.Sprintf("%.0f %%", 100*math.Pow(row.Share()/sum, 2))})
+			b.Rows = append(b.Rows, budgetRow{row.Name, fmt.Sprintf("%.1f", row.Share()), fmt.Sprintf("%.0f %%", 100*math.Pow(row.Share()/sum, 2))})
 		}
-		b.Rows = append(b.Rows, budgetRow{"together, standard uncertainty", digits(sum), "100 %"})
+		b.Rows = append(b.Rows, budgetRow{"together, standard uncertainty", fmt.Sprintf("%.1f", sum), "100 %"})
 		list = append(list, b)
 	}
 	return list

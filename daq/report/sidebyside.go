@@ -70,11 +70,12 @@ func spanOf(group []*daq.TestPoint, id quantity.ID, factor float64) string {
 			low, high = min(low, *m.Value*factor), max(high, *m.Value*factor)
 		}
 	}
-	switch {
-	case low > high:
+	if low > high {
 		return unknown
-	case digits(low) == digits(high):
-		return digits(low)
 	}
-	return digits(low) + " to " + digits(high)
+	texts := alike(low, high)
+	if texts[0] == texts[1] {
+		return texts[0]
+	}
+	return texts[0] + " to " + texts[1]
 }
