@@ -4,9 +4,11 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"strings"
+	"sync"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -55,7 +57,13 @@ type commands struct {
 	refused func(why string) // hears of what is refused before the engine sees it
 	lost    func()           // hears of a reply for which there was no room
 	past    []answered       // the newest last
+
+	mu     sync.Mutex
+	closed bool          // what is heard is refused
+	ended  chan struct{} // closed once nothing waits any more
 }
+
+var errEnding = errors.New("the connection ends, with the program or for another configuration: nothing was done; ask again")
 
 // answered is a command that was obeyed or refused, for one that comes again.
 type answered struct {
@@ -66,7 +74,7 @@ type answered struct {
 }
 
 func newCommands(p *Publisher, do func(context.Context, daq.Command) ([]byte, error)) *commands {
-	return &commands{do: do, feed: p.feed, queue: make(chan heard, commandsWaiting), replies: make(chan []outgoing, repliesWaiting),
+	return &commands{do: do, feed: p.feed, queue: make(chan heard, commandsWaiting), replies: make(chan []outgoing, repliesWaiting), ended: make(chan struct{}),
 		refused: func(why string) { p.log.Warn("command over MQTT refused", "why", why) },
 		lost:    func() { p.count.dropped.Add(1) }}
 }
@@ -75,32 +83,63 @@ func newCommands(p *Publisher, do func(context.Context, daq.Command) ([]byte, er
 func (c *commands) hear(_ paho.Client, m paho.Message) {
 	topic := m.Topic()
 	h := heard{topic[strings.LastIndexByte(topic, '/')+1:], m.Payload(), m.Retained(), time.Now()}
-	select {
-	case c.queue <- h:
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.closed {
+		c.answer(refusal(h, errEnding))
 		return
-	default:
 	}
 	select {
-	case c.replies <- []outgoing{refusal(h, fmt.Errorf("too many commands at once: %d wait already; ask again, at most %d a second", commandsWaiting, time.Second/commandPause))}:
+	case c.queue <- h:
+	default:
+		c.answer(refusal(h, fmt.Errorf("too many commands at once: %d wait already; ask again, at most %d a second", commandsWaiting, time.Second/commandPause)))
+	}
+}
+
+// answer gives a reply to the session where there is room.
+func (c *commands) answer(list ...outgoing) {
+	select {
+	case c.replies <- list:
 	default:
 		c.lost()
 	}
 }
 
-// run obeys until the context ends.
-func (c *commands) run(ctx context.Context) {
-	for {
+// run obeys until the context ends. The command that is under way then has its reply within
+// the grace time, and what waits is refused: the broker gives none of them again.
+func (c *commands) run(ctx context.Context, grace time.Duration) {
+	defer close(c.ended)
+	asking, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	defer context.AfterFunc(ctx, func() { peer.Pause(asking, grace); cancel() })()
+	for ctx.Err() == nil {
 		select {
 		case <-ctx.Done():
-			return
 		case h := <-c.queue:
+			list := c.obey(asking, h)
 			select {
-			case c.replies <- c.obey(ctx, h):
+			case c.replies <- list:
 			case <-ctx.Done():
-				return
+				c.answer(list...)
 			}
+			peer.Pause(ctx, commandPause)
 		}
-		peer.Pause(ctx, commandPause)
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.closed = true
+	for len(c.queue) > 0 {
+		c.answer(refusal(<-c.queue, errEnding))
+	}
+}
+
+// idle says whether every command that was heard has its reply, and the session took it.
+func (c *commands) idle() bool {
+	select {
+	case <-c.ended:
+		return len(c.replies) == 0
+	default:
+		return false
 	}
 }
 

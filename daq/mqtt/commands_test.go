@@ -51,10 +51,16 @@ func (o *obedient) all() []daq.Command {
 func commanded(t *testing.T, b *bench, m *daqtest.Mosquitto, o *obedient) *daqtest.Listener {
 	t.Helper()
 	p := b.publisher(t, m.URL())
+	e, _ := runCommanded(t, p, m, o)
+	return e
+}
+
+func runCommanded(t *testing.T, p *Publisher, m *daqtest.Mosquitto, o *obedient) (e *daqtest.Listener, stop func()) {
+	t.Helper()
 	p.config.Commands = true
 	p.commands = newCommands(p, o.do)
-	e := m.Listen("#")
-	start(t, p)
+	e = m.Listen("#")
+	stop = start(t, p)
 	e.Await("presence", `"up":true`, 10*time.Second)
 	var told time.Time
 	until(t, "commands are heard", 20*time.Second, func() bool {
@@ -64,7 +70,7 @@ func commanded(t *testing.T, b *bench, m *daqtest.Mosquitto, o *obedient) *daqte
 		}
 		return len(e.On("reply/nothing")) > 0
 	})
-	return e
+	return e, stop
 }
 
 // tell publishes to the broker as anybody may.
@@ -212,6 +218,59 @@ func TestAFloodOfCommandsHoldsUpNothing(t *testing.T) {
 		t.Errorf("%d busy and %d too old of %d", busy, late, flood)
 	}
 }
+
+// TestTheEndAnswersEveryCommand: when a publisher ends, with the program or because a reload
+// replaces it, the command under way is answered as it was obeyed, and those that wait, or
+// come meanwhile, are refused: the broker gives none of them again.
+func TestTheEndAnswersEveryCommand(t *testing.T) {
+	t.Parallel()
+	m, o := daqtest.StartMosquitto(t, ""), &obedient{hold: make(chan struct{})}
+	p := newBench().publisher(t, m.URL())
+	p.pace.grace = 9 * time.Second
+	e, stop := runCommanded(t, p, m, o)
+	tell(t, m, "command/observe", `{"id":"held","seen":"laminar"}`)
+	until(t, "the engine is busy", 10*time.Second, func() bool { return len(o.all()) == 1 })
+	tell(t, m, "command/observe", `{"id":"waits","seen":"laminar"}`)
+	until(t, "another waits", 10*time.Second, func() bool { return len(p.commands.queue) == 1 })
+	ended := make(chan struct{})
+	go func() { stop(); close(ended) }()
+	e.Await("presence", `"up":false`, 10*time.Second)
+	tell(t, m, "command/observe", `{"id":"late","seen":"laminar"}`)
+	until(t, "it is heard", 5*time.Second, func() bool { return len(p.commands.queue) == 2 })
+	close(o.hold)
+	if r := e.Await("reply/observe", `"id":"held"`, 10*time.Second); r.Field("done") != true {
+		t.Errorf("what the engine did: %s", r.Body)
+	}
+	for _, id := range []string{"waits", "late"} {
+		if r := e.Await("reply/observe", `"id":"`+id+`"`, 10*time.Second); !strings.Contains(r.Body, "nothing was done; ask again") {
+			t.Errorf("%s: %s", id, r.Body)
+		}
+	}
+	<-ended
+	if got := o.all(); len(got) != 1 {
+		t.Errorf("the engine heard %d commands", len(got))
+	}
+	p.commands.hear(nil, fakeCommand("command/observe"))
+	select {
+	case list := <-p.commands.replies:
+		if !strings.Contains(string(list[0].body), "ask again") {
+			t.Errorf("heard behind the end: %s", list[0].body)
+		}
+	default:
+		t.Error("what is heard behind the end has no answer")
+	}
+}
+
+// fakeCommand is a message of paho's of which only topic and body are asked.
+type fakeCommand string
+
+func (f fakeCommand) Topic() string   { return string(f) }
+func (fakeCommand) Payload() []byte   { return []byte(`{"id":"x"}`) }
+func (fakeCommand) Retained() bool    { return false }
+func (fakeCommand) Duplicate() bool   { return false }
+func (fakeCommand) Qos() byte         { return 1 }
+func (fakeCommand) MessageID() uint16 { return 1 }
+func (fakeCommand) Ack()              {}
 
 // TestResend publishes recorded messages once more with their identity; of an alarm the
 // newest comes last, and what the broker retains stays.

@@ -174,7 +174,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 	go func() {
 		defer close(obeying)
 		if p.commands != nil {
-			p.commands.run(ctx)
+			p.commands.run(ctx, p.pace.grace)
 		}
 	}()
 	var wait peer.Backoff
@@ -192,7 +192,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 	}
 	p.health.End("disconnected at the end of the program")
 	stop()
-	<-obeying // its asking ended with the context
+	<-obeying // its asking ends within the grace time
 	return p.backlog.finish(p.pace.grace)
 }
 

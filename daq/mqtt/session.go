@@ -234,7 +234,7 @@ func (s *session) end() {
 
 // idle says whether nothing is on its way or to be fetched.
 func (s *session) idle() bool {
-	busy := s.backlog.busy || len(s.direct) > 0 || len(s.again) > 0
+	busy := s.backlog.busy || len(s.direct) > 0 || len(s.again) > 0 || len(s.out) > 0 || s.commands != nil && !s.commands.idle()
 	for _, q := range s.queues {
 		busy = busy || q.behind || len(q.flying) > 0
 	}
