@@ -153,7 +153,7 @@ func TestPageStream(t *testing.T) {
 	b := testBed(t, nil)
 	l := b.listen("/page/follow", "")
 	first := decode[map[string]string](t, l.until("data: "))
-	if len(first) != len(partNames)+2 || !strings.Contains(first["sign"], "laminar") {
+	if len(first) != len(partNames)+3 || !strings.Contains(first["sign"], "laminar") {
 		t.Errorf("first: %d parts, sign %s", len(first), first["sign"])
 	}
 	next := steadyState()

@@ -43,6 +43,18 @@ func (s *Server) recording(http.ResponseWriter, *http.Request) (any, error) {
 	return reply, nil
 }
 
+// room says the same on the page; "" while it is not known.
+func (s *Server) room() string {
+	if s.opt.History == nil {
+		return ""
+	}
+	o, known := s.opt.History.Occupancy()
+	if !known {
+		return ""
+	}
+	return o.Sentence()
+}
+
 // RecordRoom is the same as metrics: what is not known is absent.
 func RecordRoom(o daq.Occupancy, known bool) []Stat {
 	if !known {

@@ -1,6 +1,9 @@
 package web
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // TestRecordingSaysWhenItIsFull: 18 GB left at 45 MB a day are 400 days; while nothing
 // is known the answer says so.
@@ -20,5 +23,17 @@ func TestRecordingSaysWhenItIsFull(t *testing.T) {
 	}
 	if list := RecordRoom(fakeHistory{errFake}.Occupancy()); list != nil {
 		t.Errorf("metrics of what is not known: %v", list)
+	}
+}
+
+// The page says it too, where it speaks of the recording.
+func TestThePageSaysWhenTheRecordingIsFull(t *testing.T) {
+	const line = `<p class="soft" data-part="room">The recording takes 2 GB of 20 GB: at 45 MB a day it is full in 400 days.</p>`
+	if _, _, page := testBed(t, nil).ask("GET", "/", "", ""); !strings.Contains(page, line) {
+		t.Errorf("the page does not say %s", line)
+	}
+	b := testBed(t, func(o *Options) { o.History = fakeHistory{errFake} })
+	if _, _, page := b.ask("GET", "/", "", ""); strings.Contains(page, "The recording takes") {
+		t.Error("the page says what is not known")
 	}
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"html/template"
 	"maps"
 	"strconv"
 	"sync"
@@ -93,7 +94,7 @@ func (s *Server) newsFor(seen uint64, now *snapshot) []byte {
 func (s *Server) render(state *daq.State, reason error) map[string]string {
 	facts := s.facts.Load()
 	v := viewOf(state, reason, s.checks(), s.opt.Rig.Identity(), facts, talk{s.exchanges.all(), s.opt.Now()})
-	parts := map[string]string{"build": s.build(facts), "told": strconv.FormatUint(s.hub.told.Load(), 10)}
+	parts := map[string]string{"build": s.build(facts), "told": strconv.FormatUint(s.hub.told.Load(), 10), "room": template.HTMLEscapeString(s.room())}
 	var b bytes.Buffer
 	for _, name := range partNames {
 		b.Reset()
