@@ -91,5 +91,6 @@ func writeBody(w http.ResponseWriter, status int, kind string, body []byte) {
 	h.Set("Content-Length", strconv.Itoa(len(body)+1))
 	w.WriteHeader(status)
 	// The other end may be gone; there is nobody to tell.
-	_, _ = w.Write(append(body, '\n'))
+	_, _ = w.Write(body)
+	_, _ = w.Write([]byte{'\n'})
 }

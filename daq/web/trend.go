@@ -29,22 +29,19 @@ type trendQuery struct {
 	buckets  int
 }
 
-// trendReply is the answer; a bucket in which nothing was known has nulls.
-type trendReply struct {
-	Quantity  string        `json:"quantity"`
-	Unit      string        `json:"unit"`
-	From      string        `json:"from"`
-	To        string        `json:"to"`
-	FromLocal string        `json:"from_local"` // in the rig's zone, for the axis
-	ToLocal   string        `json:"to_local"`
-	Buckets   []trendBucket `json:"buckets"`
+// trendHead is the answer without its buckets; one in which nothing was known has nulls.
+type trendHead struct {
+	Quantity  string `json:"quantity"`
+	Unit      string `json:"unit"`
+	From      string `json:"from"`
+	To        string `json:"to"`
+	FromLocal string `json:"from_local"` // in the rig's zone, for the axis
+	ToLocal   string `json:"to_local"`
 }
 
-type trendBucket daq.Bucket
-
-// MarshalJSON writes a bucket, by hand: an answer has up to 5000 of them.
-func (b trendBucket) MarshalJSON() ([]byte, error) {
-	text := append(make([]byte, 0, 160), `{"time":"`...)
+// appendBucket writes a bucket, by hand: an answer has up to 5000 of them.
+func appendBucket(text []byte, b daq.Bucket) []byte {
+	text = append(text, `{"time":"`...)
 	text = append(append(text, daq.FormatTime(b.Time)...), '"')
 	for _, v := range []struct {
 		key   string
@@ -58,11 +55,24 @@ func (b trendBucket) MarshalJSON() ([]byte, error) {
 		}
 	}
 	text = strconv.AppendInt(append(text, `,"count":`...), int64(b.Count), 10)
-	return append(text, '}'), nil
+	return append(text, '}')
+}
+
+func encodeTrend(head trendHead, list []daq.Bucket) object {
+	text := encode(head)
+	text = append(text[:len(text)-1], `,"buckets":[`...)
+	for i, b := range list {
+		if i > 0 {
+			text = append(text, ',')
+		}
+		text = appendBucket(text, b)
+	}
+	return append(text, "]}"...)
 }
 
 func (s *Server) trend(w http.ResponseWriter, r *http.Request) (any, error) {
-	q, err := parseTrend(r.URL.Query(), s.opt.Now())
+	query := r.URL.Query()
+	q, err := parseTrend(query, s.opt.Now())
 	if err != nil {
 		return nil, problem{Status: http.StatusBadRequest, Detail: err.Error()}
 	}
@@ -71,22 +81,28 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request) (any, error) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), trendWait)
 	defer cancel()
+	asked := query.Encode()
+	if shared, ok := s.trends.find(asked, s.opt.Now()); ok {
+		return shared, nil
+	}
 	done, err := s.costly(ctx, w, r)
 	if err != nil {
 		return nil, err
 	}
 	defer done()
+	if shared, ok := s.trends.find(asked, s.opt.Now()); ok { // made while this one waited
+		return shared, nil
+	}
 	list, err := s.opt.History.Trend(ctx, q.id, q.from, q.to, q.buckets)
 	if err != nil {
 		return nil, fmt.Errorf("the recording does not answer: %w", err)
 	}
 	f := s.facts.Load()
-	answer := trendReply{q.id.Name(), quantity.Table[q.id].Unit, daq.FormatTime(q.from), daq.FormatTime(q.to),
-		f.local(q.from).Format(time.RFC3339), f.local(q.to).Format(time.RFC3339), make([]trendBucket, len(list))}
-	for i, b := range list {
-		answer.Buckets[i] = trendBucket(b)
-	}
-	return object(encode(answer)), nil // written in this turn, and sent after it
+	head := trendHead{q.id.Name(), quantity.Table[q.id].Unit, daq.FormatTime(q.from), daq.FormatTime(q.to),
+		f.local(q.from).Format(time.RFC3339), f.local(q.to).Format(time.RFC3339)}
+	one := sharedTrend{asked, query.Get("to") == "", head.To, s.opt.Now(), encodeTrend(head, list)}
+	s.trends.keep(one)
+	return one.encoded, nil // written in this turn, and sent after it
 }
 
 // parseTrend checks a request; now is what `to` is when it is not given.

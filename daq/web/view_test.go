@@ -251,7 +251,7 @@ func TestZone(t *testing.T) {
 	}
 	b := testBed(t, func(o *Options) { o.Facts.Zone = zone })
 	_, _, text := b.ask("GET", "/api/trend?quantity=level&from=2026-03-04T18:00:00Z&to=2026-03-04T19:00:00Z", "", "")
-	got := decode[trendReply](t, text)
+	got := decode[trendHead](t, text)
 	if got.From != "2026-03-04T18:00:00.000000Z" || got.FromLocal != "2026-03-04T23:30:00+05:30" || got.ToLocal != "2026-03-05T00:30:00+05:30" {
 		t.Errorf("trend from %s, %s to %s", got.From, got.FromLocal, got.ToLocal)
 	}

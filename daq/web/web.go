@@ -143,6 +143,7 @@ type Server struct {
 	assets         map[string]asset
 	pages          *template.Template
 	shot           shot
+	trends         sharedTrends
 	stop           chan struct{} // closed when Run ends, so that streams end
 	stopOnce       sync.Once
 	refusals       refusals // refused writes, for log and journal
