@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"runtime"
 	"strings"
 	"sync/atomic"
@@ -36,7 +37,9 @@ func TestCrowdLeavesTheRecordingToOthers(t *testing.T) {
 	h := &hungHistory{let: make(chan struct{})}
 	b := testBed(t, func(o *Options) { o.History = h })
 	const path = "/api/trend?quantity=level&buckets=10"
-	b.strangers(20, "GET "+path+" HTTP/1.1\r\nHost: localhost\r\n\r\n")
+	for i := range 20 { // each for a trend of its own: the same would be made for all at once
+		b.strangers(1, fmt.Sprintf("GET %s%d HTTP/1.1\r\nHost: localhost\r\n\r\n", path, i))
+	}
 	asked := func(n int32) {
 		t.Helper()
 		for deadline := time.Now().Add(10 * time.Second); h.asked.Load() < n; runtime.Gosched() {
