@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"net/http"
-	"os"
 	"strings"
 	"testing"
 	"time"
@@ -18,9 +17,6 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	if what := os.Getenv("FLOWRIG_VIEWERS_OF"); what != "" {
-		viewers(what)
-	}
 	daqtest.AtOnce("4")
 	goleak.VerifyTestMain(withChromium{m})
 }

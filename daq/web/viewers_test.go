@@ -23,6 +23,12 @@ import (
 // viewersOf makes a process of this test program the viewers of a page: ADDRESS TOKEN COUNT.
 const viewersOf = "FLOWRIG_VIEWERS_OF"
 
+func init() {
+	if what := os.Getenv(viewersOf); what != "" {
+		viewers(what)
+	}
+}
+
 // pageEvery is how often a page looks at the recording.
 const pageEvery = 5 * time.Second
 
