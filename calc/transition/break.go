@@ -81,7 +81,7 @@ func (p place) with(relative float64) *Fit {
 	return f
 }
 
-// rounds of weighing: the weights of the fourth are those of the third to 1 % (tried).
+// weighings are the rounds in which the drops are weighed anew (common practice, no source).
 const weighings = 5
 
 // fits settles the fit and weighs the drops anew by it, in turn. It gives nothing where
