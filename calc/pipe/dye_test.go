@@ -442,3 +442,24 @@ func TestNewRefusesSurroundings(t *testing.T) {
 		mustNew(t, rig)
 	}
 }
+
+// What is not known of the flow is not known of the fall, by the slope of the one with
+// the other.
+func TestFlowInTheUncertaintyOfTheFall(t *testing.T) {
+	p := mustNew(t, warm(pipe.VerticalDown))
+	fall := func(by, relativeU float64) (kelvin, u float64) {
+		var s quantity.Set
+		in := atRe(t, 1500, 65)
+		in.Flow.X *= 1 + by
+		in.Flow.U = relativeU * in.Flow.X
+		result := p.Derive(in, &s)
+		u, _ = result.U.Get(quantity.TubeTemperatureFall)
+		return get(t, &s, quantity.TubeTemperatureFall), u
+	}
+	const relativeU = 0.2
+	high, _ := fall(0.01, 0)
+	low, _ := fall(-0.01, 0)
+	_, without := fall(0, 0)
+	_, with := fall(0, relativeU)
+	relative(t, "the flow's part", math.Sqrt(sq(with)-sq(without)), math.Abs(high-low)/0.02*relativeU, 0.02)
+}

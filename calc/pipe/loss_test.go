@@ -107,6 +107,18 @@ func TestEachPartOfTheLossUncertainty(t *testing.T) {
 	}
 }
 
+// A smooth wall has no relative uncertainty, and none is made of it.
+func TestLossOfASmoothTube(t *testing.T) {
+	rig, in := bench(), inputs(5, 20)
+	rig.Roughness, rig.Drop = uncertainty.Value{U: 1e-6}, uncertainty.Value{X: 2.75}
+	var s quantity.Set
+	p := mustNew(t, rig)
+	p.Derive(in, &s)
+	if u := get(t, &s, quantity.LossCoefficientUncertainty); math.IsNaN(u) || math.IsInf(u, 0) || u <= 0 {
+		t.Errorf("U of the loss coefficient is %v", u)
+	}
+}
+
 // α is the mean of (u/ū)³ over the section: of the parabola in laminar flow, of
 // u ~ y^(1/7) in turbulent flow (1.058; 0.2 % of it is the rounding to 1.06).
 func TestKineticEnergyFactors(t *testing.T) {

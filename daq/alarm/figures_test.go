@@ -76,3 +76,27 @@ func TestStandingIsInOrder(t *testing.T) {
 		t.Errorf("standing %v, stale %v", f.Standing, f.Stale)
 	}
 }
+
+// An alarm is stale after a day, not before; the median is that of the waits in their
+// order of length, whoever was answered first.
+func TestADayAndTheMedian(t *testing.T) {
+	begin := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	at := func(seconds int) time.Time { return begin.Add(time.Duration(seconds) * time.Second) }
+	for hours, stale := range map[int]bool{23: false, 25: true} {
+		f := Sum([]Event{{"a", Unacknowledged, "high", begin, ""}}, begin, at(3600*hours))
+		if got := len(f.Stale) == 1; got != stale {
+			t.Errorf("after %d h stale %v, want %v", hours, got, stale)
+		}
+	}
+	f := Sum([]Event{
+		{"a", Unacknowledged, "high", at(0), ""},
+		{"a", Acknowledged, "high", at(100), "dana"},
+		{"b", Unacknowledged, "high", at(100), ""},
+		{"b", Acknowledged, "high", at(110), "dana"},
+		{"c", Unacknowledged, "high", at(110), ""},
+		{"c", Acknowledged, "high", at(130), "dana"},
+	}, begin, at(200))
+	if *f.MedianWait != 20 || *f.LongestWait != 100 {
+		t.Errorf("median %v s, longest %v s; want 20, 100", *f.MedianWait, *f.LongestWait)
+	}
+}
