@@ -492,6 +492,65 @@ func TestChannelUncertaintyOfMotion(t *testing.T) {
 	}
 }
 
+// A value that stands still now may have moved a step ago: what moved longer than three
+// lags ago is over, what creeps shows in eight steps where one says nothing.
+func TestChannelLooksBackThreeLags(t *testing.T) {
+	slow := flowMeter()
+	slow.Lag, slow.Every, slow.StaleAfter = 5*time.Second, 20*time.Second, time.Minute
+	c := New(slow)
+	for i, x := range []float64{1.2, 1.6, 1.6} {
+		c.Take(clean(slow.ID, time.Duration(i)*slow.Every, x), nil)
+	}
+	if m := c.At(2 * slow.Every); m.Quality.Grade != daq.Good {
+		t.Errorf("a step that is over for four lags: %v", m.Quality)
+	}
+	creeping := flowMeter()
+	creeping.Lag, creeping.Every = 10*time.Second, time.Second
+	c = New(creeping)
+	for i := range 9 { // a slope of 1.5 mL/min a second is 0.015 L/min behind; the limit is 0.011
+		c.Take(clean(creeping.ID, time.Duration(i)*creeping.Every, 1.2+0.0015*float64(i)), nil)
+	}
+	want := math.Hypot(0.015, (0.005*1.212+0.005)/math.Sqrt(3)) * lpm
+	if m := c.At(8 * time.Second); m.Quality.Grade != daq.Uncertain || !near(m.StandardU(), want, 1e-6) {
+		t.Errorf("a slope over eight steps: %v, U = %v L/min, want %v", m.Quality, m.StandardU()/lpm, want/lpm)
+	}
+}
+
+// A number that another question brings is no sign of life; after a change of anything else
+// it is.
+func TestWhatAnotherQuestionBrings(t *testing.T) {
+	base := config.Instrument{Name: "temperature", Port: "bus", Query: &config.Query{Send: []byte("T?")}}
+	for name, c := range map[string]struct {
+		change func(in *config.Instrument)
+		want   bool
+	}{
+		"nothing":  {func(*config.Instrument) {}, false},
+		"accuracy": {func(in *config.Instrument) { in.Accuracy = &config.Accuracy{Fixed: 1} }, false},
+		"same":     {func(in *config.Instrument) { in.Query = &config.Query{Send: []byte("T?")} }, false},
+		"port":     {func(in *config.Instrument) { in.Port = "tc" }, true},
+		"register": {func(in *config.Instrument) { in.Modbus = &config.Modbus{} }, true},
+		"query":    {func(in *config.Instrument) { in.Query = &config.Query{Send: []byte("U?")} }, true},
+		"stream":   {func(in *config.Instrument) { in.Stream = &config.Stream{} }, true},
+	} {
+		in := base
+		in.FrozenAfter = 10 * time.Second
+		old := &guard{in: in}
+		old.frozen(daq.Reading{Number: 1, At: 0})
+		c.change(&in)
+		now := &guard{in: in}
+		now.inherit(old)
+		if since, _ := now.frozen(daq.Reading{Number: 2, At: 5 * time.Second}); (since == 0) != c.want {
+			t.Errorf("%s: the same number since %v, another question: %v", name, since, c.want)
+		}
+		again := &guard{in: in}
+		now.inherit(old)
+		again.inherit(now) // two reloads before a reading
+		if since, _ := again.frozen(daq.Reading{Number: 2, At: 5 * time.Second}); (since == 0) != c.want {
+			t.Errorf("%s, and a reload more: the same number since %v", name, since)
+		}
+	}
+}
+
 func TestChannelIsDeterministic(t *testing.T) {
 	in := flowMeter()
 	in.Lag, in.MaxStep, in.FrozenAfter = time.Second, lpm, 3*time.Second

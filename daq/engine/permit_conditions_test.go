@@ -322,3 +322,17 @@ func TestEveryStatePlaysAgain(t *testing.T) {
 		}
 	}
 }
+
+// At a start nothing is said of a supply that was not asked for yet; once its meter counts as
+// silent, it proves nothing.
+func TestNoSupplyIsSaidOnceItsMeterIsSilent(t *testing.T) {
+	b := newHeated(t)
+	b.welded, b.dead = true, map[quantity.ID]bool{quantity.SupplyFlow: true, quantity.SupplyOn: true}
+	for b.at < 20*time.Second && !slices.ContainsFunc(b.alarms(), func(a string) bool { return strings.HasPrefix(a, "heating-without-supply") }) {
+		b.run(200*time.Millisecond, 1.2, 50, 255)
+	}
+	t.Log(b.at)
+	if b.at < 3800*time.Millisecond || b.at > 4800*time.Millisecond {
+		t.Errorf("said after %v, want two seconds after the meter counts as silent", b.at)
+	}
+}

@@ -162,6 +162,20 @@ func TestReloadsOfTheTypeDoNotThawAFrozenSensor(t *testing.T) {
 	}
 }
 
+// A sensor whose number differs at each reload lives, where the reload asks it the same.
+func TestReloadsDoNotFreezeALivingSensor(t *testing.T) {
+	frozen := of(thermometerTable, `frozen_after = "10 s"`)
+	pairs := settings["accuracy"]
+	texts := []string{changed(t, append(pairs[0][:], frozen[:]...)...), changed(t, append(pairs[1][:], frozen[:]...)...)}
+	b := given(t)
+	b.storm(1800*time.Millisecond, 30*time.Second, texts, func(since time.Duration) float64 {
+		return []float64{50.4, 50.6}[int(since/(1800*time.Millisecond))%2]
+	})
+	if !b.permitted() {
+		t.Errorf("a living sensor counts as frozen: %v", b.alarms())
+	}
+}
+
 // The delay of an alarm runs on through reloads that change the alarm, its
 // instrument or its name, and through one that takes either away for a while.
 func TestReloadsDoNotLengthenADelay(t *testing.T) {

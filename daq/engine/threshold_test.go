@@ -268,3 +268,13 @@ func TestBuoyancyWarnsWhicheverWayTheWaterRuns(t *testing.T) {
 		}
 	}
 }
+
+// A rise counts that stands out by two standard errors.
+func TestARiseStandsOutOfTheNoise(t *testing.T) {
+	for se, want := range map[float64]bool{0.0149: true, 0.0151: false} {
+		p := plausibility{hasSlope: true, slope: stillRising + 0.03, se: se}
+		if got := p.rising(); got != want {
+			t.Errorf("0.03 K/s above the limit, standard error %v K/s: rising %v", se, got)
+		}
+	}
+}
