@@ -175,3 +175,17 @@ func TestNothingIsLearnedFromSleep(t *testing.T) {
 		t.Errorf("sleeps for %v", p.takes)
 	}
 }
+
+// Who sleeps hears of no stop: a slow instrument's answer is slept through in part.
+func TestASleepIsShort(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for takes, want := range map[time.Duration]time.Duration{time.Millisecond: 0, 30 * time.Millisecond: 30 * time.Millisecond, 3 * time.Second: 100 * time.Millisecond} {
+			began := time.Now()
+			w := wire{sentAt: began, takes: takes}
+			w.sleepThrough(began.Add(4 * time.Second))
+			if slept := time.Since(began); slept != want {
+				t.Errorf("slept %v for an answer that takes %v", slept, takes)
+			}
+		}
+	})
+}

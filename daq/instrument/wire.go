@@ -137,14 +137,17 @@ func (w *wire) readUntil(buf []byte, deadline time.Time) ([]byte, error) {
 	return buf, err
 }
 
-// worthSleeping is the least time that is slept through: the runtime wakes a sleeper up
-// to a millisecond late.
-const worthSleeping = 2 * time.Millisecond
+// worthSleeping is the least time that is slept through, for the runtime wakes a sleeper up
+// to a millisecond late; soundSleep is the most, for no stop wakes one.
+const (
+	worthSleeping = 2 * time.Millisecond
+	soundSleep    = 100 * time.Millisecond
+)
 
 // sleepThrough sleeps, once an exchange, while the answer cannot be whole yet: each of
 // its bytes would wake the program.
 func (w *wire) sleepThrough(deadline time.Time) {
-	d := min(w.takes-time.Since(w.sentAt), time.Until(deadline))
+	d := min(w.takes-time.Since(w.sentAt), time.Until(deadline), soundSleep)
 	w.takes = 0
 	if d >= worthSleeping {
 		time.Sleep(d)
