@@ -61,6 +61,7 @@ type daemon struct {
 	answered  atomic.Pointer[daq.Output]     // what the relay answered last; nil before
 	broker    *broker.Kept                   // nil unless embedded
 	publisher atomic.Pointer[mqtt.Publisher] // nil without [mqtt]
+	past      mqtt.Past                      // commands over MQTT that were answered
 	notifier  atomic.Pointer[notify.Notifier]
 	sinks     replaceables
 	server    *web.Server

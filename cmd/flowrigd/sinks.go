@@ -72,7 +72,7 @@ func (d *daemon) newPublisher(cfg *config.Config) (*mqtt.Publisher, error) {
 	}
 	return mqtt.New(mqtt.Options{
 		Config: to, Site: cfg.Site, Rig: cfg.Rig, Feed: d.recording, State: view{d},
-		Alive: func() bool { return d.loop.Alive() == nil }, Do: view{d}.Do, Log: d.log, Now: d.clock.Wall,
+		Alive: func() bool { return d.loop.Alive() == nil }, Do: view{d}.Do, Past: &d.past, Log: d.log, Now: d.clock.Wall,
 	})
 }
 

@@ -56,11 +56,18 @@ type commands struct {
 	replies chan []outgoing
 	refused func(why string) // hears of what is refused before the engine sees it
 	lost    func()           // hears of a reply for which there was no room
-	past    []answered       // the newest last
+	past    *Past
 
 	mu     sync.Mutex
 	closed bool          // what is heard is refused
 	ended  chan struct{} // closed once nothing waits any more
+}
+
+// Past are the commands of the last minute with their replies. It outlives publishers, for
+// what comes twice may come before and after a reload. The zero value is empty.
+type Past struct {
+	mu   sync.Mutex
+	list []answered // the newest last
 }
 
 var errEnding = errors.New("the connection ends, with the program or for another configuration: nothing was done; ask again")
@@ -73,10 +80,10 @@ type answered struct {
 	reply outgoing
 }
 
-func newCommands(p *Publisher, do func(context.Context, daq.Command) ([]byte, error)) *commands {
+func newCommands(p *Publisher, do func(context.Context, daq.Command) ([]byte, error), past *Past) *commands {
 	return &commands{do: do, feed: p.feed, queue: make(chan heard, commandsWaiting), replies: make(chan []outgoing, repliesWaiting), ended: make(chan struct{}),
-		refused: func(why string) { p.log.Warn("command over MQTT refused", "why", why) },
-		lost:    func() { p.count.dropped.Add(1) }}
+		past: past, refused: func(why string) { p.log.Warn("command over MQTT refused", "why", why) },
+		lost: func() { p.count.dropped.Add(1) }}
 }
 
 // hear takes a command from paho's goroutine, which it never holds up.
@@ -151,7 +158,7 @@ func (c *commands) obey(ctx context.Context, h heard) []outgoing {
 		return []outgoing{refusal(h, err)}
 	}
 	of := sha256.Sum256(append([]byte(h.verb+"\n"), h.body...))
-	if before := c.before(w.id, h.at); before != nil && before.of != of {
+	if before := c.past.find(w.id, h.at); before != nil && before.of != of {
 		return []outgoing{refusal(h, fmt.Errorf("id: %q was that of another command within the last minute: give each its own", w.id))}
 	} else if before != nil {
 		return []outgoing{before.reply}
@@ -161,7 +168,7 @@ func (c *commands) obey(ctx context.Context, h heard) []outgoing {
 	if err == nil {
 		reply.body = done(w, made)
 	}
-	c.past = append(c.past, answered{w.id, of, time.Now(), reply})
+	c.past.keep(answered{w.id, of, time.Now(), reply})
 	return append(list, reply)
 }
 
@@ -181,18 +188,26 @@ func (c *commands) fulfil(ctx context.Context, w wish, waited time.Duration) (li
 	return nil, made, err
 }
 
-// before is what was answered to an id within the last minute; nil for nothing. Brokers
+// find is what was answered to an id within the last minute; nil for nothing. Brokers
 // and clients deliver QoS 1 at least once (MQTT 3.1.1, 4.3.2), and do not say who sent it.
-func (c *commands) before(id string, now time.Time) *answered {
-	for len(c.past) > 0 && (now.Sub(c.past[0].at) > remembered || len(c.past) > rememberedMost) {
-		c.past = c.past[1:]
+func (p *Past) find(id string, now time.Time) *answered {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for len(p.list) > 0 && (now.Sub(p.list[0].at) > remembered || len(p.list) > rememberedMost) {
+		p.list = p.list[1:]
 	}
-	for i := range c.past {
-		if c.past[i].id == id {
-			return &c.past[i]
+	for i := range p.list {
+		if p.list[i].id == id {
+			return &p.list[i]
 		}
 	}
 	return nil
+}
+
+func (p *Past) keep(a answered) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.list = append(p.list, a)
 }
 
 // done is the reply to what was obeyed, with the message of what was made.

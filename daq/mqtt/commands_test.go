@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"flowrigd/config"
 	"flowrigd/daq"
 	"flowrigd/daq/daqtest"
 )
@@ -58,7 +59,7 @@ func commanded(t *testing.T, b *bench, m *daqtest.Mosquitto, o *obedient) *daqte
 func runCommanded(t *testing.T, p *Publisher, m *daqtest.Mosquitto, o *obedient) (e *daqtest.Listener, stop func()) {
 	t.Helper()
 	p.config.Commands = true
-	p.commands = newCommands(p, o.do)
+	p.commands = newCommands(p, o.do, &Past{})
 	e = m.Listen("#")
 	stop = start(t, p)
 	e.Await("presence", `"up":true`, 10*time.Second)
@@ -258,6 +259,27 @@ func TestTheEndAnswersEveryCommand(t *testing.T) {
 		}
 	default:
 		t.Error("what is heard behind the end has no answer")
+	}
+}
+
+// TestWhatWasAnsweredOutlivesAReload: the same id after a reload has the reply that it had,
+// and is not obeyed again.
+func TestWhatWasAnsweredOutlivesAReload(t *testing.T) {
+	var past Past
+	o := &obedient{made: []byte(`{"sequence":7}`)}
+	h := heard{verb: "observe", body: []byte(`{"id":"a","seen":"laminar"}`), at: time.Now()}
+	obey := func() []outgoing {
+		b := newBench()
+		p, err := New(Options{Config: config.MQTT{Broker: "tcp://127.0.0.1:1", Topic: "flowrig", Commands: true},
+			Site: "north-hall", Rig: "bench-3", Feed: b.feed, State: b, Alive: func() bool { return true }, Do: o.do, Past: &past})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p.commands.obey(t.Context(), h)
+	}
+	first, again := obey(), obey()
+	if len(o.all()) != 1 || string(first[0].body) != string(again[0].body) || !strings.Contains(string(first[0].body), `"done":true`) {
+		t.Errorf("obeyed %d times, answered %s and %s", len(o.all()), first[0].body, again[0].body)
 	}
 }
 

@@ -18,6 +18,7 @@
 package mqtt
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -59,8 +60,9 @@ type Options struct {
 	Log    *slog.Logger // nil: silent
 	// Do has the engine obey a command, and gives the message of what was made; only
 	// asked where the configuration allows commands.
-	Do  func(context.Context, daq.Command) (made []byte, err error)
-	Now func() time.Time // the rig's wall time; nil: the machine's
+	Do   func(context.Context, daq.Command) (made []byte, err error)
+	Past *Past            // of the publishers before; nil: there was none
+	Now  func() time.Time // the rig's wall time; nil: the machine's
 }
 
 // Publisher speaks to one broker for one rig.
@@ -140,7 +142,7 @@ func New(o Options) (*Publisher, error) {
 		if o.Do == nil {
 			return nil, errors.New("mqtt: commands need an engine that obeys them")
 		}
-		p.commands = newCommands(p, o.Do)
+		p.commands = newCommands(p, o.Do, cmp.Or(o.Past, &Past{}))
 	}
 	p.queues = []*queue{
 		{class: daq.ClassAlarm, limit: 32},
