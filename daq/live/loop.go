@@ -12,6 +12,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -244,7 +245,7 @@ func (l *Loop) Ask(ctx context.Context, c daq.Command) (made []byte, err error) 
 			case <-time.After(engine.CommandLife):
 			}
 		}
-		return nil, fmt.Errorf("%s %s: the engine takes no command: %w", c.Verb(), c.Alarm(), ctx.Err())
+		return nil, fmt.Errorf("%s: the engine takes no command: %w", strings.TrimSpace(fmt.Sprint(c.Verb(), " ", c.Alarm())), ctx.Err())
 	}
 	select {
 	case r := <-answer:
@@ -256,6 +257,6 @@ func (l *Loop) Ask(ctx context.Context, c daq.Command) (made []byte, err error) 
 		}
 		return r.Made, nil
 	case <-ctx.Done():
-		return nil, fmt.Errorf("%s %s: no answer from the engine: %w", c.Verb(), c.Alarm(), ctx.Err())
+		return nil, fmt.Errorf("%s: no answer from the engine: %w", strings.TrimSpace(fmt.Sprint(c.Verb(), " ", c.Alarm())), ctx.Err())
 	}
 }

@@ -334,7 +334,11 @@ func CriticalOverTemperature(all []Critical) (Picture, bool, error) {
 	addLine(p, "", grey, dashed, plotter.XYs{{X: low, Y: 2300}, {X: high, Y: 2300}})
 	p.X.Min, p.X.Max = low, high
 	p.Y.Max += (p.Y.Max - p.Y.Min) * (0.2 + 0.075*float64(len(named)))
-	picture, err := render(p, "Critical Reynolds number against temperature", fmt.Sprintf(
-		"%d critical Reynolds numbers between %.0f and %.0f °C, each with its interval of level 0.9 or its bracket; the numbers stand in the table of results. Dashed lines stand at 2000 and 2300.", drawn, low+5, high-5))
+	what := fmt.Sprintf("%d critical Reynolds numbers between %.0f and %.0f °C, each", drawn, low+5, high-5)
+	if drawn == 1 {
+		what = fmt.Sprintf("The critical Reynolds number at %.0f °C", low+5)
+	}
+	picture, err := render(p, "Critical Reynolds number against temperature",
+		what+" with its interval of level 0.9 or its bracket; the numbers stand in the table of results. Dashed lines stand at 2000 and 2300.")
 	return picture, err == nil, err
 }
