@@ -33,7 +33,7 @@ func (l *loader) loadAlarms() {
 			continue
 		}
 		if wrong, remedy := l.nameMistake(n.key); wrong != "" {
-			l.report.add(n.at, fmt.Sprintf("alarms.%s: %s", n.key, wrong), remedy)
+			l.report.add(n.at, s.path(n.key)+": "+wrong, remedy)
 			continue
 		}
 		own = append(own, t.ownAlarm(n.key, builtIns))
@@ -50,12 +50,14 @@ func (l *loader) nameMistake(name string) (wrong, remedy string) {
 	if b := first(l.builtIns(), func(b builtIn) bool { return b.Name == name }); b != nil {
 		absent = *b
 	} else if instrument, fault := strings.CutPrefix(name, faultPrefix); fault {
-		absent.lacks, absent.write = "there is no instrument "+instrument, "[instruments."+instrument+"]"
+		absent.lacks, absent.write = "there is no instrument "+cut(instrument), "[instruments."+cut(instrument)+"]"
 	}
 	switch {
 	case absent.lacks != "":
 		return absent.lacks + " in this file", "write " + absent.write + ", or leave the alarm out"
-	case !alarmName.MatchString(name) || len(name) > 60:
+	case len(name) > 60:
+		return "a name longer than 60 characters", "write a short one, and what it means in cause and action"
+	case !alarmName.MatchString(name):
 		return "not a name for an alarm", "write small letters, digits and hyphens between them"
 	}
 	return "", ""

@@ -127,7 +127,7 @@ func (l *loader) mail(s *section) *Mail {
 		ways[0], ways[1] = ways[1], ways[0] // the port of implicit TLS (RFC 8314, 7.3)
 	}
 	m.Security = map[string]MailSecurity{"starttls": StartTLS, "tls": ImplicitTLS, "none": ClearText}[s.choice("security", ways...)]
-	m.Username, _ = s.text("username", "bench-3")
+	m.Username = s.username()
 	m.PasswordFile = l.fileOf(s, "password_file", "mail.secret")
 	s.checkMail(m)
 	return m

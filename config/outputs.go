@@ -25,7 +25,7 @@ func (l *loader) loadMQTT() {
 	if m.KeepAlive%time.Second != 0 {
 		s.report.add(s.place("keep_alive"), "mqtt.keep_alive: MQTT counts it in whole seconds", `write a whole number of seconds, such as "10 s"`)
 	}
-	m.Username, _ = s.text("username", "bench-3")
+	m.Username = s.username()
 	m.PasswordFile = l.fileOf(s, "password_file", "mqtt.secret")
 	m.CAFile = l.fileOf(s, "ca_file", "ca.pem")
 	m.Commands = s.flag("commands", false)
@@ -33,6 +33,16 @@ func (l *loader) loadMQTT() {
 	s.checkCommands(m)
 	s.done()
 	l.config.MQTT = m
+}
+
+// username reads the name of an account. No protocol carries a zero in it (MQTT 3.1.1,
+// 1.5.3; RFC 4616, 2), and no broker or mail server has one so long.
+func (s *section) username() string {
+	text, n := s.text("username", "bench-3")
+	if len(text) > 1000 || strings.ContainsFunc(text, unicode.IsControl) {
+		s.bad("username", n, quoted(text)+" is longer than 1000 bytes or holds a control character", `write the name of the account, such as "bench-3"`)
+	}
+	return text
 }
 
 // fileOf reads the name of a file, relative to the configuration's directory.
@@ -95,7 +105,11 @@ func portNumber(text string, lowest int) bool {
 }
 
 // topic reads what stands before the site; it may have several levels.
+//
+// All topics begin with it, and brokers bound a topic's length and its levels
+// (MQTT 3.1.1, 1.5.3: 65,535 bytes; Mosquitto: 200 levels).
 func (s *section) topic() string {
+	const longestTopic = 200
 	text, n := s.text("topic", "flowrig")
 	if n == nil {
 		return "flowrig"
@@ -105,6 +119,9 @@ func (s *section) topic() string {
 			s.bad("topic", n, quoted(text)+": "+wrong, `write levels such as "flowrig" or "hall/flowrig"`)
 			return text
 		}
+	}
+	if len(text) > longestTopic {
+		s.bad("topic", n, fmt.Sprintf("%s: longer than %d bytes", quoted(text), longestTopic), `write a topic such as "flowrig"`)
 	}
 	if strings.HasPrefix(text, "$") {
 		s.bad("topic", n, quoted(text)+": $ begins the broker's own topics", `write a topic such as "flowrig"`)

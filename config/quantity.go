@@ -217,14 +217,17 @@ func remedyQuantity(want Dimension) string {
 }
 
 // quoted shows a text of the file, cut where it is long.
-func quoted(text string) string {
+func quoted(text string) string { return strconv.Quote(cut(text)) }
+
+// cut is the beginning of a text that is too long for a message.
+func cut(text string) string {
 	const most = 60
 	if len(text) <= most {
-		return strconv.Quote(text)
+		return text
 	}
-	cut := most
-	for cut > 0 && !utf8.RuneStart(text[cut]) {
-		cut--
+	end := most
+	for end > 0 && !utf8.RuneStart(text[end]) {
+		end--
 	}
-	return strconv.Quote(text[:cut] + "…")
+	return text[:end] + "…"
 }

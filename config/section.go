@@ -24,9 +24,9 @@ func newSection(n *node, name string, r *report) *section {
 
 func (s *section) path(key string) string {
 	if s.name == "" {
-		return key
+		return cut(key)
 	}
-	return s.name + "." + key
+	return s.name + "." + cut(key)
 }
 
 // take finds a key and marks it as known; nil where it is not written.
