@@ -9,6 +9,7 @@
 package hold
 
 import (
+	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -38,9 +39,15 @@ type Entry struct {
 }
 
 // Path is where the file of a rig stands: beside its tokens. The comma keeps two
-// rigs apart whose names join to the same; in a name it is written %2C.
+// rigs apart whose names join to the same; in a name it is written %2C. File systems
+// take names of 255 bytes (POSIX, NAME_MAX), and an escaped one may be three times as
+// long as in the configuration: the SHA-256 stands for names that would not fit.
 func Path(tokensFile, site, rig string) string {
-	return filepath.Join(filepath.Dir(tokensFile), "permit-"+url.QueryEscape(site)+","+url.QueryEscape(rig)+".json")
+	names := url.QueryEscape(site) + "," + url.QueryEscape(rig)
+	if len(names) > 200 {
+		names = fmt.Sprintf("%x", sha256.Sum256([]byte(names)))
+	}
+	return filepath.Join(filepath.Dir(tokensFile), "permit-"+names+".json")
 }
 
 // Read reads a file; fs.ErrNotExist where there is none. What is none, such as a

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -142,5 +143,14 @@ func TestPathsOfTwoRigs(t *testing.T) {
 			t.Errorf("%q: %s, as %s", of, path, before)
 		}
 		seen[path] = fmt.Sprint(of)
+	}
+	// The longest names that a configuration may have, of characters with an escape.
+	long := strings.Repeat("実", 33)
+	path := Path(filepath.Join(t.TempDir(), "tokens"), long, long)
+	if path == Path("tokens", long, long+"x") {
+		t.Error("two rigs have one file")
+	}
+	if err := write(path, Memory{Written: noon}); err != nil {
+		t.Error(err)
 	}
 }
