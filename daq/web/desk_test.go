@@ -137,9 +137,14 @@ func TestAlarmByKeyboard(t *testing.T) {
 func TestHallIsReadFromAfar(t *testing.T) {
 	t.Parallel()
 	ctx, b := desk(t, 1920, 1080, "/hall", nil)
-	for name, s := range map[string]*daq.State{"calm": steadyState(), "alarm": hotState(), "bad": badState()} {
+	wordy := hotState()
+	wordy.Alarms[1].Action = strings.Repeat("W", 500)
+	for name, s := range map[string]*daq.State{"calm": steadyState(), "alarm": hotState(), "bad": badState(), "wordy": wordy} {
 		b.become(s)
 		until(t, ctx, `document.querySelector('.chart svg text') !== null && document.querySelector('[data-word]').dataset.word === '`+signOf(s.Values.Band()).Word+`'`)
+		if name == "alarm" || name == "wordy" {
+			until(t, ctx, `document.querySelector('.next').textContent.includes('`+s.Alarms[1].Action[:9]+`')`)
+		}
 		small := look[[]string](t, ctx, `(() => {
 			const pen = document.createElement('canvas').getContext('2d'), list = [];
 			const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
@@ -152,6 +157,8 @@ func TestHallIsReadFromAfar(t *testing.T) {
 				if (high < 28) list.push(high.toFixed(1) + ' px: ' + n.textContent.trim().slice(0, 40));
 				if (box.bottom > innerHeight + 1 || box.right > innerWidth + 1) list.push('outside: ' + n.textContent.trim().slice(0, 40));
 			}
+			const sides = ['.word', '.re', '.sure', '.next p', '.trends'].map((q) => document.querySelector(q).getBoundingClientRect());
+			for (let i = 1; i < sides.length; i++) if (sides[i].top < sides[i - 1].bottom - 1) list.push('part ' + i + ' covers the one above');
 			return list;
 		})()`)
 		if len(small) > 0 {
@@ -178,12 +185,21 @@ func (h scribbled) Results(_ context.Context, what string, _ int64, _ int) ([]da
 	return []daq.Message{e.Message("r", 7)}, nil
 }
 
+// longNamed is a rig whose names are as long as a configuration may have them.
+type longNamed struct{ *fakeRig }
+
+func (r longNamed) Identity() daq.Identity {
+	return daq.Identity{Site: strings.Repeat("M", 100), Rig: "<b>" + strings.Repeat("W", 97), Recording: "5a9c", Sequence: 7}
+}
+
 // TestWhateverIsWrittenStaysText: markup, emoji and 10,000 characters are shown as text,
 // cut, and push nothing out of the window.
 func TestWhateverIsWrittenStaysText(t *testing.T) {
 	t.Parallel()
 	wild := `<img src=x onerror="document.title='owned'"> 🧪👩‍🔬 ` + strings.Repeat("x", 10000)
-	ctx, b := desk(t, 1366, 768, "", func(o *Options) { o.History = scribbled{text: wild} })
+	ctx, b := desk(t, 1366, 768, "", func(o *Options) {
+		o.History, o.Rig = scribbled{text: wild}, longNamed{o.Rig.(*fakeRig)}
+	})
 	s := badState()
 	for _, id := range s.Instruments {
 		s.Quality[id] = daq.Quality{Grade: daq.Bad, Why: wild}
@@ -203,6 +219,9 @@ func TestWhateverIsWrittenStaysText(t *testing.T) {
 		must(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 768)))
 		if over := look[int](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
 			t.Errorf("%d px too wide at %d", over, width)
+		}
+		if from := look[int](t, ctx, `Math.round(document.querySelector('.word').getBoundingClientRect().top)`); from > 600 {
+			t.Errorf("the regime begins at %d px at a width of %d", from, width)
 		}
 	}
 	must(t, chromedp.Do(ctx, chromedp.EmulateViewport(1366, 768)))
