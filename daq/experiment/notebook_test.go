@@ -208,6 +208,8 @@ func TestContradictions(t *testing.T) {
 		{"transitional above", 2600, 2400, "transitional", nil, true},
 		{"turbulent above", 2600, 2400, "turbulent", nil, false},
 		{"laminar below", 2300, 2000, "laminar", nil, false},
+		{"laminar hardly below", 2376, 2000, "laminar", nil, true},
+		{"transitional hardly below", 2376, 2000, "transitional", nil, false},
 		{"laminar above, coming down", 2600, 3500, "laminar", nil, false},
 		{"laminar above at 40 Cel", 2600, 2400, "laminar", func(s *daq.State) { s.Values.Put(quantity.TubeTemperature, 40) }, false},
 	} {

@@ -68,15 +68,30 @@ func seenOf(o *daq.Observation) (one seen, ok bool) {
 	return one, true
 }
 
+// apart is the least part of Re by which a laminar and a turbulent thread are apart on the
+// same way (common practice, no source).
+const apart = 0.02
+
 // contradicts says whether the flow was more disturbed at the lower Re, on the same
-// way there: coming down it stays disturbed longer than going up it becomes so.
+// way there: coming down it stays disturbed longer than going up it becomes so. At next to
+// the same Re it is not laminar once and turbulent once.
 func (o *seen) contradicts(before *seen) bool {
 	unknown := unknownApproach
 	if o.experiment != before.experiment || math.Abs(o.celsius-before.celsius) > sameTemperature ||
 		o.approach != before.approach && o.approach != unknown && before.approach != unknown {
 		return false
 	}
-	return o.band > before.band && o.re <= before.re || o.band < before.band && o.re >= before.re
+	low, high := o, before // by what was seen
+	if o.band > before.band {
+		low, high = before, o
+	}
+	switch {
+	case low.band == high.band:
+		return false
+	case low.band == quantity.Laminar && high.band == quantity.Turbulent:
+		return high.re <= low.re*(1+apart)
+	}
+	return high.re <= low.re
 }
 
 const unknownApproach = "unknown"
