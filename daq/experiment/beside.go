@@ -47,7 +47,11 @@ func (b *Beside) Observed(sequence int64, p *daq.TestPoint) string {
 			continue
 		}
 		one, ok := seenOf(l.Of)
-		switch before := l.Sequence < sequence; {
+		before := l.Sequence < sequence
+		if !before && one.experiment == "" { // the capture of its last condition has ended it
+			one.experiment = p.Experiment
+		}
+		switch {
 		case !ok || !at.holds(&one):
 		case l.Struck:
 			struck = struck || before

@@ -35,6 +35,7 @@ func struck(l *Look)  { l.Struck = true }
 func faster(l *Look)  { l.Of.Reynolds = numbered(2061) }
 func warmer(l *Look)  { l.Of.TubeTemperature = numbered(27.1) }
 func another(l *Look) { l.Of.Experiment = "two" }
+func none(l *Look)    { l.Of.Experiment = "" }
 func nowhere(l *Look) { l.Of.Reynolds = nil }
 
 // What a person sees after a capture is of its test point, as long as nothing was captured,
@@ -59,6 +60,8 @@ func TestSeenAfterTheCapture(t *testing.T) {
 		{"another flow", "recorded", []Look{look(11, after, "laminar", faster)}, []int64{10}},
 		{"another temperature", "recorded", []Look{look(11, after, "laminar", warmer)}, []int64{10}},
 		{"another experiment", "recorded", []Look{look(11, after, "laminar", another)}, []int64{10}},
+		{"when its last condition has ended it", "laminar", []Look{look(11, after, "laminar", none)}, []int64{10}},
+		{"struck, before the experiment began", "recorded", []Look{look(9, -after, "laminar", none, struck)}, []int64{10}},
 		{"unknown flow", "recorded", []Look{look(11, after, "laminar", nowhere)}, []int64{10}},
 		{"before the capture", "recorded", []Look{look(9, -after, "laminar")}, []int64{10}},
 		{"struck before the capture", "transitional", []Look{look(9, -after, "laminar", struck)}, []int64{10}},

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -32,7 +33,25 @@ func Decode(text []byte, v any) error {
 	}
 	d := json.NewDecoder(bytes.NewReader(text))
 	d.DisallowUnknownFields()
-	return inPlainWords(d.Decode(v))
+	err := inPlainWords(d.Decode(v))
+	if err != nil && strings.HasPrefix(err.Error(), "unknown key") {
+		return fmt.Errorf("%w; %s", err, known(reflect.TypeOf(v).Elem()))
+	}
+	return err
+}
+
+// known says which keys an object takes.
+func known(object reflect.Type) string {
+	var keys []string
+	for _, f := range reflect.VisibleFields(object) {
+		if name, _, _ := strings.Cut(f.Tag.Get("json"), ","); name != "" && name != "-" {
+			keys = append(keys, name)
+		}
+	}
+	if keys == nil {
+		return "it takes none"
+	}
+	return "it takes " + strings.Join(keys, ", ")
 }
 
 // deepest is how many objects and lists may stand in one another.

@@ -26,7 +26,7 @@ func readJSON(w http.ResponseWriter, r *http.Request, v any) error {
 		err = request.Decode(text, v)
 	}
 	if err != nil {
-		return problemf(http.StatusBadRequest, "body: %v; write one JSON object in UTF-8, such as {}", err)
+		return problemf(http.StatusBadRequest, "body: %v; write one JSON object in UTF-8", err)
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ func TestNotebook(t *testing.T) {
 		{"test-points", `{"point":"` + long + `"}`, 201, `"point":"ää`},
 		{"test-points", `{"point":"` + long + `x"}`, 400, "up to 1000"},
 		{"test-points", `{"point":"\u001b[2J"}`, 400, "U+001B"},
-		{"test-points", `{"place":"25"}`, 400, "unknown key"},
+		{"test-points", `{"place":"25"}`, 400, "it takes point"},
 		{"observations", `{"seen":"laminar","note":"a thread"}`, 201, `"seen":"laminar","note":"a thread"`},
 		{"observations", `{"seen":"no-flow"}`, 400, `\"no-flow\" is not what a dye thread shows`},
 		{"observations", `{}`, 400, `write {\"seen\":\"laminar\"}`},
