@@ -80,7 +80,9 @@ async function list() {
     const all = await listAll();
     if (table) {
       const held = table.contains(document.activeElement) ? document.activeElement.id : '';
-      table.tBodies[0].replaceChildren(...all.slice(0, 12).map(rowOf));
+      let light = 0; // what the light writes each minute or so does not push the results out of the list
+      const shown = all.filter(({kind, r}) => kind !== 'observations' || !r.sensor || ++light <= 3).slice(0, 15);
+      table.tBodies[0].replaceChildren(...shown.map(rowOf));
       if (held) (document.getElementById(held) ?? table.closest('section')).focus();
       table.hidden = all.length === 0;
       state.textContent = all.length ? '' : 'Nothing has been written down yet.';
