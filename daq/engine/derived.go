@@ -266,6 +266,10 @@ func (r *derived) slopes(s *daq.State) {
 func (r *derived) countDown(s *daq.State, newest *plausibility) {
 	t, known := s.Values.Get(quantity.Temperature)
 	if known && r.rate.known && r.rate.slope > 2*r.rate.standardError && newest.hasSlope && newest.slope > 0 {
-		s.Values.Put(quantity.SecondsToOverheat, max(0, (r.overheat-t)/r.rate.slope))
+		s.Values.Put(quantity.SecondsToOverheat, toMilliseconds(max(0, (r.overheat-t)/r.rate.slope)))
 	}
 }
+
+// toMilliseconds rounds seconds to come: none is known closer, and a recording keeps them
+// in half the bytes.
+func toMilliseconds(s float64) float64 { return math.Round(s*1000) / 1000 }

@@ -182,6 +182,11 @@ func TestSettlingCountsDown(t *testing.T) {
 	if left := b.value(quantity.SettlingSeconds); left < 50 || !strings.Contains(b.state.WaitsFor, "flow") {
 		t.Errorf("%v s after the valve was turned, waits for %q", left, b.state.WaitsFor)
 	}
+	b.at += 1234567 * time.Nanosecond
+	b.step(daq.Input{Kind: daq.KindTick})
+	if left := b.value(quantity.SettlingSeconds); left != math.Round(left*1000)/1000 {
+		t.Errorf("%v s is closer than to the millisecond", left)
+	}
 }
 
 // A long tube outlasts the windows: 3 m at 0.05 m/s need 180 s and the viscous time of

@@ -104,6 +104,6 @@ func (r *steadiness) judge(s *daq.State, settling float64) {
 	}
 	s.Values.PutBool(quantity.Steady, all)
 	if !all {
-		s.Values.Put(quantity.SettlingSeconds, left)
+		s.Values.Put(quantity.SettlingSeconds, toMilliseconds(left))
 	}
 }

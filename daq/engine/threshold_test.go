@@ -128,6 +128,7 @@ func TestSecondsToOverheat(t *testing.T) {
 		known          bool
 	}{
 		{"rising", "", 42, 0.05, 660, true},
+		{"rising by odd steps", "", 42, 0.07, 33 / 0.07, true},
 		{"another limit", "60 Cel", 42, 0.05, 360, true},
 		{"beyond the limit", "", 76, 0.05, 0, true},
 		{"at rest", "", 42, 0, 0, false},
@@ -142,6 +143,8 @@ func TestSecondsToOverheat(t *testing.T) {
 			b.play(90*time.Second, func(s float64) (float64, float64, float64) { return 1.2, c.celsius + c.slope*(s-90), 255 })
 			if s, known := b.state.Values.Get(quantity.SecondsToOverheat); known != c.known || math.Abs(s-c.want) > 1 {
 				t.Errorf("%v s (%v), by hand %v (%v)", s, known, c.want, c.known)
+			} else if s != math.Round(s*1000)/1000 {
+				t.Errorf("%v s is closer than to the millisecond", s)
 			}
 		})
 	}

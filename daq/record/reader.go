@@ -22,6 +22,7 @@ type Reader struct {
 	trends    chan struct{} // holds one token for each trend under way
 	recording string
 	packed    bool                       // it may have blocks of inputs
+	parted    bool                       // its rows are indexed by timePart
 	tables    []string                   // that hold rows, the oldest rows first
 	have      map[string]map[string]bool // the columns of these, and of each kind of event
 }

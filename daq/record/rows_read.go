@@ -61,10 +61,13 @@ func (s span) where(table string) (condition string, arguments []any) {
 		return daq.FormatTime(t)
 	}
 	condition = " WHERE true"
-	column := "time"
+	column, part := "time", ""
+	if table == rowTable {
+		part = timePart
+	}
 	if s.after != 0 {
 		condition, arguments = condition+" AND sequence > ?", append(arguments, s.after)
-		column = "+time" // found by sequence: few are behind it, and many may be of that time
+		column, part = "+time", "" // found by sequence: few are behind it, and many may be of that time
 	}
 	if s.upTo != 0 {
 		condition, arguments = condition+" AND sequence <= ?", append(arguments, s.upTo)
@@ -74,6 +77,12 @@ func (s span) where(table string) (condition string, arguments []any) {
 	}
 	if !s.to.IsZero() {
 		condition, arguments = condition+" AND "+column+" < ?", append(arguments, at(s.to))
+	}
+	if part != "" && !s.from.IsZero() {
+		condition, arguments = condition+" AND "+part+" >= ?", append(arguments, s.from.UnixMicro()/partLength)
+	}
+	if part != "" && !s.to.IsZero() {
+		condition, arguments = condition+" AND "+part+" <= ?", append(arguments, s.to.UnixMicro()/partLength)
 	}
 	return condition, arguments
 }
@@ -98,7 +107,7 @@ func (r *Reader) findRows() error {
 	if r.tables == nil {
 		return errors.New("it has no table of rows")
 	}
-	return nil
+	return r.db.QueryRow(`SELECT count(*) FROM sqlite_schema WHERE name = 'sample_row_time' AND instr(sql, ?)`, timePart).Scan(&r.parted)
 }
 
 // rows reads rows in the order of recording.
@@ -148,7 +157,7 @@ func (r *Reader) endRow(ctx context.Context, db *sql.DB, order string) (at time.
 func (r *Reader) spanOfRows(ctx context.Context) (first, last time.Time, err error) {
 	for _, table := range r.tables {
 		var a, b time.Time
-		if err := r.db.QueryRowContext(ctx, `SELECT min(time), max(time) FROM `+table).Scan((*moment)(&a), (*moment)(&b)); err != nil {
+		if err := r.db.QueryRowContext(ctx, r.endsOf(table)).Scan((*moment)(&a), (*moment)(&b)); err != nil {
 			return first, last, explain(r.path, "export: span", err)
 		}
 		if !a.IsZero() && (first.IsZero() || a.Before(first)) {
@@ -159,4 +168,13 @@ func (r *Reader) spanOfRows(ctx context.Context) (first, last time.Time, err err
 		}
 	}
 	return first, last, nil
+}
+
+// endsOf asks for the least time of a table of rows and the greatest, by the index that it has.
+func (r *Reader) endsOf(table string) string {
+	end := `(SELECT %[1]s(time) FROM %[2]s)`
+	if r.parted && table == rowTable {
+		end = `(SELECT %[1]s(time) FROM %[2]s WHERE %[3]s = (SELECT %[1]s(%[3]s) FROM %[2]s))`
+	}
+	return `SELECT ` + fmt.Sprintf(end, "min", table, timePart) + `, ` + fmt.Sprintf(end, "max", table, timePart)
 }

@@ -26,6 +26,13 @@ const (
 	parts    = 100000          // of 1, in which a decimal number is stored
 )
 
+// Rows are found by the five minutes in which they lie, a number of three bytes until 2049
+// where the time has eight; recordings of before have an index of times under the same name.
+const (
+	partLength = 300000000 // microseconds
+	timePart   = "time / 300000000"
+)
+
 // regimeWords give the stored number of a regime; their order is that of recordings and
 // never changes.
 var regimeWords = []string{"unknown", "no-flow", "laminar", "transitional", "turbulent"}

@@ -101,7 +101,7 @@ func checkVersion(db querier) error {
 
 // rowTables makes the tables of rows and events.
 func rowTables() string {
-	tables := create(rowTable, (&row{}).fields(), "") + "CREATE INDEX IF NOT EXISTS sample_row_time ON sample_row(time);\n"
+	tables := create(rowTable, (&row{}).fields(), "") + "CREATE INDEX IF NOT EXISTS sample_row_time ON sample_row(" + timePart + ");\n"
 	for i := range kinds {
 		tables += create(kinds[i].table, kinds[i].columns(), kinds[i].computed)
 	}
