@@ -38,7 +38,7 @@ func TestRowsAreFoundByTime(t *testing.T) {
 func holdFound(t *testing.T, r *Reader) {
 	t.Helper()
 	random := rand.New(rand.NewPCG(5, 6))
-	for range 200 {
+	for range 50 {
 		from := start.Add(time.Duration(random.Int64N(int64(5 * time.Hour)))).Truncate(time.Microsecond)
 		to := from.Add(time.Duration(random.Int64N(int64(20 * time.Minute)))).Truncate(time.Microsecond)
 		where, arguments := span{from: from, to: to}.where(rowTable)
