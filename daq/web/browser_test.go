@@ -39,13 +39,13 @@ func beginChromium(path string) {
 }
 
 // browser opens a page with a profile of its own, set as a reader's is.
-func browser(t *testing.T, set ...chromedp.Action[chromedp.Void]) context.Context {
+func browser(t testing.TB, set ...chromedp.Action[chromedp.Void]) context.Context {
 	t.Helper()
 	return browserFor(t, 3*time.Minute, set...)
 }
 
 // browserFor does so for at most a time.
-func browserFor(t *testing.T, limit time.Duration, set ...chromedp.Action[chromedp.Void]) context.Context {
+func browserFor(t testing.TB, limit time.Duration, set ...chromedp.Action[chromedp.Void]) context.Context {
 	t.Helper()
 	path := daqtest.Program(t, "chromium", "chromium")
 	chromium.begin.Do(func() { beginChromium(path) })
@@ -68,13 +68,13 @@ func emulated[P, R any](command cdp.Command[P, R], params P) chromedp.Action[chr
 
 var must = daqtest.Must
 
-func until(t *testing.T, ctx context.Context, expression string) {
+func until(t testing.TB, ctx context.Context, expression string) {
 	t.Helper()
 	within(t, ctx, 10*time.Second, expression)
 }
 
 // within polls; a page that loads itself anew meanwhile is asked again.
-func within(t *testing.T, ctx context.Context, wait time.Duration, expression string) {
+func within(t testing.TB, ctx context.Context, wait time.Duration, expression string) {
 	t.Helper()
 	for deadline := time.Now().Add(wait); ; {
 		_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(time.Until(deadline))))

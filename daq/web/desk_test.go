@@ -44,7 +44,7 @@ func (b *bed) become(s *daq.State) {
 }
 
 // look evaluates an expression in the page.
-func look[T any](t *testing.T, ctx context.Context, expression string) T {
+func look[T any](t testing.TB, ctx context.Context, expression string) T {
 	t.Helper()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
 	must(t, err)

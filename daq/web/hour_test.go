@@ -143,7 +143,7 @@ type use struct {
 }
 
 // call is one command of the browser's protocol.
-func call[P, R any](t *testing.T, ctx context.Context, command cdp.Command[P, R], params P) (result R) {
+func call[P, R any](t testing.TB, ctx context.Context, command cdp.Command[P, R], params P) (result R) {
 	t.Helper()
 	must(t, chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, tab *chromedp.Target) (err error) {
 		result, err = cdp.Call(ctx, tab, command, params)
