@@ -62,7 +62,7 @@ func examined(t *testing.T, ctx context.Context, axe, what, afar string) {
 			least = 15
 		}
 		var found []string
-		for range 2 { // on a machine that is too busy the connection may be lost for a moment, and the page is paler then
+		for range 5 { // on a machine that is too busy the connection may be lost for a moment, and the page is paler then
 			if afar != "" {
 				until(t, ctx, `document.documentElement.dataset.link === 'live'`)
 			}
