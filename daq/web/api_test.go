@@ -96,6 +96,7 @@ func TestProblems(t *testing.T) {
 		{"no such verb", "POST", "/api/alarms/water-overheat/silence", "{}", 404, "silence"},
 		{"not json", "POST", "/api/alarms/water-overheat/reset", "{", 400, "write one JSON object"},
 		{"unknown key", "POST", "/api/alarms/water-overheat/reset", `{"why":1}`, 400, "it takes for, reason"},
+		{"a key where none is taken", "POST", "/api/experiments/x/stop", `{"why":1}`, 400, "it takes none"},
 		{"more than one object", "POST", "/api/alarms/water-overheat/reset", `{} {}`, 400, "more follows"},
 		{"one key twice", "POST", "/api/alarms/water-overheat/shelve", `{"for":"1 h","reason":"r","for":"24 h"}`, 400, "\\\"for\\\" stands there twice"},
 		{"one key twice, escaped", "POST", "/api/permit", `{"action":"withdraw","\u0061ction":"give"}`, 400, "\\\"action\\\" stands there twice"},

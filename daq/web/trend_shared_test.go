@@ -55,7 +55,7 @@ func TestTrendsAreShared(t *testing.T) {
 		t.Errorf("an answer of 2.1 s ago was given again; asked %d times", asked.Load())
 	}
 	for range 2 {
-		b.answers(200, "GET", "/api/trend?quantity=level&from=2026-03-04T18:00:00Z&to=2026-03-04T19:00:00Z", b.watch, "")
+		b.answers(200, "GET", "/api/trend?quantity=level&buckets=240&from=2026-03-04T18:00:00Z&to=2026-03-04T19:00:00Z", b.watch, "")
 	}
 	if n := asked.Load(); n != 8 {
 		t.Errorf("a chosen window was shared: asked %d times", n)
