@@ -144,7 +144,7 @@ func (q *queue) hurry(now time.Time) {
 
 // due is the time until the next commit; negative when nothing waits. A row is written
 // after half of durable_within, which leaves the other half for the commit itself; inputs
-// and marks alone wait for all of it, and so mostly go with the next row.
+// and marks alone wait for nearly all of it, and so mostly go with the next row.
 func (q *queue) due(now time.Time, durableWithin time.Duration) time.Duration {
 	q.mu.Lock()
 	defer q.mu.Unlock()
@@ -154,7 +154,7 @@ func (q *queue) due(now time.Time, durableWithin time.Duration) time.Duration {
 	case q.urgent:
 		return 0
 	}
-	due := durableWithin - now.Sub(q.oldest)
+	due := durableWithin*19/20 - now.Sub(q.oldest)
 	if !q.row.IsZero() {
 		due = min(due, durableWithin/2-now.Sub(q.row))
 	}

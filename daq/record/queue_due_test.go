@@ -12,7 +12,7 @@ import (
 func TestATransactionARow(t *testing.T) {
 	const within = time.Second
 	q, commits, latest := newQueue(), 0, time.Duration(0)
-	rows := []time.Time(nil)
+	rows, inputs, longest := []time.Time(nil), []time.Time(nil), time.Duration(0)
 	for ms := range 10_000 {
 		now := start.Add(time.Duration(ms) * time.Millisecond)
 		if ms%50 == 0 {
@@ -23,6 +23,7 @@ func TestATransactionARow(t *testing.T) {
 				b.State = nil
 			}
 			q.put(step{Batch: b}, now)
+			inputs = append(inputs, now)
 		}
 		select {
 		case <-q.nudge:
@@ -37,11 +38,17 @@ func TestATransactionARow(t *testing.T) {
 		for _, at := range rows {
 			latest = max(latest, now.Sub(at))
 		}
-		rows = nil
+		for _, at := range inputs {
+			longest = max(longest, now.Sub(at))
+		}
+		rows, inputs = nil, nil
 		q.mark(markKey{"broker", daq.ClassRecord}, int64(commits), now.Add(time.Millisecond))
 	}
 	if commits > 11 {
 		t.Errorf("%d transactions in 10 s", commits)
+	}
+	if longest > within*19/20 {
+		t.Errorf("an input waited for %v, which leaves no time for the commit", longest)
 	}
 	if latest > within/2 || len(rows) > 0 {
 		t.Errorf("a row waited for %v, %d still wait", latest, len(rows))
