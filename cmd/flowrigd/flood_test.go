@@ -85,7 +85,8 @@ func TestFloodOfNoise(t *testing.T) {
 		stop()
 	}
 	talk(t, air, func() []byte { return []byte("A=20.5\n") })
-	within(t, 3*time.Second, "all good again", func() bool { return allGood(now(at)) })
+	// It takes 0.1 s; while other packages' tests have the processors, answers are late for seconds.
+	within(t, 20*time.Second, "all good again", func() bool { return allGood(now(at)) })
 	d.ends(exitDone)
 }
 
